@@ -1,0 +1,168 @@
+//! Numbers that keep their digits.
+//!
+//! Owns: exact decimals as FHIR writes them.
+//! In: text. Out: the same text, or exact arithmetic. Never: a float, an exponent, a rounding.
+
+use rust_decimal::Decimal;
+use std::fmt;
+
+/// An exact decimal that prints as it was written.
+///
+/// "The precision of the decimal value has significance" (FHIR R4 4.0.1, datatypes, decimal:
+/// hl7.org/fhir/R4/datatypes.html#decimal). At most 28 digits after the point and a magnitude
+/// below 2^96, the limits of the decimal library; more is refused, never rounded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Exact(Decimal);
+
+/// Why a text is no exact decimal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotExact {
+    /// Not of the pattern `-?(0|[1-9][0-9]*)(\.[0-9]+)?`.
+    #[error("not a plain decimal number")]
+    Pattern,
+    /// More digits than can be held exactly.
+    #[error("more digits than can be held exactly")]
+    Digits,
+}
+
+impl Exact {
+    /// Zero, written `0`.
+    pub const ZERO: Self = Self(Decimal::ZERO);
+
+    /// Reads a decimal of the FHIR pattern without exponent.
+    ///
+    /// # Errors
+    /// [`NotExact::Pattern`] for anything else, [`NotExact::Digits`] when it cannot be held.
+    pub fn parse(text: &str) -> Result<Self, NotExact> {
+        if !plain(text) {
+            return Err(NotExact::Pattern);
+        }
+        let number = Decimal::from_str_exact(text).map_err(|_cause| NotExact::Digits)?;
+        // The library drops the sign of zero; `-0` would not leave as it was written.
+        if number.to_string() == text {
+            Ok(Self(number))
+        } else {
+            Err(NotExact::Pattern)
+        }
+    }
+
+    /// The same magnitude with the other sign; zero stays as it is.
+    #[must_use]
+    pub fn negated(self) -> Self {
+        if self.0.is_zero() {
+            self
+        } else {
+            Self(-self.0)
+        }
+    }
+
+    /// The magnitude without its sign.
+    #[must_use]
+    pub fn magnitude(self) -> Self {
+        Self(self.0.abs())
+    }
+
+    /// `self - other`, exact.
+    ///
+    /// # Errors
+    /// [`NotExact::Digits`] when the result cannot be held.
+    pub fn minus(self, other: Self) -> Result<Self, NotExact> {
+        self.0
+            .checked_sub(other.0)
+            .map(Self)
+            .ok_or(NotExact::Digits)
+    }
+
+    /// `self + other`, exact.
+    ///
+    /// # Errors
+    /// [`NotExact::Digits`] when the result cannot be held.
+    pub fn plus(self, other: Self) -> Result<Self, NotExact> {
+        self.0
+            .checked_add(other.0)
+            .map(Self)
+            .ok_or(NotExact::Digits)
+    }
+
+    /// True below zero.
+    pub const fn is_negative(self) -> bool {
+        self.0.is_sign_negative()
+    }
+
+    /// True at zero, however many zeros it was written with.
+    pub const fn is_zero(self) -> bool {
+        self.0.is_zero()
+    }
+
+    /// How many digits stand after the point.
+    pub const fn decimals(self) -> u32 {
+        self.0.scale()
+    }
+}
+
+impl fmt::Display for Exact {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, formatter)
+    }
+}
+
+fn plain(text: &str) -> bool {
+    let digits = text.strip_prefix('-').unwrap_or(text);
+    let (whole, fraction) = match digits.split_once('.') {
+        Some((whole, fraction)) => (whole, Some(fraction)),
+        None => (digits, None),
+    };
+    let all_digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    all_digits(whole)
+        && (whole == "0" || !whole.starts_with('0'))
+        && fraction.is_none_or(all_digits)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Exact, NotExact};
+
+    #[test]
+    fn digits_leave_as_they_came() {
+        for text in [
+            "5",
+            "5.0",
+            "12.50",
+            "-0.5",
+            "0",
+            "0.00",
+            "1234567890.1234567890",
+        ] {
+            assert_eq!(
+                Exact::parse(text).map(|exact| exact.to_string()),
+                Ok(text.to_owned())
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_no_plain_decimal_is_refused() {
+        for text in [
+            "", "-", "+5", "05", ".5", "5.", "1e3", " 5", "5 ", "5,0", "NaN", "-0", "٥",
+        ] {
+            assert_eq!(Exact::parse(text), Err(NotExact::Pattern), "{text}");
+        }
+    }
+
+    #[test]
+    fn more_digits_than_can_be_held_are_refused_not_rounded() {
+        for text in [
+            "0.12345678901234567890123456789",
+            "79228162514264337593543950336",
+        ] {
+            assert_eq!(Exact::parse(text), Err(NotExact::Digits), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_difference_keeps_the_finer_digits() {
+        let difference = Exact::parse("5").and_then(|a| a.minus(Exact::parse("-20.5")?));
+
+        assert_eq!(difference.map(|d| d.to_string()), Ok("25.5".to_owned()));
+    }
+}

@@ -1,0 +1,383 @@
+//! JSON whose numbers keep their text.
+//!
+//! Owns: a tree in which a number is the text it was written with, and its canonical form.
+//! In: JSON text. Out: [`Node`], and JSON text. Never: turns a number into a float.
+//!
+//! `serde_json::Value` holds numbers as `f64`, and its `arbitrary_precision` feature breaks the
+//! FHIR model crate; so this tree is read through `RawValue`.
+
+use serde::de::{Deserialize, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
+use serde_json::value::RawValue;
+use std::borrow::Cow;
+use std::fmt;
+
+/// How deep a document may nest; deeper is refused before the stack could run out.
+const DEEPEST: usize = 64;
+
+/// One JSON value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Node {
+    /// `null`
+    Null,
+    /// `true` or `false`
+    Bool(bool),
+    /// A number, as written.
+    Number(String),
+    /// A string, unescaped.
+    Text(String),
+    /// An array.
+    List(Vec<Node>),
+    /// An object, in the order written; keys are unique.
+    Object(Vec<(String, Node)>),
+}
+
+/// Why a text is no acceptable JSON document.
+#[derive(Debug, thiserror::Error)]
+pub enum NotJson {
+    /// Not JSON, or nested deeper than the limit, or an object names a key twice.
+    #[error("line {line}, column {column}")]
+    Syntax {
+        /// Line, counted from 1; 0 when unknown.
+        line: usize,
+        /// Column, counted from 1; 0 when unknown.
+        column: usize,
+    },
+    /// An object names one key twice.
+    #[error("the key {key} stands twice at {path}")]
+    Twice {
+        /// The key that stands twice.
+        key: String,
+        /// JSON Pointer of the object.
+        path: String,
+    },
+    /// Nested deeper than the limit.
+    #[error("nested deeper than {DEEPEST} levels")]
+    Deep,
+}
+
+impl Node {
+    /// Reads a document.
+    ///
+    /// # Errors
+    /// [`NotJson`] when the text is not JSON, repeats a key in one object, or nests too deep.
+    pub fn parse(text: &str) -> Result<Self, NotJson> {
+        let raw: &RawValue = serde_json::from_str(text).map_err(|cause| NotJson::Syntax {
+            line: cause.line(),
+            column: cause.column(),
+        })?;
+        read(raw, "", 0)
+    }
+
+    /// The member of an object.
+    pub fn member(&self, key: &str) -> Option<&Self> {
+        match self {
+            Self::Object(members) => members
+                .iter()
+                .find(|(name, _)| name == key)
+                .map(|(_, value)| value),
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::List(_) => None,
+        }
+    }
+
+    /// The node at a path of member names.
+    pub fn at(&self, path: &[&str]) -> Option<&Self> {
+        path.iter().try_fold(self, |node, key| node.member(key))
+    }
+
+    /// The text of a string.
+    pub fn text(&self) -> Option<&str> {
+        match self {
+            Self::Text(text) => Some(text),
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::List(_) | Self::Object(_) => None,
+        }
+    }
+
+    /// The text of a string member.
+    pub fn text_of(&self, key: &str) -> Option<&str> {
+        self.member(key).and_then(Self::text)
+    }
+
+    /// The items of an array; nothing for any other kind.
+    pub fn items(&self) -> &[Self] {
+        match self {
+            Self::List(items) => items,
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::Object(_) => &[],
+        }
+    }
+
+    /// The items of an array member; nothing when it is missing.
+    pub fn items_of(&self, key: &str) -> &[Self] {
+        self.member(key).map_or(&[], Self::items)
+    }
+
+    /// The members of an object; nothing for any other kind.
+    pub fn members(&self) -> &[(String, Self)] {
+        match self {
+            Self::Object(members) => members,
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::List(_) => &[],
+        }
+    }
+
+    /// Sets a member of an object, in place or at the end; does nothing to other kinds.
+    pub fn set(&mut self, key: &str, value: Self) {
+        if let Self::Object(members) = self {
+            match members.iter_mut().find(|(name, _)| name == key) {
+                Some((_, old)) => *old = value,
+                None => members.push((key.to_owned(), value)),
+            }
+        }
+    }
+
+    /// Removes a member of an object.
+    pub fn remove(&mut self, key: &str) {
+        if let Self::Object(members) = self {
+            members.retain(|(name, _)| name != key);
+        }
+    }
+
+    /// The mutable member of an object.
+    pub fn member_mut(&mut self, key: &str) -> Option<&mut Self> {
+        match self {
+            Self::Object(members) => members
+                .iter_mut()
+                .find(|(name, _)| name == key)
+                .map(|(_, value)| value),
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::List(_) => None,
+        }
+    }
+
+    /// The mutable items of an array; nothing for any other kind.
+    pub fn items_mut(&mut self) -> &mut [Self] {
+        match self {
+            Self::List(items) => items,
+            Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::Object(_) => {
+                &mut []
+            }
+        }
+    }
+
+    /// The same document with keys sorted, without white space.
+    ///
+    /// Like RFC 8785 (JSON Canonicalization Scheme) but for numbers, which keep the text they
+    /// were written with, because in FHIR `5` and `5.0` differ.
+    pub fn canonical(&self) -> String {
+        let mut out = String::new();
+        self.write(&mut out, true, None, 0);
+        out
+    }
+
+    /// The document in the order it has, without white space.
+    pub fn compact(&self) -> String {
+        let mut out = String::new();
+        self.write(&mut out, false, None, 0);
+        out
+    }
+
+    /// The document in the order it has, two blanks a level, for people.
+    pub fn pretty(&self) -> String {
+        let mut out = String::new();
+        self.write(&mut out, false, Some("  "), 0);
+        out.push('\n');
+        out
+    }
+
+    fn write(&self, out: &mut String, sorted: bool, indent: Option<&str>, depth: usize) {
+        match self {
+            Self::Null => out.push_str("null"),
+            Self::Bool(true) => out.push_str("true"),
+            Self::Bool(false) => out.push_str("false"),
+            Self::Number(text) => out.push_str(text),
+            Self::Text(text) => quote(out, text),
+            Self::List(items) => {
+                write_all(out, ('[', ']'), items, indent, depth, |out, item| {
+                    item.write(out, sorted, indent, depth.saturating_add(1));
+                });
+            }
+            Self::Object(members) => {
+                let mut members: Vec<_> = members.iter().collect();
+                if sorted {
+                    members.sort_by(|a, b| a.0.encode_utf16().cmp(b.0.encode_utf16()));
+                }
+                write_all(
+                    out,
+                    ('{', '}'),
+                    &members,
+                    indent,
+                    depth,
+                    |out, (key, value)| {
+                        quote(out, key);
+                        out.push_str(if indent.is_some() { ": " } else { ":" });
+                        value.write(out, sorted, indent, depth.saturating_add(1));
+                    },
+                );
+            }
+        }
+    }
+}
+
+/// A string node.
+pub fn text(value: impl Into<String>) -> Node {
+    Node::Text(value.into())
+}
+
+/// An object node, in the order given.
+pub fn object<K: Into<String>>(members: impl IntoIterator<Item = (K, Node)>) -> Node {
+    Node::Object(
+        members
+            .into_iter()
+            .map(|(key, value)| (key.into(), value))
+            .collect(),
+    )
+}
+
+/// Escapes one step of a JSON Pointer (RFC 6901, section 3).
+pub fn pointer_step(key: &str) -> Cow<'_, str> {
+    if key.contains(['~', '/']) {
+        Cow::Owned(key.replace('~', "~0").replace('/', "~1"))
+    } else {
+        Cow::Borrowed(key)
+    }
+}
+
+fn write_all<T>(
+    out: &mut String,
+    (open, close): (char, char),
+    items: &[T],
+    indent: Option<&str>,
+    depth: usize,
+    mut write: impl FnMut(&mut String, &T),
+) {
+    out.push(open);
+    for (index, item) in items.iter().enumerate() {
+        if index > 0 {
+            out.push(',');
+        }
+        new_line(out, indent, depth.saturating_add(1));
+        write(out, item);
+    }
+    if !items.is_empty() {
+        new_line(out, indent, depth);
+    }
+    out.push(close);
+}
+
+fn new_line(out: &mut String, indent: Option<&str>, depth: usize) {
+    if let Some(indent) = indent {
+        out.push('\n');
+        out.extend(std::iter::repeat_n(indent, depth));
+    }
+}
+
+fn quote(out: &mut String, text: &str) {
+    // A string always serialises.
+    out.push_str(&serde_json::to_string(text).unwrap_or_default());
+}
+
+fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
+    if depth > DEEPEST {
+        return Err(NotJson::Deep);
+    }
+    let text = raw.get();
+    let next = depth.saturating_add(1);
+    match text.as_bytes().first() {
+        Some(b'{') => {
+            let Pairs(pairs) = part(text)?;
+            let mut members: Vec<(String, Node)> = Vec::with_capacity(pairs.len());
+            for (key, value) in pairs {
+                if members.iter().any(|(name, _)| *name == key) {
+                    return Err(NotJson::Twice {
+                        key,
+                        path: path.to_owned(),
+                    });
+                }
+                let value = read(value, &format!("{path}/{}", pointer_step(&key)), next)?;
+                members.push((key, value));
+            }
+            Ok(Node::Object(members))
+        }
+        Some(b'[') => {
+            let items: Vec<&RawValue> = part(text)?;
+            let items = items.into_iter().enumerate();
+            let items = items.map(|(index, item)| read(item, &format!("{path}/{index}"), next));
+            Ok(Node::List(items.collect::<Result<_, _>>()?))
+        }
+        Some(b'"') => Ok(Node::Text(part(text)?)),
+        Some(b't') => Ok(Node::Bool(true)),
+        Some(b'f') => Ok(Node::Bool(false)),
+        Some(b'n') => Ok(Node::Null),
+        Some(_) | None => Ok(Node::Number(text.to_owned())),
+    }
+}
+
+fn part<'a, T: Deserialize<'a>>(text: &'a str) -> Result<T, NotJson> {
+    serde_json::from_str(text).map_err(|cause| NotJson::Syntax {
+        line: cause.line(),
+        column: cause.column(),
+    })
+}
+
+/// The members of one object, in the order written, repeated keys kept.
+struct Pairs<'a>(Vec<(String, &'a RawValue)>);
+
+impl<'de> Deserialize<'de> for Pairs<'de> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Members;
+
+        impl<'de> Visitor<'de> for Members {
+            type Value = Pairs<'de>;
+
+            fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+                formatter.write_str("an object")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+                let mut pairs = Vec::new();
+                while let Some(pair) = map.next_entry()? {
+                    pairs.push(pair);
+                }
+                Ok(Pairs(pairs))
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, _seq: A) -> Result<Self::Value, A::Error> {
+                Err(A::Error::custom("an object"))
+            }
+        }
+
+        deserializer.deserialize_map(Members)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Node, NotJson};
+
+    #[test]
+    fn numbers_keep_their_text_and_strings_their_characters() {
+        let text = r#"{"b":[5,5.0,12.50,-0.5,1E+2],"a":"ä\n\"","c":{"d":null,"e":true}}"#;
+
+        let node = Node::parse(text).expect("valid JSON");
+
+        assert_eq!(node.compact(), text);
+        assert_eq!(
+            node.canonical(),
+            r#"{"a":"ä\n\"","b":[5,5.0,12.50,-0.5,1E+2],"c":{"d":null,"e":true}}"#
+        );
+        assert_eq!(Node::parse(&node.pretty()).expect("pretty is JSON"), node);
+    }
+
+    #[test]
+    fn a_key_that_stands_twice_is_refused_with_its_path() {
+        let refused = Node::parse(r#"{"a":[{"b":1,"b":2}]}"#);
+
+        assert!(
+            matches!(refused, Err(NotJson::Twice { key, path }) if key == "b" && path == "/a/0")
+        );
+    }
+
+    #[test]
+    fn deep_nesting_is_refused_not_overflowed() {
+        let deep = format!("{}{}", "[".repeat(100), "]".repeat(100));
+
+        assert!(matches!(Node::parse(&deep), Err(NotJson::Deep)));
+    }
+}

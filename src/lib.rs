@@ -1,0 +1,9 @@
+//! Fascicle: bedside findings of neurological physiotherapy as FHIR R4 Observations.
+//!
+//! The rooms stand in one-way order (ARCHITECTURE.md); each may name rooms above it, never below.
+
+pub mod clock;
+pub mod exact;
+pub mod json;
+pub mod private;
+pub mod problem;

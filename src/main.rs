@@ -1,0 +1,3 @@
+//! The `fascicle` binary.
+
+fn main() {}

@@ -1,0 +1,133 @@
+//! The shape of a complaint.
+//!
+//! Owns: [`Problem`], [`Severity`] and the list that rooms add to.
+//! In: what a room found. Out: the same, sorted by path. Never: knows any room.
+
+use std::fmt;
+
+/// How much a problem weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Nothing is sent while it stands.
+    Error,
+    /// Sent only after a named person confirms it.
+    Caution,
+    /// Sent; worth knowing.
+    Note,
+}
+
+impl Severity {
+    /// The word printed for people and written to JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Error => "error",
+            Self::Caution => "caution",
+            Self::Note => "note",
+        }
+    }
+}
+
+/// One thing that is wrong, or worth asking about: where, what, and what to do.
+///
+/// The texts may repeat captured values: they go to the caller only, so `Debug` leaves them out.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Problem {
+    /// JSON Pointer (RFC 6901) of the field, or the empty string for the whole document.
+    pub path: String,
+    /// How much it weighs.
+    pub severity: Severity,
+    /// Stable code, part of the interface.
+    pub code: &'static str,
+    /// What is wrong: lower case, no full stop, the value after the field.
+    pub what: String,
+    /// What to do about it.
+    pub hint: String,
+}
+
+impl fmt::Debug for Problem {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            formatter,
+            "{} {} [private]",
+            self.severity.word(),
+            self.code
+        )
+    }
+}
+
+/// What the rooms have complained about so far.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Problems(Vec<Problem>);
+
+impl Problems {
+    /// An empty list.
+    pub const fn new() -> Self {
+        Self(Vec::new())
+    }
+
+    /// Adds an error: nothing is sent while it stands.
+    pub fn error(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+        self.add(Severity::Error, code, path, what, hint);
+    }
+
+    /// Adds a caution: sent only after a named person confirms it.
+    pub fn caution(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+        self.add(Severity::Caution, code, path, what, hint);
+    }
+
+    /// Adds a note: sent, worth knowing.
+    pub fn note(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+        self.add(Severity::Note, code, path, what, hint);
+    }
+
+    /// True when an error stands.
+    pub fn any_error(&self) -> bool {
+        self.0
+            .iter()
+            .any(|problem| problem.severity == Severity::Error)
+    }
+
+    /// True when a caution stands that nobody confirmed.
+    pub fn any_caution(&self) -> bool {
+        self.0
+            .iter()
+            .any(|problem| problem.severity == Severity::Caution)
+    }
+
+    /// True when nothing was found.
+    pub const fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// All of them, in the order of their paths.
+    pub fn sorted(mut self) -> Vec<Problem> {
+        self.0.sort();
+        self.0.dedup();
+        self.0
+    }
+
+    /// Looks at each problem and keeps it, changes it or drops it.
+    pub fn refine(&mut self, keep: impl FnMut(Problem) -> Option<Problem>) {
+        self.0 = std::mem::take(&mut self.0)
+            .into_iter()
+            .filter_map(keep)
+            .collect();
+    }
+
+    fn add(
+        &mut self,
+        severity: Severity,
+        code: &'static str,
+        path: &str,
+        what: String,
+        hint: &str,
+    ) {
+        self.0.push(Problem {
+            path: path.to_owned(),
+            severity,
+            code,
+            what,
+            hint: hint.to_owned(),
+        });
+    }
+}
