@@ -26,9 +26,9 @@ pub enum Node {
     /// A string, unescaped.
     Text(String),
     /// An array.
-    List(Vec<Node>),
+    List(Vec<Self>),
     /// An object, in the order written; keys are unique.
-    Object(Vec<(String, Node)>),
+    Object(Vec<(String, Self)>),
 }
 
 /// Why a text is no acceptable JSON document.
