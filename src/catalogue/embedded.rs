@@ -1,0 +1,118 @@
+//! The table files compiled into the binary.
+
+use crate::catalogue::TableFile;
+
+pub(super) const FILES: &[TableFile<'static>] = &[
+    TableFile {
+        name: "codes.csv",
+        text: include_str!("../../profiles/codes.csv"),
+    },
+    TableFile {
+        name: "measurement_error.csv",
+        text: include_str!("../../profiles/measurement_error.csv"),
+    },
+    TableFile {
+        name: "measures.csv",
+        text: include_str!("../../profiles/measures.csv"),
+    },
+    TableFile {
+        name: "plausibility.csv",
+        text: include_str!("../../profiles/plausibility.csv"),
+    },
+    TableFile {
+        name: "precaution_effects.csv",
+        text: include_str!("../../profiles/precaution_effects.csv"),
+    },
+    TableFile {
+        name: "reference_ranges.csv",
+        text: include_str!("../../profiles/reference_ranges.csv"),
+    },
+    TableFile {
+        name: "scales/body-position.csv",
+        text: include_str!("../../profiles/scales/body-position.csv"),
+    },
+    TableFile {
+        name: "scales/component.csv",
+        text: include_str!("../../profiles/scales/component.csv"),
+    },
+    TableFile {
+        name: "scales/condition.csv",
+        text: include_str!("../../profiles/scales/condition.csv"),
+    },
+    TableFile {
+        name: "scales/end-feel.csv",
+        text: include_str!("../../profiles/scales/end-feel.csv"),
+    },
+    TableFile {
+        name: "scales/ending.csv",
+        text: include_str!("../../profiles/scales/ending.csv"),
+    },
+    TableFile {
+        name: "scales/joint-state.csv",
+        text: include_str!("../../profiles/scales/joint-state.csv"),
+    },
+    TableFile {
+        name: "scales/method.csv",
+        text: include_str!("../../profiles/scales/method.csv"),
+    },
+    TableFile {
+        name: "scales/modified-ashworth.csv",
+        text: include_str!("../../profiles/scales/modified-ashworth.csv"),
+    },
+    TableFile {
+        name: "scales/neighbour-position.csv",
+        text: include_str!("../../profiles/scales/neighbour-position.csv"),
+    },
+    TableFile {
+        name: "scales/not-tested-reason.csv",
+        text: include_str!("../../profiles/scales/not-tested-reason.csv"),
+    },
+    TableFile {
+        name: "scales/precaution-limit.csv",
+        text: include_str!("../../profiles/scales/precaution-limit.csv"),
+    },
+    TableFile {
+        name: "scales/precaution-source.csv",
+        text: include_str!("../../profiles/scales/precaution-source.csv"),
+    },
+    TableFile {
+        name: "scales/precaution-status.csv",
+        text: include_str!("../../profiles/scales/precaution-status.csv"),
+    },
+    TableFile {
+        name: "scales/presence.csv",
+        text: include_str!("../../profiles/scales/presence.csv"),
+    },
+    TableFile {
+        name: "scales/range-word.csv",
+        text: include_str!("../../profiles/scales/range-word.csv"),
+    },
+    TableFile {
+        name: "scales/resting-tone.csv",
+        text: include_str!("../../profiles/scales/resting-tone.csv"),
+    },
+    TableFile {
+        name: "scales/sensation-quality.csv",
+        text: include_str!("../../profiles/scales/sensation-quality.csv"),
+    },
+    TableFile {
+        name: "scales/stretch-speed.csv",
+        text: include_str!("../../profiles/scales/stretch-speed.csv"),
+    },
+    TableFile {
+        name: "scales/tardieu-quality-0-4.csv",
+        text: include_str!("../../profiles/scales/tardieu-quality-0-4.csv"),
+    },
+    TableFile {
+        name: "sites.csv",
+        text: include_str!("../../profiles/sites.csv"),
+    },
+    TableFile {
+        name: "stretch_signs.csv",
+        text: include_str!("../../profiles/stretch_signs.csv"),
+    },
+    TableFile {
+        name: "units.csv",
+        text: include_str!("../../profiles/units.csv"),
+    },
+];

@@ -1,0 +1,474 @@
+//! Reading table files and finding every fault in them.
+
+use crate::catalogue::rows::{Axis, CodeRow, Measure, Relation, Scale, ScaleRow, Site};
+use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile, sha256_hex};
+use crate::exact::Exact;
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+/// One fault of a table: where and what.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Fault {
+    /// File under `profiles/`.
+    pub file: String,
+    /// Line, counted from 1; 0 for the file as a whole.
+    pub line: u64,
+    /// What is wrong.
+    pub what: String,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            formatter,
+            "profiles/{}:{}: {}",
+            self.file, self.line, self.what
+        )
+    }
+}
+
+#[derive(Deserialize)]
+struct UnitRow {
+    unit: String,
+    label: String,
+}
+
+#[derive(Deserialize)]
+struct SignRow {
+    site: String,
+    lengthens: Axis,
+}
+
+#[derive(Deserialize)]
+struct PlausibilityRow {
+    check: String,
+    value: Exact,
+}
+
+pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let mut reader = Reader {
+        files,
+        faults: &mut faults,
+    };
+    let measures: Vec<Measure> = reader.rows("measures.csv");
+    let sites: Vec<Site> = reader.rows("sites.csv");
+    let codes: Vec<CodeRow> = reader.rows("codes.csv");
+    let units: Vec<UnitRow> = reader.rows("units.csv");
+    let signs: Vec<SignRow> = reader.rows("stretch_signs.csv");
+    let plausibility: Vec<PlausibilityRow> = reader.rows("plausibility.csv");
+    let catalogue = Catalogue {
+        measures: measures
+            .into_iter()
+            .map(|row| (row.measure.clone(), row))
+            .collect(),
+        sites: sites
+            .into_iter()
+            .map(|row| (row.site.clone(), row))
+            .collect(),
+        scales: reader.scales(),
+        codes,
+        precaution_effects: reader.rows("precaution_effects.csv"),
+        measurement_error: reader.rows("measurement_error.csv"),
+        reference_ranges: reader.rows("reference_ranges.csv"),
+        units: units.into_iter().map(|row| (row.unit, row.label)).collect(),
+        stretch_signs: signs
+            .into_iter()
+            .map(|row| (row.site, row.lengthens))
+            .collect(),
+        plausibility: plausibility
+            .into_iter()
+            .map(|row| (row.check, row.value))
+            .collect(),
+        sha256: digest(files),
+    };
+    faults.extend(cross_check(&catalogue));
+    faults.sort();
+    if faults.is_empty() {
+        Ok(catalogue)
+    } else {
+        Err(faults)
+    }
+}
+
+fn digest(files: &[TableFile<'_>]) -> String {
+    let ordered: BTreeMap<&str, &str> = files.iter().map(|file| (file.name, file.text)).collect();
+    let joined: String = ordered
+        .into_iter()
+        .map(|(name, text)| format!("{name} {} {text}\n", text.len()))
+        .collect();
+    sha256_hex(joined.as_bytes())
+}
+
+struct Reader<'a> {
+    files: &'a [TableFile<'a>],
+    faults: &'a mut Vec<Fault>,
+}
+
+impl Reader<'_> {
+    fn rows<T: DeserializeOwned>(&mut self, name: &str) -> Vec<T> {
+        let Some(file) = self.files.iter().find(|file| file.name == name) else {
+            self.fault(name, 0, "the table is missing".to_owned());
+            return Vec::new();
+        };
+        self.read_rows(name, file.text)
+    }
+
+    fn scales(&mut self) -> BTreeMap<String, Scale> {
+        let mut scales = BTreeMap::new();
+        for file in self.files {
+            let Some(name) = file
+                .name
+                .strip_prefix("scales/")
+                .and_then(|n| n.strip_suffix(".csv"))
+            else {
+                continue;
+            };
+            let purpose = file.text.lines().next().unwrap_or_default();
+            let purpose = purpose.trim_start_matches('#').trim().to_owned();
+            let rows: Vec<ScaleRow> = self.read_rows(file.name, file.text);
+            let scale = Scale {
+                name: name.to_owned(),
+                purpose,
+                rows,
+            };
+            scales.insert(name.to_owned(), scale);
+        }
+        scales
+    }
+
+    fn read_rows<T: DeserializeOwned>(&mut self, name: &str, text: &str) -> Vec<T> {
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .from_reader(text.as_bytes());
+        let headers = match reader.headers() {
+            Ok(headers) => headers.clone(),
+            Err(cause) => {
+                self.fault(name, 0, cause.to_string());
+                return Vec::new();
+            }
+        };
+        let mut rows = Vec::new();
+        let mut before: Option<String> = None;
+        for record in reader.records() {
+            let record = match record {
+                Ok(record) => record,
+                Err(cause) => {
+                    let line = cause.position().map_or(0, csv::Position::line);
+                    self.fault(name, line, cause.to_string());
+                    continue;
+                }
+            };
+            let line = record.position().map_or(0, csv::Position::line);
+            self.check_cells(name, line, &headers, &record);
+            self.check_order(name, line, &record, &mut before);
+            match record.deserialize(Some(&headers)) {
+                Ok(row) => rows.push(row),
+                Err(cause) => self.fault(name, line, cause.to_string()),
+            }
+        }
+        rows
+    }
+
+    fn check_cells(
+        &mut self,
+        name: &str,
+        line: u64,
+        headers: &csv::StringRecord,
+        row: &csv::StringRecord,
+    ) {
+        for (column, cell) in headers.iter().zip(row.iter()) {
+            if cell.is_empty() || cell.trim() != cell {
+                self.fault(
+                    name,
+                    line,
+                    format!("{column} is empty or padded; write none"),
+                );
+            }
+            if column == "checked_on" && cell.parse::<chrono::NaiveDate>().is_err() {
+                self.fault(name, line, format!("checked_on {cell} is no date"));
+            }
+        }
+        for wanted in ["source", "locator", "checked_on"] {
+            if !headers.iter().any(|column| column == wanted) {
+                self.fault(name, line, format!("the column {wanted} is missing"));
+            }
+        }
+    }
+
+    fn check_order(
+        &mut self,
+        name: &str,
+        line: u64,
+        row: &csv::StringRecord,
+        before: &mut Option<String>,
+    ) {
+        // codes.csv and the effects name one thing in several rows; their whole row is the key.
+        let key = match name {
+            "codes.csv" | "precaution_effects.csv" => row.iter().collect::<Vec<_>>().join(","),
+            _ => match row.get(1) {
+                // An ordinal scale stands in the order of its ranks.
+                Some(rank) if name.starts_with("scales/") && rank != "none" => {
+                    format!("{rank:0>4}")
+                }
+                Some(_) | None => row.get(0).unwrap_or_default().to_owned(),
+            },
+        };
+        if before.as_ref().is_some_and(|before| *before >= key) {
+            self.fault(name, line, format!("{key} is out of order or stands twice"));
+        }
+        *before = Some(key);
+    }
+
+    fn fault(&mut self, file: &str, line: u64, what: String) {
+        self.faults.push(Fault {
+            file: file.to_owned(),
+            line,
+            what,
+        });
+    }
+}
+
+fn cross_check(catalogue: &Catalogue) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let mut fault = |file: &str, what: String| {
+        faults.push(Fault {
+            file: file.to_owned(),
+            line: 0,
+            what,
+        });
+    };
+    for measure in catalogue.measures.values() {
+        let key = &measure.measure;
+        let known = |list: Option<&String>, found: &dyn Fn(&str) -> bool| {
+            list.is_none_or(|name| found(name))
+        };
+        if !known(measure.site.as_ref(), &|site| {
+            catalogue.sites.contains_key(site)
+        }) {
+            fault(
+                "measures.csv",
+                format!("{key}: its site is not in sites.csv"),
+            );
+        }
+        if !known(measure.scale.as_ref(), &|scale| {
+            catalogue.scales.contains_key(scale)
+        }) {
+            fault("measures.csv", format!("{key}: its scale has no file"));
+        }
+        if !known(measure.unit.as_ref(), &|unit| {
+            catalogue.units.contains_key(unit)
+        }) {
+            fault(
+                "measures.csv",
+                format!("{key}: its unit is not in units.csv"),
+            );
+        }
+        if let (Some(low), Some(high)) = (measure.ask_below, measure.ask_above)
+            && low > high
+        {
+            fault(
+                "measures.csv",
+                format!("{key}: ask_below is above ask_above"),
+            );
+        }
+        if measure.kind.has_ending() && measure.sign.is_none() {
+            fault(
+                "measures.csv",
+                format!("{key}: a measure of an angle needs a sign"),
+            );
+        }
+    }
+    for unit in catalogue.units.keys() {
+        if octofhir_ucum::validate(unit).is_err() {
+            fault("units.csv", format!("{unit} is no UCUM code"));
+        }
+    }
+    for (file, what) in code_faults(catalogue) {
+        fault(file, what);
+    }
+    faults
+}
+
+fn code_faults(catalogue: &Catalogue) -> Vec<(&'static str, String)> {
+    let mut faults = Vec::new();
+    let mut first_codings = BTreeSet::new();
+    for row in &catalogue.codes {
+        if !check_digit_holds(&row.system, &row.code) {
+            faults.push((
+                "codes.csv",
+                format!("{}: {} fails its check digit", row.thing, row.code),
+            ));
+        }
+        let known = match row.thing.split_once('/') {
+            Some((list, code)) => catalogue.word(list, code).is_some(),
+            None => catalogue.measures.contains_key(&row.thing),
+        };
+        if !known {
+            faults.push((
+                "codes.csv",
+                format!("{} is no measure and no word", row.thing),
+            ));
+        }
+        let site = catalogue
+            .measures
+            .get(&row.thing)
+            .map(|measure| &measure.site);
+        if row.relation == Relation::Equivalent
+            && !first_codings.insert((&row.system, &row.code, site))
+        {
+            faults.push((
+                "codes.csv",
+                format!(
+                    "{}: another measure at the same site has the same first coding",
+                    row.thing
+                ),
+            ));
+        }
+    }
+    for site in catalogue.sites.values() {
+        for code in [&site.unsided_code, &site.left_code, &site.right_code] {
+            if !check_digit_holds(SNOMED, code) {
+                faults.push((
+                    "sites.csv",
+                    format!("{}: {code} fails its check digit", site.site),
+                ));
+            }
+        }
+    }
+    faults
+}
+
+/// True when the check digit of a LOINC number (modulus 10) or a SNOMED CT identifier (Verhoeff)
+/// holds; other systems have none.
+///
+/// Sources: LOINC Users' Guide, appendix on the check digit; SNOMED CT Technical Implementation
+/// Guide, "Check-digit".
+fn check_digit_holds(system: &str, code: &str) -> bool {
+    match system {
+        LOINC => loinc_check_digit_holds(code),
+        SNOMED => verhoeff_holds(code),
+        _ => true,
+    }
+}
+
+fn loinc_check_digit_holds(code: &str) -> bool {
+    let Some((number, check)) = code.split_once('-') else {
+        return false;
+    };
+    let Some(digits) = digits_of(number) else {
+        return false;
+    };
+    let sum: u32 = digits
+        .iter()
+        .rev()
+        .enumerate()
+        .map(|(place, digit)| match (place % 2, digit * 2) {
+            (0, doubled) if doubled > 9 => doubled.saturating_sub(9),
+            (0, doubled) => doubled,
+            (_, _) => *digit,
+        })
+        .sum();
+    check.parse::<u32>() == Ok((10_u32.saturating_sub(sum % 10)) % 10)
+}
+
+/// Verhoeff's dihedral group of order 10, computed rather than tabulated.
+fn verhoeff_holds(code: &str) -> bool {
+    const PERMUTATION: [u32; 10] = [1, 5, 7, 6, 2, 8, 3, 0, 9, 4];
+    let Some(digits) = digits_of(code) else {
+        return false;
+    };
+    let permuted = |digit: u32, times: usize| {
+        (0..times % 8).fold(digit, |d, _| {
+            usize::try_from(d)
+                .ok()
+                .and_then(|index| PERMUTATION.get(index).copied())
+                .unwrap_or(d)
+        })
+    };
+    let sum = digits
+        .iter()
+        .rev()
+        .enumerate()
+        .fold(0, |sum, (place, digit)| {
+            dihedral(sum, permuted(*digit, place))
+        });
+    sum == 0 && code.len() >= 6
+}
+
+/// The product of two elements of the dihedral group D5, rotations 0 to 4, reflections 5 to 9.
+fn dihedral(a: u32, b: u32) -> u32 {
+    match (a < 5, b < 5) {
+        (true, true) => (a + b) % 5,
+        (true, false) => (a + (b - 5)) % 5 + 5,
+        (false, true) => (a - 5 + 5 - b) % 5 + 5,
+        (false, false) => (a - 5 + 5 - (b - 5)) % 5,
+    }
+}
+
+fn digits_of(text: &str) -> Option<Vec<u32>> {
+    let digits: Option<Vec<u32>> = text.chars().map(|c| c.to_digit(10)).collect();
+    digits.filter(|digits| !digits.is_empty())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Catalogue, check_digit_holds};
+    use crate::catalogue::{LOINC, SNOMED, TableFile, embedded::FILES};
+
+    #[test]
+    fn the_embedded_tables_have_no_fault() {
+        let faults = Catalogue::embedded().err().unwrap_or_default();
+
+        assert!(faults.is_empty(), "{faults:#?}");
+    }
+
+    #[test]
+    fn check_digits_of_published_codes_hold_and_of_damaged_ones_fail() {
+        // 8302-2 and 72514-3 are LOINC's body height and verbal pain rating; 364564000 and
+        // 22298006 are SNOMED CT's range of joint movement and myocardial infarction.
+        for (system, good, bad) in [
+            (LOINC, "8302-2", "8302-3"),
+            (LOINC, "72514-3", "72541-3"),
+            (SNOMED, "364564000", "364564001"),
+            (SNOMED, "22298006", "22289006"),
+        ] {
+            assert!(check_digit_holds(system, good), "{good}");
+            assert!(!check_digit_holds(system, bad), "{bad}");
+        }
+    }
+
+    #[test]
+    fn faults_of_a_damaged_table_are_all_told_with_their_lines() {
+        let damaged: Vec<TableFile<'_>> = FILES
+            .iter()
+            .map(|file| match file.name {
+                "units.csv" => TableFile {
+                    name: "units.csv",
+                    text: "unit,label,source,locator,checked_on\n\
+                           degrees,degree,ucum,x,2026-11-25\n\
+                           deg/s,,ucum,x,yesterday\n",
+                },
+                _ => *file,
+            })
+            .collect();
+
+        let faults = Catalogue::read(&damaged).err().unwrap_or_default();
+
+        let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        for wanted in [
+            "profiles/units.csv:3: deg/s is out of order or stands twice",
+            "profiles/units.csv:3: label is empty or padded; write none",
+            "profiles/units.csv:3: checked_on yesterday is no date",
+            "profiles/units.csv:0: degrees is no UCUM code",
+            "profiles/measures.csv:0: pain.intensity.calf: its unit is not in units.csv",
+        ] {
+            assert!(
+                told.iter().any(|fault| fault == wanted),
+                "{wanted} not in {told:#?}"
+            );
+        }
+    }
+}

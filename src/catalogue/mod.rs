@@ -1,0 +1,117 @@
+//! The tables of `profiles/`, read and checked.
+//!
+//! Owns: every clinical and terminology fact as data, with its source.
+//! In: CSV text, embedded or an operator's own. Out: [`Catalogue`], or every fault at once.
+//! Never: decides what a row means for a person; opens a file.
+
+mod embedded;
+pub mod load;
+pub mod rows;
+
+use crate::catalogue::load::Fault;
+use crate::catalogue::rows::{
+    Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Site,
+};
+use crate::exact::Exact;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+/// The one address under which our code systems, value sets and profiles are named.
+///
+/// Permanent from the first release on; it need not resolve.
+pub const CANONICAL: &str = "https://fascicle.example/fhir";
+
+/// LOINC, as FHIR names it (terminologies-systems.html).
+pub const LOINC: &str = "http://loinc.org";
+/// SNOMED CT, as FHIR names it.
+pub const SNOMED: &str = "http://snomed.info/sct";
+/// UCUM, as FHIR names it.
+pub const UCUM: &str = "http://unitsofmeasure.org";
+
+/// One table file: its name under `profiles/` and its text.
+#[derive(Debug, Clone, Copy)]
+pub struct TableFile<'a> {
+    /// Name under `profiles/`, such as `scales/presence.csv`.
+    pub name: &'a str,
+    /// The CSV text.
+    pub text: &'a str,
+}
+
+/// All tables, checked.
+#[derive(Debug, Clone)]
+pub struct Catalogue {
+    /// What we record, by key.
+    pub measures: BTreeMap<String, Measure>,
+    /// Sites of the body, by key.
+    pub sites: BTreeMap<String, Site>,
+    /// Scales and word lists, by file name.
+    pub scales: BTreeMap<String, Scale>,
+    /// Published codes of our things.
+    pub codes: Vec<CodeRow>,
+    /// What a precaution forbids.
+    pub precaution_effects: Vec<PrecautionEffect>,
+    /// Smallest differences beyond the error of measuring.
+    pub measurement_error: Vec<ErrorRow>,
+    /// Published ranges.
+    pub reference_ranges: Vec<ReferenceRow>,
+    /// Units we accept, with their labels.
+    pub units: BTreeMap<String, String>,
+    /// Which way a muscle group at a site lengthens along its axis.
+    pub stretch_signs: BTreeMap<String, Axis>,
+    /// Numbers that checks of sense need.
+    pub plausibility: BTreeMap<String, Exact>,
+    /// SHA-256 over all table files, in the order of their names.
+    pub sha256: String,
+}
+
+impl Catalogue {
+    /// The tables compiled into the binary.
+    ///
+    /// # Errors
+    /// Every fault of every row; the tests hold that there is none.
+    pub fn embedded() -> Result<Self, Vec<Fault>> {
+        Self::read(embedded::FILES)
+    }
+
+    /// Reads and checks a set of table files.
+    ///
+    /// # Errors
+    /// Every fault of every row, with file and line.
+    pub fn read(files: &[TableFile<'_>]) -> Result<Self, Vec<Fault>> {
+        load::read(files)
+    }
+
+    /// Where the scale of a word stands as a code system.
+    pub fn system_of(list: &str) -> String {
+        format!("{CANONICAL}/CodeSystem/{list}")
+    }
+
+    /// One row of a scale or word list.
+    pub fn word(&self, list: &str, code: &str) -> Option<&ScaleRow> {
+        self.scales
+            .get(list)
+            .and_then(|scale| scale.rows.iter().find(|row| row.code == code))
+    }
+
+    /// The published codes of a thing, in the order of the table.
+    pub fn codes_of<'a>(&'a self, thing: &'a str) -> impl Iterator<Item = &'a CodeRow> {
+        self.codes.iter().filter(move |row| row.thing == thing)
+    }
+}
+
+/// SHA-256 as lower-case hexadecimal.
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes)
+        .iter()
+        .fold(String::with_capacity(64), |mut text, byte| {
+            // Writing to a string cannot fail.
+            let _written = write!(text, "{byte:02x}");
+            text
+        })
+}
+
+/// Names of the embedded table files, for the tests that compare them with the folder.
+pub fn embedded_names() -> impl Iterator<Item = &'static str> {
+    embedded::FILES.iter().map(|file| file.name)
+}

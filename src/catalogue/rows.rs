@@ -1,0 +1,273 @@
+//! What a row of each table says.
+
+use crate::exact::Exact;
+use serde::{Deserialize, Deserializer, de::Error as _};
+
+/// What kind of finding a measure is; it decides which values are legal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// A joint range: an angle, or words.
+    Range,
+    /// The end of a slow stretch: an angle.
+    StretchSlow,
+    /// The catch of a fast stretch: an angle, or no catch.
+    StretchFast,
+    /// One word of a list.
+    Word,
+    /// One grade of an ordinal scale.
+    Grade,
+    /// A whole number of points.
+    Score,
+    /// Computed from other findings.
+    Derived,
+    /// A precaution.
+    Precaution,
+    /// The session as a whole.
+    Panel,
+}
+
+impl Kind {
+    /// True for kinds whose result is an angle that has to say how it ended.
+    pub const fn has_ending(self) -> bool {
+        matches!(self, Self::Range | Self::StretchSlow | Self::StretchFast)
+    }
+
+    /// The word of the tables.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Range => "range",
+            Self::StretchSlow => "stretch-slow",
+            Self::StretchFast => "stretch-fast",
+            Self::Word => "word",
+            Self::Grade => "grade",
+            Self::Score => "score",
+            Self::Derived => "derived",
+            Self::Precaution => "precaution",
+            Self::Panel => "panel",
+        }
+    }
+}
+
+/// Which way something runs along the axis of a joint plane.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub enum Axis {
+    /// With the axis.
+    #[serde(rename = "+")]
+    With,
+    /// Against the axis.
+    #[serde(rename = "-")]
+    Against,
+}
+
+/// One row of `measures.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Measure {
+    /// Key, and code of our own.
+    pub measure: String,
+    /// Kind of finding.
+    pub kind: Kind,
+    /// Site, a key of `sites.csv`.
+    #[serde(deserialize_with = "word_or_none")]
+    pub site: Option<String>,
+    /// Movement the measure names.
+    #[serde(deserialize_with = "word_or_none")]
+    pub movement: Option<String>,
+    /// Movement the other way in the same plane.
+    #[serde(deserialize_with = "word_or_none")]
+    pub opposite: Option<String>,
+    /// Active or passive.
+    #[serde(deserialize_with = "word_or_none")]
+    pub mode: Option<String>,
+    /// Joint and plane.
+    #[serde(deserialize_with = "word_or_none")]
+    pub axis: Option<String>,
+    /// How the movement runs along the axis.
+    #[serde(deserialize_with = "axis_or_none")]
+    pub sign: Option<Axis>,
+    /// Neighbouring joint whose position matters.
+    #[serde(deserialize_with = "word_or_none")]
+    pub neighbour: Option<String>,
+    /// Scale or word list of the value.
+    #[serde(deserialize_with = "word_or_none")]
+    pub scale: Option<String>,
+    /// UCUM unit of a number.
+    #[serde(deserialize_with = "word_or_none")]
+    pub unit: Option<String>,
+    /// Below this a person is asked.
+    #[serde(deserialize_with = "exact_or_none")]
+    pub ask_below: Option<Exact>,
+    /// Above this a person is asked.
+    #[serde(deserialize_with = "exact_or_none")]
+    pub ask_above: Option<Exact>,
+    /// Name for people.
+    pub label: String,
+    /// Key of `SOURCES.toml`.
+    pub source: String,
+}
+
+/// One row of `sites.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Site {
+    /// Key.
+    pub site: String,
+    /// Name for people.
+    pub label: String,
+    /// SNOMED CT body structure without side.
+    pub unsided_code: String,
+    /// Its display.
+    pub unsided_display: String,
+    /// SNOMED CT body structure of the left side.
+    pub left_code: String,
+    /// Its display.
+    pub left_display: String,
+    /// SNOMED CT body structure of the right side.
+    pub right_code: String,
+    /// Its display.
+    pub right_display: String,
+}
+
+/// How a published code stands to our thing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Relation {
+    /// Same movement, mode and site: goes before our code.
+    Equivalent,
+    /// Broader: follows our code.
+    Wider,
+    /// The data-absent-reason of a reason for not testing.
+    Absent,
+    /// The coding of a body position.
+    Position,
+}
+
+/// One row of `codes.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct CodeRow {
+    /// A measure, or `list/code`.
+    pub thing: String,
+    /// How the code stands to it.
+    pub relation: Relation,
+    /// Code system.
+    pub system: String,
+    /// Code.
+    pub code: String,
+    /// Display, as seen.
+    pub display: String,
+    /// Key of `SOURCES.toml`.
+    pub source: String,
+    /// Where in the source.
+    pub locator: String,
+}
+
+/// A scale or word list: one file of `profiles/scales/`.
+#[derive(Debug, Clone)]
+pub struct Scale {
+    /// File name without ending.
+    pub name: String,
+    /// What the list is for: the first comment line.
+    pub purpose: String,
+    /// Its rows, in the order of the file.
+    pub rows: Vec<ScaleRow>,
+}
+
+/// One row of a scale or word list.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ScaleRow {
+    /// The code as sent.
+    pub code: String,
+    /// Place in the order, for ordinal scales.
+    #[serde(deserialize_with = "exact_or_none")]
+    pub rank: Option<Exact>,
+    /// Meaning in our own words.
+    pub label: String,
+    /// Key of `SOURCES.toml`.
+    pub source: String,
+}
+
+/// One row of `precaution_effects.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct PrecautionEffect {
+    /// A code of `precaution-limit`.
+    pub limit: String,
+    /// Kind of measure, or `any`.
+    pub kind: String,
+    /// Mode, or `any`.
+    pub mode: String,
+    /// `yes`, or `beyond` the stated angle.
+    pub forbids: String,
+}
+
+/// One row of `measurement_error.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ErrorRow {
+    /// Key, named in every comparison.
+    pub key: String,
+    /// The measure it serves.
+    pub measure: String,
+    /// The body position it serves.
+    pub position: String,
+    /// The method it serves.
+    pub method: String,
+    /// Same or different tester.
+    pub tester: String,
+    /// Smallest difference beyond the error of measuring, 95 %.
+    pub mdc95: Exact,
+    /// UCUM unit.
+    pub unit: String,
+}
+
+/// One row of `reference_ranges.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ReferenceRow {
+    /// Key, named in every comparison.
+    pub key: String,
+    /// The measure it serves.
+    pub measure: String,
+    /// Lower end for one person.
+    #[serde(deserialize_with = "exact_or_none")]
+    pub low: Option<Exact>,
+    /// Upper end for one person.
+    #[serde(deserialize_with = "exact_or_none")]
+    pub high: Option<Exact>,
+    /// UCUM unit.
+    pub unit: String,
+    /// `on` or `off`.
+    #[serde(rename = "use")]
+    pub used: String,
+    /// What the row is about.
+    pub label: String,
+    /// Key of `SOURCES.toml`.
+    pub source: String,
+    /// Where in the source.
+    pub locator: String,
+}
+
+fn word_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<String>, D::Error> {
+    let word = String::deserialize(deserializer)?;
+    Ok((word != "none").then_some(word))
+}
+
+fn axis_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Axis>, D::Error> {
+    match String::deserialize(deserializer)?.as_str() {
+        "none" => Ok(None),
+        "+" => Ok(Some(Axis::With)),
+        "-" => Ok(Some(Axis::Against)),
+        other => Err(D::Error::custom(format!(
+            "{other} is neither +, - nor none"
+        ))),
+    }
+}
+
+fn exact_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Exact>, D::Error> {
+    match String::deserialize(deserializer)?.as_str() {
+        "none" => Ok(None),
+        digits => Exact::parse(digits).map(Some).map_err(D::Error::custom),
+    }
+}
+
+impl<'de> Deserialize<'de> for Exact {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Self::parse(&String::deserialize(deserializer)?).map_err(D::Error::custom)
+    }
+}

@@ -1,0 +1,546 @@
+//! The session document, version 1, as its writer sees it.
+//!
+//! Every value that carries digits is a string, so that `12.50` stays `12.50`. The JSON Schema is
+//! generated from these types (`schema.rs`).
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+use std::fmt;
+
+/// `Debug` for a type that holds what was said about a person.
+macro_rules! sealed {
+    ($($name:ident),* $(,)?) => {
+        $(impl fmt::Debug for $name {
+            fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+                formatter.write_str(concat!(stringify!($name), " [private]"))
+            }
+        })*
+    };
+}
+
+sealed!(
+    Draft,
+    SessionDraft,
+    SignatureDraft,
+    PeriodDraft,
+    ConditionDraft,
+    ConfirmationDraft,
+    PatientDraft,
+    IdentifierDraft,
+    PerformerDraft,
+    PrecautionDraft,
+    InstrumentDraft,
+    FindingDraft,
+    NeighbourDraft,
+    ValueDraft,
+    StretchDraft,
+    NotTestedDraft,
+    EndingDraft,
+    ConsentDraft,
+    LiftedDraft,
+);
+
+/// One examination of one person at one time by one therapist.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Draft {
+    /// Which document this is.
+    pub fascicle: DocumentVersion,
+    /// True for invented people: everything sent is then marked as test data (HTEST).
+    #[serde(default)]
+    pub test_data: bool,
+    /// The session itself.
+    pub session: SessionDraft,
+    /// Whose session it is. Nobody is ever created from this.
+    pub patient: PatientDraft,
+    /// Who examined; the first is the main performer.
+    #[schemars(with = "Vec<PerformerDraft>", length(min = 1))]
+    pub performers: Vec<Option<PerformerDraft>>,
+    /// What limits the examination. Empty only together with `no_precautions`.
+    #[serde(default)]
+    #[schemars(with = "Vec<PrecautionDraft>")]
+    pub precautions: Vec<Option<PrecautionDraft>>,
+    /// Said only when the list of precautions is empty.
+    #[serde(default)]
+    pub no_precautions: Option<NoPrecautions>,
+    /// What was measured with.
+    #[serde(default)]
+    #[schemars(with = "Vec<InstrumentDraft>")]
+    pub instruments: Vec<Option<InstrumentDraft>>,
+    /// What was found, or not tested and why.
+    #[schemars(with = "Vec<FindingDraft>", length(min = 1))]
+    pub findings: Vec<Option<FindingDraft>>,
+}
+
+/// The version of the document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+pub enum DocumentVersion {
+    /// Session document, version 1.
+    #[serde(rename = "session/1")]
+    Session1,
+}
+
+/// The statement that stands for an empty list of precautions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+pub enum NoPrecautions {
+    /// The person was asked, the record was looked up, none is known.
+    #[serde(rename = "asked and looked up, none known")]
+    AskedAndLookedUp,
+}
+
+/// What holds for the session as a whole.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SessionDraft {
+    /// Identity of the session, given once and kept through every correction.
+    #[schemars(regex(
+        pattern = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
+    ))]
+    pub id: String,
+    /// 1 for the first signed version; each correction counts on.
+    #[schemars(range(min = 1, max = 9999))]
+    pub version: u32,
+    /// The system the session was written in, as an absolute address.
+    #[schemars(regex(pattern = r"^(https?://|urn:)[^\s]+$"))]
+    pub source: String,
+    /// When the examination began and ended.
+    pub performed: PeriodDraft,
+    /// When it was written down.
+    #[schemars(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    ))]
+    pub entered_at: String,
+    /// Who signed it and when.
+    pub signed: SignatureDraft,
+    /// Who countersigned it and when.
+    #[serde(default)]
+    pub countersigned: Option<SignatureDraft>,
+    /// Position of the body unless a finding says otherwise.
+    #[schemars(length(min = 1))]
+    pub body_position: String,
+    /// The more affected side.
+    pub more_affected_side: MoreAffectedSide,
+    /// The condition, as far as known.
+    #[serde(default)]
+    pub condition: Option<ConditionDraft>,
+    /// Whether the person agreed to the examination, and how that was asked.
+    pub consent: ConsentDraft,
+    /// Cautions that a named person has confirmed.
+    #[serde(default)]
+    pub confirmations: Vec<ConfirmationDraft>,
+}
+
+/// The more affected side of the body.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum MoreAffectedSide {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+    /// Both sides alike.
+    Both,
+    /// Neither side.
+    Neither,
+    /// Not known.
+    NotKnown,
+}
+
+/// A start and an end.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PeriodDraft {
+    /// Start, with seconds and offset.
+    #[schemars(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    ))]
+    pub start: String,
+    /// End, with seconds and offset.
+    #[schemars(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    ))]
+    pub end: String,
+}
+
+/// A signature: a key of `performers`, and when.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SignatureDraft {
+    /// Key of a performer.
+    #[schemars(length(min = 1))]
+    pub by: String,
+    /// When, with seconds and offset.
+    #[schemars(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    ))]
+    pub at: String,
+}
+
+/// The condition.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ConditionDraft {
+    /// In words.
+    #[schemars(length(min = 1))]
+    pub words: String,
+    /// Year, month or day of its onset.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^\d{4}(-\d{2}(-\d{2})?)?$")))]
+    pub onset: Option<String>,
+}
+
+/// Consent to the examination.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ConsentDraft {
+    /// Given or not.
+    pub given: Consent,
+    /// How it was asked and answered.
+    #[schemars(length(min = 1))]
+    pub how: String,
+}
+
+/// Whether consent was given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Consent {
+    /// The person agreed.
+    Yes,
+    /// The person did not agree.
+    No,
+    /// The person could not answer; somebody entitled to decided.
+    BySomebodyEntitled,
+}
+
+/// A caution that a named person has confirmed.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ConfirmationDraft {
+    /// Code of the caution.
+    #[schemars(length(min = 1))]
+    pub code: String,
+    /// Its path, as printed.
+    #[schemars(length(min = 1))]
+    pub path: String,
+    /// Key of a performer.
+    #[schemars(length(min = 1))]
+    pub by: String,
+    /// When, with seconds and offset.
+    #[schemars(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    ))]
+    pub at: String,
+    /// Why it holds all the same.
+    #[schemars(length(min = 1))]
+    pub reason: String,
+}
+
+/// Whose session it is.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PatientDraft {
+    /// The identifier the record server knows the person by.
+    pub identifier: IdentifierDraft,
+    /// Year, month or day of birth: a cross-check only.
+    #[schemars(regex(pattern = r"^\d{4}(-\d{2}(-\d{2})?)?$"))]
+    pub birth_date: String,
+    /// Family name: a cross-check only.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub family_name: Option<String>,
+}
+
+/// A business identifier.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct IdentifierDraft {
+    /// Who gives such identifiers, as an absolute address.
+    #[schemars(regex(pattern = r"^(https?://|urn:)[^\s]+$"))]
+    pub system: String,
+    /// The identifier.
+    #[schemars(regex(pattern = r"^\S(.*\S)?$"))]
+    pub value: String,
+}
+
+/// Somebody who examined.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PerformerDraft {
+    /// Key by which this document names the person.
+    #[schemars(length(min = 1))]
+    pub key: String,
+    /// The identifier the record server knows the person by.
+    pub identifier: IdentifierDraft,
+    /// Role, in words.
+    #[schemars(length(min = 1))]
+    pub role: String,
+    /// Identifier of the organisation acted for.
+    pub organisation: IdentifierDraft,
+}
+
+/// What limits the examination.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PrecautionDraft {
+    /// Identity of the precaution, kept from session to session.
+    #[schemars(regex(
+        pattern = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
+    ))]
+    pub id: String,
+    /// Site of the body.
+    #[schemars(length(min = 1))]
+    pub site: String,
+    /// Side of the body.
+    pub side: Side,
+    /// `active`, `to-be-confirmed` or `lifted`.
+    #[schemars(length(min = 1))]
+    pub status: String,
+    /// Who said so: `record`, `surgeon`, `person` or `carer`.
+    #[schemars(length(min = 1))]
+    pub source: String,
+    /// What it limits, or `limit-unknown`.
+    #[schemars(length(min = 1))]
+    pub limit: String,
+    /// Movement that is limited, with `no-movement-beyond`.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub movement: Option<String>,
+    /// Angle not to be passed in that movement, in degrees beyond neutral; lacking neutral is
+    /// written with a minus sign.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^-?(0|[1-9]\d*)(\.\d+)?$")))]
+    pub angle: Option<String>,
+    /// Why, in words.
+    #[schemars(length(min = 1))]
+    pub reason: String,
+    /// Day it was set, or `not known`.
+    #[schemars(regex(pattern = r"^(\d{4}-\d{2}-\d{2}|not known)$"))]
+    pub set: String,
+    /// Day it is to be reviewed.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^\d{4}-\d{2}-\d{2}$")))]
+    pub review: Option<String>,
+    /// Day it ends.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^\d{4}-\d{2}-\d{2}$")))]
+    pub end: Option<String>,
+    /// Who lifted it and when; with status `lifted` only.
+    #[serde(default)]
+    pub lifted: Option<LiftedDraft>,
+}
+
+/// Who lifted a precaution.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LiftedDraft {
+    /// The person who lifted it, by name and role.
+    #[schemars(length(min = 1))]
+    pub by: String,
+    /// Day it was lifted.
+    #[schemars(regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))]
+    pub on: String,
+}
+
+/// What was measured with.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct InstrumentDraft {
+    /// Key by which this document names it.
+    #[schemars(length(min = 1))]
+    pub key: String,
+    /// Kind, in words: two results are compared only when it agrees.
+    #[schemars(length(min = 1))]
+    pub kind: String,
+    /// Its identifier.
+    pub identifier: IdentifierDraft,
+    /// Finest step it shows.
+    #[schemars(regex(pattern = r"^(0|[1-9]\d*)(\.\d+)?$"))]
+    pub resolution: String,
+    /// UCUM unit of that step.
+    #[schemars(length(min = 1))]
+    pub unit: String,
+}
+
+/// Side of the body.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+}
+
+impl Side {
+    /// The word of the document.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+}
+
+/// One thing found, or not tested with a reason.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FindingDraft {
+    /// Identity of the finding; derived at first acceptance when left out, named in corrections.
+    #[serde(default)]
+    #[schemars(inner(regex(
+        pattern = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
+    )))]
+    pub id: Option<String>,
+    /// A key of `measures.csv`.
+    #[schemars(length(min = 1))]
+    pub measure: String,
+    /// Side of the body.
+    pub side: Side,
+    /// Position of the body, when not the one of the session.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub position: Option<String>,
+    /// Position of the neighbouring joint.
+    #[serde(default)]
+    pub neighbour: Option<NeighbourDraft>,
+    /// What was found; this or `not_tested`.
+    #[serde(default)]
+    pub value: Option<ValueDraft>,
+    /// Why it was not tested; this or `value`.
+    #[serde(default)]
+    pub not_tested: Option<NotTestedDraft>,
+    /// How the movement ended: asked of every range and stretch result.
+    #[serde(default)]
+    pub ended: Option<EndingDraft>,
+    /// What the end felt like.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub end_feel: Option<String>,
+    /// Pain during the movement, 0 to 10.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^(0|[1-9]\d*)$")))]
+    pub pain_during: Option<String>,
+    /// Speed and quality of a stretch.
+    #[serde(default)]
+    pub stretch: Option<StretchDraft>,
+    /// When it was felt: `at-rest`, `during-movement`, `during-stretch`.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub condition: Option<String>,
+    /// How it was found.
+    #[schemars(length(min = 1))]
+    pub method: String,
+    /// Key of an instrument.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub instrument: Option<String>,
+    /// Number of the repeat, from 1.
+    #[serde(default)]
+    #[schemars(inner(range(min = 1, max = 99)))]
+    pub repeat: Option<u32>,
+    /// When, if not during the whole session.
+    #[serde(default)]
+    #[schemars(inner(regex(
+        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
+    )))]
+    pub at: Option<String>,
+    /// In words.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub note: Option<String>,
+    /// True when a correction withdraws this finding.
+    #[serde(default)]
+    pub withdrawn: bool,
+}
+
+/// Position of the neighbouring joint of a two-joint muscle.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NeighbourDraft {
+    /// The joint.
+    #[schemars(length(min = 1))]
+    pub joint: String,
+    /// `straight`, `bent` or `not-recorded`.
+    #[schemars(length(min = 1))]
+    pub position: String,
+}
+
+/// What was found: exactly one of these.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ValueDraft {
+    /// Degrees past neutral in the direction of the movement.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub beyond_neutral: Option<String>,
+    /// Degrees by which neutral is not reached.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub lacks: Option<String>,
+    /// The joint does not move: where it is fixed, in degrees, with `direction`.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub fixed_at: Option<String>,
+    /// Movement on whose side of neutral the joint is fixed; with `fixed_at` only.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub direction: Option<String>,
+    /// UCUM unit of an angle.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub unit: Option<String>,
+    /// A grade of an ordinal scale, as a code.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub grade: Option<String>,
+    /// A word of a list.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub word: Option<String>,
+    /// Whole points.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub score: Option<String>,
+    /// True when a fast stretch met no catch.
+    #[serde(default)]
+    pub no_catch: Option<bool>,
+}
+
+/// Speed and quality of a stretch.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StretchDraft {
+    /// `V1`, `V2` or `V3`.
+    #[schemars(length(min = 1))]
+    pub speed: String,
+    /// Peak velocity in degrees per second, where measured.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"^(0|[1-9]\d*)(\.\d+)?$")))]
+    pub velocity: Option<String>,
+    /// Quality of the reaction, 0 to 4.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub quality: Option<String>,
+}
+
+/// Why something was not tested.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NotTestedDraft {
+    /// A code of `not-tested-reason`.
+    #[schemars(length(min = 1))]
+    pub reason: String,
+}
+
+/// How a movement ended.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct EndingDraft {
+    /// A code of `ending`. For a fast stretch `end-of-range` says it was carried through.
+    #[schemars(length(min = 1))]
+    pub how: String,
+    /// Why, in words; asked with `stopped-on-purpose`.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub why: Option<String>,
+}

@@ -1,0 +1,128 @@
+//! The JSON Schema of the session document, and the problems it finds.
+
+use crate::catalogue::CANONICAL;
+use crate::intake::draft::Draft;
+use crate::problem::Problems;
+use jsonschema::error::ValidationErrorKind;
+use jsonschema::{ValidationError, Validator};
+use schemars::generate::SchemaSettings;
+use schemars::transform::RecursiveTransform;
+use serde_json::Value;
+use std::sync::LazyLock;
+
+/// The JSON Schema (2020-12) of the session document, generated from its types.
+pub fn document_schema() -> Value {
+    let settings = SchemaSettings::draft2020_12()
+        .with_transform(RecursiveTransform(close_object))
+        .with(|settings| settings.inline_subschemas = false);
+    let mut schema = settings.into_generator().into_root_schema_for::<Draft>();
+    schema.insert(
+        "$id".to_owned(),
+        format!("{CANONICAL}/schema/session/1").into(),
+    );
+    schema.insert(
+        "title".to_owned(),
+        "Fascicle session document, version 1".into(),
+    );
+    schema.to_value()
+}
+
+/// Adds a problem for each thing the schema finds, and tells the paths they lie at.
+pub fn problems_of(value: &Value, problems: &mut Problems) -> Vec<String> {
+    static VALIDATOR: LazyLock<Result<Validator, String>> = LazyLock::new(|| {
+        jsonschema::draft202012::new(&document_schema()).map_err(|cause| cause.to_string())
+    });
+    let validator = match &*VALIDATOR {
+        Ok(validator) => validator,
+        Err(cause) => {
+            let hint = "report this: the schema does not compile";
+            problems.error("document.schema", "", cause.clone(), hint);
+            return vec![String::new()];
+        }
+    };
+    let mut paths = Vec::new();
+    for error in validator.iter_errors(value) {
+        paths.extend(tell(&error, problems));
+    }
+    paths
+}
+
+/// An unknown member is refused by `unevaluatedProperties`, as JSON Schema 2020-12 names it, and
+/// `null` nowhere stands for a field that was left out.
+fn close_object(schema: &mut schemars::Schema) {
+    schema.remove("default");
+    if let Some(Value::Array(types)) = schema.get_mut("type") {
+        types.retain(|name| name != "null");
+    }
+    if let Some(Value::Array(choices)) = schema.remove("anyOf") {
+        let mut choices = choices;
+        choices.retain(|choice| choice.get("type") != Some(&Value::from("null")));
+        match choices.as_slice() {
+            [Value::Object(only)] => {
+                for (key, value) in only {
+                    schema.insert(key.clone(), value.clone());
+                }
+            }
+            _ => {
+                schema.insert("anyOf".to_owned(), Value::Array(choices));
+            }
+        }
+    }
+    if let Some(closed) = schema.remove("additionalProperties") {
+        schema.insert("unevaluatedProperties".to_owned(), closed);
+    }
+}
+
+fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
+    let path = error.instance_path().to_string();
+    match error.kind() {
+        ValidationErrorKind::Required { property } => {
+            let name = property.as_str().unwrap_or_default();
+            let path = format!("{path}/{name}");
+            problems.error(
+                "field.missing",
+                &path,
+                format!("{name} is missing"),
+                "add it",
+            );
+            vec![path]
+        }
+        ValidationErrorKind::UnevaluatedProperties { unexpected } => unexpected
+            .iter()
+            .map(|name| {
+                let path = format!("{path}/{}", crate::json::pointer_step(name));
+                let what = format!("{name} is not a field of the session document");
+                let hint = "remove it or correct its name; nothing is ignored silently";
+                problems.error("field.unknown", &path, what, hint);
+                path
+            })
+            .collect(),
+        ValidationErrorKind::Type { .. } => one(problems, "field.type", path, error),
+        ValidationErrorKind::Enum { .. } | ValidationErrorKind::Constant { .. } => {
+            one(problems, "field.choice", path, error)
+        }
+        ValidationErrorKind::Pattern { .. } => one(problems, "field.form", path, error),
+        ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } => {
+            one(problems, "field.empty", path, error)
+        }
+        _ => one(problems, "field.value", path, error),
+    }
+}
+
+fn one(
+    problems: &mut Problems,
+    code: &'static str,
+    path: String,
+    error: &ValidationError<'_>,
+) -> Vec<String> {
+    let field = path.rsplit('/').next().unwrap_or_default();
+    let hint = match code {
+        "field.type" => "values that carry digits are strings; see `fascicle check --schema`",
+        "field.choice" => "use one of the words listed",
+        "field.form" => "dates are 2026-11-02, times 2026-11-02T09:30:00+01:00, identities UUIDs",
+        "field.empty" => "an empty value says nothing: leave it out or say why it is missing",
+        _ => "see `fascicle check --schema`",
+    };
+    problems.error(code, &path, format!("{field}: {error}"), hint);
+    vec![path]
+}
