@@ -4,8 +4,11 @@
 
 pub mod catalogue;
 pub mod clock;
+pub mod compare;
 pub mod exact;
+pub mod finding;
 pub mod intake;
 pub mod json;
+pub mod measure;
 pub mod private;
 pub mod problem;

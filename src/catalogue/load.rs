@@ -95,10 +95,12 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
 
 fn digest(files: &[TableFile<'_>]) -> String {
     let ordered: BTreeMap<&str, &str> = files.iter().map(|file| (file.name, file.text)).collect();
-    let joined: String = ordered
+    let joined = ordered
         .into_iter()
-        .map(|(name, text)| format!("{name} {} {text}\n", text.len()))
-        .collect();
+        .fold(String::new(), |mut joined, (name, text)| {
+            joined.extend([name, " ", &text.len().to_string(), " ", text, "\n"]);
+            joined
+        });
     sha256_hex(joined.as_bytes())
 }
 

@@ -113,6 +113,8 @@ pub struct Site {
     pub site: String,
     /// Name for people.
     pub label: String,
+    /// Region whose joints and muscles move together: a precaution reaches all of it.
+    pub region: String,
     /// SNOMED CT body structure without side.
     pub unsided_code: String,
     /// Its display.

@@ -100,6 +100,9 @@ pub struct SessionDraft {
     /// 1 for the first signed version; each correction counts on.
     #[schemars(range(min = 1, max = 9999))]
     pub version: u32,
+    /// True when a correction withdraws the whole session.
+    #[serde(default)]
+    pub withdrawn: bool,
     /// The system the session was written in, as an absolute address.
     #[schemars(regex(pattern = r"^(https?://|urn:)[^\s]+$"))]
     pub source: String,

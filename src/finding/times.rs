@@ -1,0 +1,107 @@
+//! Times as written.
+
+use crate::finding::Written;
+use crate::intake::draft::SessionDraft;
+use crate::problem::Problems;
+use chrono::{DateTime, NaiveDate, Utc};
+
+/// Reads an instant; the schema has checked its form, this its calendar.
+pub(super) fn instant(text: &str, path: &str, problems: &mut Problems) -> Option<Written> {
+    match DateTime::parse_from_rfc3339(text) {
+        Ok(instant) => Some(Written {
+            text: text.to_owned(),
+            instant,
+        }),
+        Err(_no_such_time) => {
+            let hint = "write an existing day and time with seconds and offset";
+            problems.error("time.calendar", path, format!("no such time: {text}"), hint);
+            None
+        }
+    }
+}
+
+/// Reads a day.
+pub(super) fn day(text: &str, path: &str, problems: &mut Problems) -> Option<NaiveDate> {
+    match text.parse() {
+        Ok(day) => Some(day),
+        Err(_no_such_day) => {
+            let hint = "write an existing day as 2026-11-02";
+            problems.error("time.calendar", path, format!("no such day: {text}"), hint);
+            None
+        }
+    }
+}
+
+/// The four times of a session that have to stand in order.
+pub(super) struct Times {
+    pub(super) start: Written,
+    pub(super) end: Written,
+    pub(super) entered: Written,
+    pub(super) signed: Written,
+}
+
+/// Reads the times of a session and holds them against each other and against now.
+pub(super) fn of_session(
+    session: &SessionDraft,
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) -> Option<Times> {
+    let start = instant(
+        &session.performed.start,
+        "/session/performed/start",
+        problems,
+    );
+    let end = instant(&session.performed.end, "/session/performed/end", problems);
+    let entered = instant(&session.entered_at, "/session/entered_at", problems);
+    let signed = instant(&session.signed.at, "/session/signed/at", problems);
+    let times = Times {
+        start: start?,
+        end: end?,
+        entered: entered?,
+        signed: signed?,
+    };
+    let in_order = [
+        (
+            &times.end,
+            &times.start,
+            "/session/performed/end",
+            "the end lies before the start",
+        ),
+        (
+            &times.entered,
+            &times.start,
+            "/session/entered_at",
+            "entered before it began",
+        ),
+        (
+            &times.signed,
+            &times.entered,
+            "/session/signed/at",
+            "signed before it was entered",
+        ),
+    ];
+    for (later, earlier, path, what) in in_order {
+        if later.instant < earlier.instant {
+            let what = format!("{what}: {} is before {}", later.text, earlier.text);
+            problems.error(
+                "time.order",
+                path,
+                what,
+                "correct the earlier or the later time",
+            );
+        }
+    }
+    let in_past = [
+        (&times.start, "/session/performed/start"),
+        (&times.end, "/session/performed/end"),
+        (&times.entered, "/session/entered_at"),
+        (&times.signed, "/session/signed/at"),
+    ];
+    for (time, path) in in_past {
+        if time.instant > now {
+            let what = format!("{} lies in the future", time.text);
+            problems.error("time.future", path, what, "correct the time, or the clock");
+        }
+    }
+    Some(times)
+}

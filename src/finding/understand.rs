@@ -1,0 +1,397 @@
+//! From a draft to typed statements.
+
+use crate::finding::{
+    Confirmation, Finding, Identifier, Instrument, Performer, Person, Precaution, Session,
+    Signature, identity, times, value,
+};
+use crate::intake::draft::{
+    Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PrecautionDraft, SessionDraft,
+    SignatureDraft,
+};
+use crate::private::Private;
+use crate::problem::Problems;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+pub(super) fn session(
+    draft: &Draft,
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) -> Option<Session> {
+    let said = &draft.session;
+    let performers = performers(draft, problems);
+    let instruments = instruments(draft, problems);
+    let times = times::of_session(said, now, problems);
+    let id = uuid(&said.id, "/session/id", problems);
+    let precautions = precautions(draft, problems);
+    let countersigned = said.countersigned.as_ref().and_then(|signature| {
+        let at = times::instant(&signature.at, "/session/countersigned/at", problems)?;
+        Some(Signature {
+            by: signature.by.clone(),
+            at,
+        })
+    });
+    signatures_name_performers(said, &performers, problems);
+    let confirmations = confirmations(said, &performers, problems);
+    precautions_are_stated(draft, problems);
+    let findings = findings(draft, id?, problems);
+    findings_name_instruments(&findings, &instruments, problems);
+    let times = times?;
+    Some(Session {
+        id: id?,
+        version: said.version,
+        withdrawn: said.withdrawn,
+        source: said.source.clone(),
+        test_data: draft.test_data,
+        start: times.start,
+        end: times.end,
+        entered: times.entered,
+        signed: Signature {
+            by: said.signed.by.clone(),
+            at: times.signed,
+        },
+        countersigned,
+        body_position: said.body_position.clone(),
+        more_affected: said.more_affected_side,
+        condition: said
+            .condition
+            .as_ref()
+            .map(|c| (Private::new(c.words.clone()), c.onset.clone())),
+        consent: said.consent.given,
+        consent_how: Private::new(said.consent.how.clone()),
+        patient: Person {
+            identifier: identifier(&draft.patient.identifier),
+            birth_date: Private::new(draft.patient.birth_date.clone()),
+            family_name: draft.patient.family_name.clone().map(Private::new),
+        },
+        performers,
+        precautions,
+        none_known: draft.no_precautions.is_some(),
+        instruments,
+        confirmations,
+        findings,
+    })
+}
+
+fn identifier(draft: &IdentifierDraft) -> Identifier {
+    Identifier {
+        system: draft.system.clone(),
+        value: Private::new(draft.value.clone()),
+    }
+}
+
+fn uuid(text: &str, path: &str, problems: &mut Problems) -> Option<Uuid> {
+    match Uuid::parse_str(text) {
+        Ok(uuid) => Some(uuid),
+        Err(_not_one) => {
+            problems.error(
+                "id.form",
+                path,
+                format!("{text} is no UUID"),
+                "write a UUID",
+            );
+            None
+        }
+    }
+}
+
+/// Tells every key that stands twice in a list of keyed things.
+fn keys_once<'a>(
+    list: &str,
+    keys: impl Iterator<Item = (usize, &'a str)>,
+    problems: &mut Problems,
+) {
+    let mut seen = BTreeMap::new();
+    for (index, key) in keys {
+        if let Some(first) = seen.insert(key.to_owned(), index) {
+            let what = format!("the same as {list}/{first}");
+            let hint = "keep one of them, or give each its own";
+            problems.error("list.twice", &format!("{list}/{index}"), what, hint);
+        }
+    }
+}
+
+/// The items of a list that could be read, with their places.
+fn readable<T>(items: &[Option<T>]) -> impl Iterator<Item = (usize, &T)> {
+    items
+        .iter()
+        .enumerate()
+        .filter_map(|(index, item)| item.as_ref().map(|item| (index, item)))
+}
+
+fn performers(draft: &Draft, problems: &mut Problems) -> Vec<Performer> {
+    keys_once(
+        "/performers",
+        readable(&draft.performers).map(|(index, performer)| (index, performer.key.as_str())),
+        problems,
+    );
+    readable(&draft.performers)
+        .map(|(_, performer)| Performer {
+            key: performer.key.clone(),
+            identifier: identifier(&performer.identifier),
+            role: performer.role.clone(),
+            organisation: identifier(&performer.organisation),
+        })
+        .collect()
+}
+
+fn instruments(draft: &Draft, problems: &mut Problems) -> Vec<Instrument> {
+    keys_once(
+        "/instruments",
+        readable(&draft.instruments).map(|(index, instrument)| (index, instrument.key.as_str())),
+        problems,
+    );
+    readable(&draft.instruments)
+        .filter_map(|(index, instrument)| one_instrument(index, instrument, problems))
+        .collect()
+}
+
+fn one_instrument(
+    index: usize,
+    draft: &InstrumentDraft,
+    problems: &mut Problems,
+) -> Option<Instrument> {
+    let path = format!("/instruments/{index}/resolution");
+    Some(Instrument {
+        key: draft.key.clone(),
+        kind: draft.kind.clone(),
+        identifier: identifier(&draft.identifier),
+        resolution: value::digits(&draft.resolution, &path, problems)?,
+        unit: draft.unit.clone(),
+    })
+}
+
+fn signatures_name_performers(
+    session: &SessionDraft,
+    performers: &[Performer],
+    problems: &mut Problems,
+) {
+    let mut named = |signature: &SignatureDraft, path: &str| {
+        must_be_performer(&signature.by, path, performers, problems);
+    };
+    named(&session.signed, "/session/signed/by");
+    if let Some(signature) = &session.countersigned {
+        named(signature, "/session/countersigned/by");
+    }
+}
+
+fn must_be_performer(key: &str, path: &str, performers: &[Performer], problems: &mut Problems) {
+    if !performers.iter().any(|performer| performer.key == key) {
+        let what = format!("{key} is no key of performers");
+        problems.error(
+            "reference.performer",
+            path,
+            what,
+            "name one of the performers",
+        );
+    }
+}
+
+fn confirmations(
+    session: &SessionDraft,
+    performers: &[Performer],
+    problems: &mut Problems,
+) -> Vec<Confirmation> {
+    let mut read = Vec::new();
+    for (index, draft) in session.confirmations.iter().enumerate() {
+        let at_path = format!("/session/confirmations/{index}");
+        must_be_performer(&draft.by, &format!("{at_path}/by"), performers, problems);
+        let at = times::instant(&draft.at, &format!("{at_path}/at"), problems);
+        read.extend(at.map(|at| Confirmation {
+            at_path,
+            code: draft.code.clone(),
+            path: draft.path.clone(),
+            by: draft.by.clone(),
+            at,
+            reason: Private::new(draft.reason.clone()),
+        }));
+    }
+    read
+}
+
+fn precautions_are_stated(draft: &Draft, problems: &mut Problems) {
+    let hint = "list each precaution, or write no_precautions: asked and looked up, none known";
+    match (draft.precautions.is_empty(), draft.no_precautions.is_some()) {
+        (true, false) => {
+            let what = "nothing is said about precautions".to_owned();
+            problems.error("precautions.unsaid", "/precautions", what, hint);
+        }
+        (false, true) => {
+            let what = "lists precautions and says that none is known".to_owned();
+            problems.error("precautions.both", "/no_precautions", what, hint);
+        }
+        (true, true) | (false, false) => {}
+    }
+}
+
+fn precautions(draft: &Draft, problems: &mut Problems) -> Vec<Precaution> {
+    keys_once(
+        "/precautions",
+        readable(&draft.precautions).map(|(index, precaution)| (index, precaution.id.as_str())),
+        problems,
+    );
+    readable(&draft.precautions)
+        .filter_map(|(index, precaution)| {
+            one_precaution(precaution, &format!("/precautions/{index}"), problems)
+        })
+        .collect()
+}
+
+fn one_precaution(
+    draft: &PrecautionDraft,
+    path: &str,
+    problems: &mut Problems,
+) -> Option<Precaution> {
+    let mut optional_day = |text: &Option<String>, field: &str| {
+        text.as_ref()
+            .and_then(|text| times::day(text, &format!("{path}/{field}"), problems))
+    };
+    let set = Some(draft.set.clone()).filter(|set| set != "not known");
+    let set = optional_day(&set, "set");
+    let review = optional_day(&draft.review, "review");
+    let end = optional_day(&draft.end, "end");
+    let lifted_on = draft.lifted.as_ref().map(|lifted| lifted.on.clone());
+    let lifted_on = optional_day(&lifted_on, "lifted/on");
+    let angle = match &draft.angle {
+        Some(text) => Some(value::digits(text, &format!("{path}/angle"), problems)?),
+        None => None,
+    };
+    let lifted = draft.lifted.as_ref().zip(lifted_on);
+    precaution_holds_together(draft, path, problems);
+    Some(Precaution {
+        path: path.to_owned(),
+        id: uuid(&draft.id, &format!("{path}/id"), problems)?,
+        site: draft.site.clone(),
+        side: draft.side,
+        status: draft.status.clone(),
+        source: draft.source.clone(),
+        limit: draft.limit.clone(),
+        movement: draft.movement.clone(),
+        angle,
+        reason: Private::new(draft.reason.clone()),
+        set,
+        review,
+        end,
+        lifted: lifted.map(|(lifted, on)| (Private::new(lifted.by.clone()), on)),
+        carried: false,
+    })
+}
+
+fn precaution_holds_together(draft: &PrecautionDraft, path: &str, problems: &mut Problems) {
+    if (draft.status == "lifted") != draft.lifted.is_some() {
+        let what = "the status and the person who lifted it do not agree".to_owned();
+        let hint =
+            "with status lifted say in lifted who did it and on which day, else leave it out";
+        problems.error("precaution.lifted", path, what, hint);
+    }
+    let beyond = draft.limit == "no-movement-beyond";
+    if beyond != (draft.movement.is_some() && draft.angle.is_some()) {
+        let what = "a limit by angle needs movement and angle, any other limit has neither";
+        let hint = "give movement and angle with no-movement-beyond; where the angle is unknown \
+                    write limit-unknown";
+        problems.error("precaution.angle", path, what.to_owned(), hint);
+    }
+}
+
+fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Finding> {
+    let position = &draft.session.body_position;
+    let keys: Vec<(usize, String)> = readable(&draft.findings)
+        .map(|(index, finding)| (index, identity::key(finding, position).join("\u{1f}")))
+        .collect();
+    keys_once(
+        "/findings",
+        keys.iter().map(|(index, key)| (*index, key.as_str())),
+        problems,
+    );
+    let ids: Vec<(usize, &str)> = readable(&draft.findings)
+        .filter_map(|(index, finding)| finding.id.as_deref().map(|id| (index, id)))
+        .collect();
+    keys_once("/findings", ids.into_iter(), problems);
+    readable(&draft.findings)
+        .filter_map(|(index, finding)| {
+            one_finding(
+                finding,
+                &format!("/findings/{index}"),
+                (session, position),
+                problems,
+            )
+        })
+        .collect()
+}
+
+fn one_finding(
+    draft: &FindingDraft,
+    path: &str,
+    (session, body_position): (Uuid, &str),
+    problems: &mut Problems,
+) -> Option<Finding> {
+    let outcome = value::outcome(draft, path, problems);
+    let stretch = match &draft.stretch {
+        Some(stretch) => Some(value::stretch(
+            stretch,
+            &format!("{path}/stretch"),
+            problems,
+        )?),
+        None => None,
+    };
+    let pain_during = match &draft.pain_during {
+        Some(text) => Some(value::digits(
+            text,
+            &format!("{path}/pain_during"),
+            problems,
+        )?),
+        None => None,
+    };
+    let at = match &draft.at {
+        Some(text) => Some(times::instant(text, &format!("{path}/at"), problems)?),
+        None => None,
+    };
+    Some(Finding {
+        path: path.to_owned(),
+        id: identity::of_finding(draft, session, body_position),
+        measure: draft.measure.clone(),
+        side: draft.side,
+        position: draft
+            .position
+            .clone()
+            .unwrap_or_else(|| body_position.to_owned()),
+        neighbour: draft
+            .neighbour
+            .as_ref()
+            .map(|n| (n.joint.clone(), n.position.clone())),
+        outcome: outcome?,
+        end_feel: draft.end_feel.clone(),
+        pain_during,
+        stretch,
+        condition: draft.condition.clone(),
+        method: draft.method.clone(),
+        instrument: draft.instrument.clone(),
+        repeat: draft.repeat.unwrap_or(1),
+        at,
+        note: draft.note.clone().map(Private::new),
+        withdrawn: draft.withdrawn,
+    })
+}
+
+fn findings_name_instruments(
+    findings: &[Finding],
+    instruments: &[Instrument],
+    problems: &mut Problems,
+) {
+    for finding in findings {
+        let Some(key) = &finding.instrument else {
+            continue;
+        };
+        if !instruments.iter().any(|instrument| instrument.key == *key) {
+            let path = format!("{}/instrument", finding.path);
+            let what = format!("{key} is no key of instruments");
+            problems.error(
+                "reference.instrument",
+                &path,
+                what,
+                "name one of the instruments",
+            );
+        }
+    }
+}

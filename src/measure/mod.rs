@@ -1,0 +1,281 @@
+//! In which measure, unit and range.
+//!
+//! Owns: joining a finding with its row of `measures.csv`; scales, units, bounds; what may be
+//! compared at all. In: a session of findings. Out: a [`Measured`] for each, and every problem.
+//! Never: names a code system or writes JSON.
+
+pub mod sense;
+mod value;
+
+use crate::catalogue::Catalogue;
+use crate::catalogue::rows::{Kind, Measure};
+use crate::exact::Exact;
+use crate::finding::{Finding, Outcome, Session};
+use crate::problem::Problems;
+
+/// A finding in its measure.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The finding.
+    pub finding: Finding,
+    /// Its row.
+    pub row: Measure,
+    /// Its value.
+    pub value: Value,
+}
+
+/// The value of a finding.
+#[derive(Clone, PartialEq, Eq)]
+pub enum Value {
+    /// An angle.
+    Angle(Angle),
+    /// A word of the list of the measure.
+    Word(String),
+    /// A grade of the scale of the measure.
+    Grade(String),
+    /// Whole points.
+    Score(Exact),
+    /// No catch was met.
+    NoCatch,
+    /// Not tested, with a word of `not-tested-reason`.
+    NotTested(String),
+}
+
+impl std::fmt::Debug for Value {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("[private]")
+    }
+}
+
+/// An angle in degrees, signed in the direction of the movement the measure names: lacking 20 is
+/// -20, beyond neutral 20 is 20.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Angle {
+    degrees: Exact,
+    extent: Extent,
+    /// True when the joint does not move at all.
+    pub fixed: bool,
+}
+
+/// Whether an angle is the end of the movement or only a bound of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Extent {
+    /// The movement was carried through: this is its end.
+    Reached,
+    /// The movement was stopped before its end: the end lies at least here.
+    AtLeast,
+}
+
+/// An angle at which a movement truly ended.
+///
+/// The comparisons take this and nothing else; a bound cannot become one, so a movement that was
+/// stopped by pain or on purpose enters no difference, reference, change or check of sense.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Reached(Exact);
+
+impl Angle {
+    /// The angle, signed in the direction of the movement.
+    pub const fn degrees(&self) -> Exact {
+        self.degrees
+    }
+
+    /// Whether it is the end of the movement or a bound.
+    pub const fn extent(&self) -> Extent {
+        self.extent
+    }
+
+    /// The angle as the end of the movement; nothing when it is only a bound.
+    pub const fn reached(&self) -> Option<Reached> {
+        match self.extent {
+            Extent::Reached => Some(Reached(self.degrees)),
+            Extent::AtLeast => None,
+        }
+    }
+}
+
+impl Reached {
+    /// The angle, signed in the direction of the movement.
+    pub const fn degrees(self) -> Exact {
+        self.0
+    }
+}
+
+impl Measured {
+    /// The angle, where the value is one.
+    pub const fn angle(&self) -> Option<&Angle> {
+        match &self.value {
+            Value::Angle(angle) => Some(angle),
+            Value::Word(_)
+            | Value::Grade(_)
+            | Value::Score(_)
+            | Value::NoCatch
+            | Value::NotTested(_) => None,
+        }
+    }
+
+    /// The angle at which the movement truly ended.
+    pub fn reached(&self) -> Option<Reached> {
+        self.angle().and_then(Angle::reached)
+    }
+
+    /// True when something was examined, whatever came of it.
+    pub const fn examined(&self) -> bool {
+        !matches!(self.value, Value::NotTested(_))
+    }
+}
+
+/// Joins each finding with its measure, adding every problem; findings that have none are left
+/// out.
+pub fn measure(session: &Session, catalogue: &Catalogue, problems: &mut Problems) -> Vec<Measured> {
+    session_words(session, catalogue, problems);
+    session
+        .findings
+        .iter()
+        .filter_map(|finding| one(finding, session, catalogue, problems))
+        .collect()
+}
+
+fn one(
+    finding: &Finding,
+    session: &Session,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> Option<Measured> {
+    let path = &finding.path;
+    let Some(row) = catalogue
+        .measures
+        .get(&finding.measure)
+        .filter(|row| said_by_hand(row.kind))
+    else {
+        let what = format!("{} is no measure that can be entered", finding.measure);
+        let hint = "use a key of profiles/measures.csv";
+        problems.error("measure.unknown", &format!("{path}/measure"), what, hint);
+        return None;
+    };
+    finding_words(finding, row, catalogue, problems);
+    let value = value::of(finding, row, catalogue, problems)?;
+    value::instrument_fits(finding, row, session, &value, problems);
+    Some(Measured {
+        finding: finding.clone(),
+        row: row.clone(),
+        value,
+    })
+}
+
+const fn said_by_hand(kind: Kind) -> bool {
+    !matches!(kind, Kind::Derived | Kind::Panel | Kind::Precaution)
+}
+
+/// Tells a word that is not in its list.
+fn known_word(
+    catalogue: &Catalogue,
+    list: &str,
+    word: &str,
+    path: &str,
+    problems: &mut Problems,
+) -> bool {
+    let known = catalogue.word(list, word).is_some();
+    if !known {
+        let words: Vec<&str> = catalogue
+            .scales
+            .get(list)
+            .map(|scale| scale.rows.iter().map(|row| row.code.as_str()).collect())
+            .unwrap_or_default();
+        let what = format!("{word} is not in the list {list}");
+        let hint = format!("use one of {}", words.join(", "));
+        problems.error("word.unknown", path, what, &hint);
+    }
+    known
+}
+
+fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Problems) {
+    let position = &session.body_position;
+    known_word(
+        catalogue,
+        "body-position",
+        position,
+        "/session/body_position",
+        problems,
+    );
+    for precaution in &session.precautions {
+        for (list, word, field) in [
+            ("precaution-status", &precaution.status, "status"),
+            ("precaution-source", &precaution.source, "source"),
+            ("precaution-limit", &precaution.limit, "limit"),
+        ] {
+            let path = format!("{}/{field}", precaution.path);
+            known_word(catalogue, list, word, &path, problems);
+        }
+        if !catalogue.sites.contains_key(&precaution.site) {
+            let sites: Vec<&str> = catalogue.sites.keys().map(String::as_str).collect();
+            let what = format!("{} is no site of profiles/sites.csv", precaution.site);
+            let hint = format!("use one of {}", sites.join(", "));
+            problems.error(
+                "site.unknown",
+                &format!("{}/site", precaution.path),
+                what,
+                &hint,
+            );
+        }
+    }
+    for (index, instrument) in session.instruments.iter().enumerate() {
+        if octofhir_ucum::validate(&instrument.unit).is_err() {
+            let what = format!("{} is no UCUM code", instrument.unit);
+            let path = format!("/instruments/{index}/unit");
+            problems.error("unit.ucum", &path, what, "write deg for degrees, mm, cm");
+        }
+    }
+}
+
+fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, problems: &mut Problems) {
+    let path = &finding.path;
+    let mut known = |list: &str, word: &str, field: &str| {
+        known_word(catalogue, list, word, &format!("{path}/{field}"), problems);
+    };
+    known("method", &finding.method, "method");
+    known("body-position", &finding.position, "position");
+    if let Some(condition) = &finding.condition {
+        known("condition", condition, "condition");
+    }
+    if let Some(end_feel) = &finding.end_feel {
+        known("end-feel", end_feel, "end_feel");
+    }
+    if let Some((_, position)) = &finding.neighbour {
+        known("neighbour-position", position, "neighbour/position");
+    }
+    if let Some(stretch) = &finding.stretch {
+        known("stretch-speed", &stretch.speed, "stretch/speed");
+        if let Some(quality) = &stretch.quality {
+            known("tardieu-quality-0-4", quality, "stretch/quality");
+        }
+    }
+    match &finding.outcome {
+        Outcome::NotTested(reason) => known("not-tested-reason", reason, "not_tested/reason"),
+        Outcome::Found(_, Some(ending)) => known("ending", &ending.how, "ended/how"),
+        Outcome::Found(_, None) => {}
+    }
+    neighbour_fits(finding, row, problems);
+    value::parts_fit(finding, row, problems);
+}
+
+fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Problems) {
+    let path = format!("{}/neighbour", finding.path);
+    match (&row.neighbour, &finding.neighbour) {
+        (Some(wanted), None) => {
+            let what = format!("the position of the {wanted} is missing: a muscle crosses both");
+            let hint = format!(
+                "add neighbour with joint {wanted} and position straight, bent or not-recorded"
+            );
+            problems.error("neighbour.missing", &path, what, &hint);
+        }
+        (Some(wanted), Some((joint, _))) if wanted != joint => {
+            let what = format!("{joint} is not the neighbouring joint of this measure");
+            problems.error("neighbour.joint", &path, what, &format!("write {wanted}"));
+        }
+        (None, Some(_)) => {
+            let what = "no neighbouring joint matters for this measure".to_owned();
+            problems.error("neighbour.stray", &path, what, "remove neighbour");
+        }
+        (Some(_), Some(_)) | (None, None) => {}
+    }
+}

@@ -1,0 +1,297 @@
+//! Whether the findings of one session make sense beside each other and within the precautions.
+
+use crate::catalogue::Catalogue;
+use crate::catalogue::rows::{Kind, Measure, PrecautionEffect};
+use crate::finding::{Precaution, Session};
+use crate::intake::draft::Consent;
+use crate::measure::{Measured, Reached, Value};
+use crate::problem::Problems;
+use chrono::NaiveDate;
+
+/// Adds what makes no sense, or asks for a person who cleared it.
+pub fn check(
+    session: &Session,
+    measured: &[Measured],
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    if session.consent == Consent::No {
+        let what = "findings are recorded though consent was not given".to_owned();
+        let hint = "correct it, or confirm with the reason the record needs them";
+        problems.caution("consent.refused", "/session/consent/given", what, hint);
+    }
+    precautions(session, problems);
+    for one in measured.iter().filter(|one| !one.finding.withdrawn) {
+        stretch(one, catalogue, problems);
+        within_precautions(one, session, catalogue, problems);
+    }
+    active_against_passive(measured, catalogue, problems);
+    slow_against_fast(measured, catalogue, problems);
+}
+
+/// True when two findings were made on the same part in the same way, so that they may be set
+/// against each other: side, position, neighbouring joint, kind of instrument, method.
+pub fn match_up(a: &Measured, b: &Measured, session: &Session) -> bool {
+    a.finding.side == b.finding.side && comparable(a, b, session)
+}
+
+/// As [`match_up`], whatever the side.
+pub fn comparable(a: &Measured, b: &Measured, session: &Session) -> bool {
+    let kind = |one: &Measured| {
+        let key = one.finding.instrument.as_ref();
+        key.and_then(|key| session.instruments.iter().find(|i| i.key == *key))
+            .map(|instrument| instrument.kind.clone())
+    };
+    a.row.site == b.row.site
+        && a.row.axis == b.row.axis
+        && a.finding.position == b.finding.position
+        && a.finding.neighbour == b.finding.neighbour
+        && a.finding.method == b.finding.method
+        && kind(a) == kind(b)
+        && a.finding.repeat == b.finding.repeat
+        && neighbour_known(a)
+}
+
+fn neighbour_known(one: &Measured) -> bool {
+    one.finding
+        .neighbour
+        .as_ref()
+        .is_none_or(|(_, position)| position != "not-recorded")
+}
+
+fn precautions(session: &Session, problems: &mut Problems) {
+    let day = session.start.instant.date_naive();
+    for precaution in session.precautions.iter().filter(|p| p.lifted.is_none()) {
+        past(precaution.review, day, &precaution.path, "review", problems);
+        past(precaution.end, day, &precaution.path, "end", problems);
+    }
+}
+
+fn past(date: Option<NaiveDate>, day: NaiveDate, path: &str, field: &str, problems: &mut Problems) {
+    if let Some(date) = date.filter(|date| *date < day) {
+        let what = format!("the {field} date {date} has passed and nobody has lifted it");
+        let hint = "it still holds: ask whoever set it, then lift it by name or give a new date";
+        problems.caution("precaution.overdue", &format!("{path}/{field}"), what, hint);
+    }
+}
+
+fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(stretch) = &one.finding.stretch else {
+        return;
+    };
+    let path = format!("{}/stretch", one.finding.path);
+    let slow = stretch.speed == "V1";
+    if slow != (one.row.kind == Kind::StretchSlow) {
+        let what = format!(
+            "{} is done at another speed than {}",
+            one.row.measure, stretch.speed
+        );
+        let hint = "the slow stretch is V1, the fast one V2 or V3";
+        problems.error("stretch.speed", &format!("{path}/speed"), what, hint);
+    }
+    let highest = catalogue.plausibility.get("fast-velocity-high");
+    if let (Some(velocity), Some(highest)) = (stretch.velocity, highest)
+        && velocity > *highest
+    {
+        let what = format!("{velocity} degrees per second is faster than a hand stretches");
+        let hint = "correct it, or confirm it with a reason";
+        problems.caution("stretch.velocity", &format!("{path}/velocity"), what, hint);
+    }
+    quality(one, stretch.quality.as_deref(), &path, problems);
+}
+
+/// Quality 0 and 1 say that there is no clear catch; 2 and more that there is one.
+fn quality(one: &Measured, quality: Option<&str>, path: &str, problems: &mut Problems) {
+    if one.row.kind != Kind::StretchFast {
+        return;
+    }
+    let path = format!("{path}/quality");
+    let none_felt = quality.map(|quality| matches!(quality, "0" | "1"));
+    match (&one.value, none_felt) {
+        (Value::Angle(_) | Value::NoCatch, None) => {
+            let what = "the quality of the reaction is missing".to_owned();
+            problems.error("stretch.quality", &path, what, "add quality 0 to 4");
+        }
+        (Value::Angle(angle), Some(true)) if angle.reached().is_some() => {
+            let what = "says that no clear catch was felt, yet gives its angle".to_owned();
+            let hint = "give no_catch: true, or quality 2 or more";
+            problems.error("stretch.catch", &path, what, hint);
+        }
+        (Value::NoCatch, Some(false)) => {
+            let what = "says that a catch was felt, yet gives no angle".to_owned();
+            let hint = "give the angle of the catch, or quality 0 or 1";
+            problems.error("stretch.catch", &path, what, hint);
+        }
+        _ => {}
+    }
+}
+
+fn within_precautions(
+    one: &Measured,
+    session: &Session,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let here: Vec<&Precaution> = session
+        .precautions
+        .iter()
+        .filter(|precaution| precaution.lifted.is_none() && touches(precaution, one, catalogue))
+        .collect();
+    if let Value::NotTested(reason) = &one.value {
+        if reason == "precaution" && here.is_empty() {
+            let what = "left out because of a precaution, but none is listed here".to_owned();
+            let hint = "list the precaution with its site and side, or give another reason";
+            let path = format!("{}/not_tested/reason", one.finding.path);
+            problems.error("not-tested.precaution", &path, what, hint);
+        }
+        return;
+    }
+    for precaution in here {
+        let effects = catalogue.precaution_effects.iter();
+        if effects
+            .into_iter()
+            .any(|effect| forbids(effect, precaution, one))
+        {
+            let what = format!(
+                "{} was done though a precaution on the {} {} says {}",
+                one.row.label,
+                precaution.side.word(),
+                precaution.site,
+                precaution.limit
+            );
+            let hint = "confirm who cleared it and why, or correct the finding; local policy and \
+                        the treating team come first";
+            problems.caution("precaution.forbids", &one.finding.path, what, hint);
+        }
+    }
+}
+
+/// A precaution reaches its own site, and every movement within the same region of the body: what
+/// bends the ankle stretches the calf.
+fn touches(precaution: &Precaution, one: &Measured, catalogue: &Catalogue) -> bool {
+    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    precaution.side == one.finding.side
+        && one.row.site.as_deref().is_some_and(|site| {
+            site == precaution.site || (moves(&one.row) && region(site) == region(&precaution.site))
+        })
+}
+
+/// Touching or asking moves nothing.
+const fn moves(row: &Measure) -> bool {
+    row.mode.is_some()
+}
+
+fn forbids(effect: &PrecautionEffect, precaution: &Precaution, one: &Measured) -> bool {
+    let names = |wanted: &str, given: Option<&str>| wanted == "any" || given == Some(wanted);
+    if effect.limit != precaution.limit
+        || !names(&effect.kind, Some(one.row.kind.word()))
+        || !names(&effect.mode, one.row.mode.as_deref())
+    {
+        return false;
+    }
+    match effect.forbids.as_str() {
+        "beyond" => beyond(precaution, one),
+        _ => moves(&one.row) || precaution.site == one.row.site.clone().unwrap_or_default(),
+    }
+}
+
+/// Past the stated angle in the stated movement; a bound counts, because the limb was there.
+fn beyond(precaution: &Precaution, one: &Measured) -> bool {
+    let same_movement = precaution.movement.is_none() || precaution.movement == one.row.movement;
+    match (precaution.angle, one.angle()) {
+        (Some(limit), Some(angle)) => same_movement && angle.degrees() > limit,
+        (None, _) | (Some(_), None) => false,
+    }
+}
+
+/// Active range beyond passive by more than the error: turned round, or another position.
+fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(limit) = catalogue.plausibility.get("active-beyond-passive") else {
+        return;
+    };
+    for active in measured.iter().filter(|one| mode(one) == Some("active")) {
+        let passive = measured.iter().filter(|one| {
+            mode(one) == Some("passive")
+                && one.row.kind == Kind::Range
+                && one.row.movement == active.row.movement
+                && same_part(one, active)
+        });
+        for passive in passive {
+            let (Some(a), Some(p)) = (active.reached(), passive.reached()) else {
+                continue;
+            };
+            if by_more_than(a, p, *limit) {
+                let what = format!(
+                    "active {} is beyond passive {} by more than {limit} degrees",
+                    a.degrees(),
+                    p.degrees()
+                );
+                let hint = "look for turned-round values or another position, or confirm it";
+                problems.caution(
+                    "range.active-beyond-passive",
+                    &active.finding.path,
+                    what,
+                    hint,
+                );
+            }
+        }
+    }
+}
+
+/// A catch past the end of the slow stretch, or a fast stretch that was the slower one.
+fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(limit) = catalogue.plausibility.get("catch-beyond-slow-end") else {
+        return;
+    };
+    for fast in measured
+        .iter()
+        .filter(|one| one.row.kind == Kind::StretchFast)
+    {
+        let slow = measured.iter().filter(|one| {
+            one.row.kind == Kind::StretchSlow
+                && one.row.site == fast.row.site
+                && same_part(one, fast)
+        });
+        for slow in slow {
+            let velocity = |one: &Measured| one.finding.stretch.as_ref().and_then(|s| s.velocity);
+            if let (Some(f), Some(s)) = (velocity(fast), velocity(slow))
+                && f <= s
+            {
+                let what = format!("the fast stretch at {f} is not faster than the slow at {s}");
+                let path = format!("{}/stretch/velocity", fast.finding.path);
+                problems.caution("stretch.order", &path, what, "correct one, or confirm it");
+            }
+            if let (Some(r1), Some(r2)) = (fast.reached(), slow.reached())
+                && by_more_than(r1, r2, *limit)
+            {
+                let what = format!(
+                    "the catch at {} lies past the slow end at {}",
+                    r1.degrees(),
+                    r2.degrees()
+                );
+                let hint = "look for turned-round values, or confirm it";
+                problems.caution("stretch.catch-beyond-end", &fast.finding.path, what, hint);
+            }
+        }
+    }
+}
+
+fn same_part(a: &Measured, b: &Measured) -> bool {
+    a.finding.side == b.finding.side
+        && a.finding.position == b.finding.position
+        && a.finding.neighbour == b.finding.neighbour
+        && a.row.axis == b.row.axis
+}
+
+fn mode(one: &Measured) -> Option<&str> {
+    one.row
+        .mode
+        .as_deref()
+        .filter(|_| one.row.kind == Kind::Range)
+}
+
+fn by_more_than(a: Reached, b: Reached, limit: crate::exact::Exact) -> bool {
+    a.degrees()
+        .minus(b.degrees())
+        .is_ok_and(|over| over > limit)
+}
