@@ -1,17 +1,7 @@
 // Evaluates the invariants of the R4 StructureDefinitions with fhirpath.js, element by element.
 
-/** Invariants that are not evaluated, with the reason. Anything else that cannot be evaluated is an error. */
-export const NOT_EVALUATED = new Map();
-
-export function invariantsJudge(fhirpath, model, bundles) {
-  const definitions = new Map();
-  for (const bundle of bundles) {
-    for (const { resource } of bundle.entry) {
-      if (resource.resourceType === "StructureDefinition" && resource.derivation !== "constraint") {
-        definitions.set(resource.type, index(resource));
-      }
-    }
-  }
+export function invariantsJudge(fhirpath, model, official) {
+  const definitions = new Map(official.map((definition) => [definition.type, index(definition)]));
   const compiled = new Map();
 
   function holds(base, expression, node, environment) {
@@ -31,11 +21,10 @@ export function invariantsJudge(fhirpath, model, bundles) {
     let evaluated = 0;
     const seen = new Set();
 
-    function check(definition, element, base, node, path, environment, done) {
-      for (const constraint of element.constraint ?? []) {
-        if (constraint.severity !== "error" || !constraint.expression || done.has(constraint.key)) continue;
+    function check(element, base, node, path, environment, done) {
+      for (const constraint of element.constraints) {
+        if (!constraint.expression || done.has(constraint.key)) continue;
         done.add(constraint.key);
-        if (NOT_EVALUATED.has(constraint.key)) continue;
         evaluated += 1;
         seen.add(constraint.key);
         try {
@@ -43,7 +32,7 @@ export function invariantsJudge(fhirpath, model, bundles) {
             messages.push({ path, id: constraint.key, text: constraint.human });
           }
         } catch (e) {
-          messages.push({ path, id: constraint.key, text: `cannot be evaluated: ${e.message}` });
+          messages.push({ path, id: "engine-failed", text: `${constraint.key} cannot be evaluated: ${e.message}` });
         }
       }
     }
@@ -57,14 +46,14 @@ export function invariantsJudge(fhirpath, model, bundles) {
       // An entry of a Bundle is a root of its own; a contained resource has the root of its container.
       const environment = { resource: node, rootResource: contained ? rootResource : node };
       const done = new Set();
-      check(definition, definition.root, node.resourceType, node, path, environment, done);
+      check(definition.root, node.resourceType, node, path, environment, done);
       walkChildren(definition, node.resourceType, node, path, environment);
     }
 
     function walkType(type, node, path, environment, done) {
       const definition = definitions.get(type);
       if (!definition) return;
-      check(definition, definition.root, type, node, path, environment, done);
+      check(definition.root, type, node, path, environment, done);
       walkChildren(definition, type, node, path, environment);
     }
 
@@ -92,11 +81,11 @@ export function invariantsJudge(fhirpath, model, bundles) {
           const done = new Set();
           const target = element.contentReference ? element.contentReference.slice(1) : element.path;
           if (element.contentReference || type === "BackboneElement" || type === "Element") {
-            check(definition, definition.elements.get(target), target, value, here, environment, done);
-            check(definition, element, target, value, here, environment, done);
+            check(definition.elements.get(target), target, value, here, environment, done);
+            check(element, target, value, here, environment, done);
             walkChildren(definition, target, value, here, environment);
           } else {
-            check(definition, element, type, value, here, environment, done);
+            check(element, type, value, here, environment, done);
             walkType(type, value, here, environment, done);
           }
         });
@@ -111,13 +100,13 @@ export function invariantsJudge(fhirpath, model, bundles) {
 function index(definition) {
   const elements = new Map();
   const choices = [];
-  for (const element of definition.snapshot.element) {
+  for (const element of definition.elements) {
     elements.set(element.path, element);
     if (element.path.endsWith("[x]")) choices.push(element);
   }
   const memo = new Map();
   return {
-    root: definition.snapshot.element[0],
+    root: definition.elements[0],
     elements,
     child(at, property) {
       const path = `${at}.${property}`;
@@ -125,12 +114,12 @@ function index(definition) {
       let found;
       const element = elements.get(path);
       if (element) {
-        found = { element, type: element.type?.[0]?.code };
+        found = { element, type: element.types[0] };
       } else {
         for (const choice of choices) {
           const stem = choice.path.slice(0, -3);
-          const type = choice.type.find((t) => path === stem + t.code[0].toUpperCase() + t.code.slice(1));
-          if (type) found = { element: choice, type: type.code };
+          const type = choice.types.find((t) => path === stem + t[0].toUpperCase() + t.slice(1));
+          if (type) found = { element: choice, type };
         }
       }
       memo.set(path, found);

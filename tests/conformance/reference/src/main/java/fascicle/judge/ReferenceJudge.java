@@ -25,9 +25,12 @@ import org.hl7.fhir.common.hapi.validation.support.PrePopulatedValidationSupport
 import org.hl7.fhir.common.hapi.validation.support.SnapshotGeneratingValidationSupport;
 import org.hl7.fhir.common.hapi.validation.support.UnknownCodeSystemWarningValidationSupport;
 import org.hl7.fhir.common.hapi.validation.support.ValidationSupportChain;
+import org.hl7.fhir.common.hapi.validation.validator.FhirDefaultPolicyAdvisor;
 import org.hl7.fhir.common.hapi.validation.validator.FhirInstanceValidator;
 import org.hl7.fhir.instance.model.api.IBaseResource;
+import org.hl7.fhir.r5.utils.validation.IResourceValidator;
 import org.hl7.fhir.r5.utils.validation.constants.BestPracticeWarningLevel;
+import org.hl7.fhir.r5.utils.validation.constants.ReferenceValidationPolicy;
 
 /**
  * The reference validation engine over files, without a network.
@@ -132,6 +135,21 @@ public final class ReferenceJudge {
         engine.setErrorForUnknownProfiles(true);
         engine.setNoExtensibleWarnings(false);
         engine.setNoTerminologyChecks(false);
+        // What a reference points to is not at hand; its type is read from the reference itself.
+        engine.setAssumeValidRestReferences(true);
+        engine.setValidatorResourceFetcher(new NothingFetched());
+        engine.setValidatorPolicyAdvisor(
+                new FhirDefaultPolicyAdvisor() {
+                    @Override
+                    public ReferenceValidationPolicy policyForReference(
+                            IResourceValidator validator,
+                            Object context,
+                            String path,
+                            String url,
+                            ReferenceDestinationType destination) {
+                        return ReferenceValidationPolicy.CHECK_TYPE_IF_EXISTS;
+                    }
+                });
         engine.setBestPracticeWarningLevel(BestPracticeWarningLevel.Warning);
         FhirValidator validator = fhir.newValidator();
         validator.registerValidatorModule(engine);
@@ -145,8 +163,10 @@ public final class ReferenceJudge {
         try {
             result = validator.validateWithResult(text, new ValidationOptions());
         } catch (RuntimeException e) {
-            // The engine refuses text that is no JSON by throwing.
-            message(out, counts, name, "error", "", "unreadable", String.valueOf(e.getMessage()));
+            // The engine refuses text that is no JSON by throwing. Anything else that it throws is its
+            // own failure and no verdict.
+            String id = isJson(text) ? "engine-failed" : "unreadable";
+            message(out, counts, name, "error", "", id, String.valueOf(e.getMessage()));
             return;
         }
         for (SingleValidationMessage m : result.getMessages()) {
@@ -158,6 +178,14 @@ public final class ReferenceJudge {
                     m.getLocationString(),
                     m.getMessageId(),
                     m.getMessage());
+        }
+    }
+
+    private static boolean isJson(String text) {
+        try {
+            return JSON.readTree(text).isObject();
+        } catch (IOException e) {
+            return false;
         }
     }
 

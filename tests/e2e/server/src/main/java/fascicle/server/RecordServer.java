@@ -4,13 +4,12 @@ import ca.uhn.fhir.batch2.jobs.config.Batch2JobsConfig;
 import ca.uhn.fhir.context.FhirContext;
 import ca.uhn.fhir.context.support.IValidationSupport;
 import ca.uhn.fhir.jpa.api.config.JpaStorageSettings;
-import ca.uhn.fhir.jpa.api.dao.DaoRegistry;
+import ca.uhn.fhir.jpa.api.config.ThreadPoolFactoryConfig;
 import ca.uhn.fhir.jpa.api.dao.IFhirSystemDao;
 import ca.uhn.fhir.jpa.batch2.JpaBatch2Config;
 import ca.uhn.fhir.jpa.binary.api.IBinaryStorageSvc;
 import ca.uhn.fhir.jpa.binstore.DatabaseBinaryContentStorageSvcImpl;
 import ca.uhn.fhir.jpa.config.HapiJpaConfig;
-import ca.uhn.fhir.jpa.api.config.ThreadPoolFactoryConfig;
 import ca.uhn.fhir.jpa.config.r4.JpaR4Config;
 import ca.uhn.fhir.jpa.config.util.HapiEntityManagerFactoryUtil;
 import ca.uhn.fhir.jpa.model.config.PartitionSettings;
@@ -184,7 +183,7 @@ public final class RecordServer {
         server.join();
     }
 
-    @SuppressWarnings({"unchecked", "rawtypes"})
+    @SuppressWarnings("unchecked")
     private static RestfulServer restfulServer(
             AnnotationConfigApplicationContext beans, FhirContext fhir, boolean validate) {
         RestfulServer rest = new RestfulServer(fhir);
@@ -203,7 +202,6 @@ public final class RecordServer {
         rest.setPagingProvider(beans.getBean(DatabaseBackedPagingProvider.class));
         rest.setDefaultResponseEncoding(EncodingEnum.JSON);
         rest.setETagSupport(ETagSupportEnum.ENABLED);
-        beans.getBean(DaoRegistry.class);
         if (validate) {
             RequestValidatingInterceptor interceptor = new RequestValidatingInterceptor();
             interceptor.addValidatorModule(beans.getBean(IValidatorModule.class));
