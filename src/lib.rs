@@ -2,8 +2,11 @@
 //!
 //! The rooms stand in one-way order (ARCHITECTURE.md); each may name rooms above it, never below.
 
+pub mod app;
 pub mod catalogue;
+pub mod check;
 pub mod clock;
+pub mod coding;
 pub mod compare;
 pub mod exact;
 pub mod finding;
@@ -12,3 +15,4 @@ pub mod json;
 pub mod measure;
 pub mod private;
 pub mod problem;
+pub mod record;

@@ -8,8 +8,8 @@
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{ErrorRow, Kind, Measure, ReferenceRow};
 use crate::exact::Exact;
-use crate::finding::Session;
-use crate::measure::sense::{comparable, match_up};
+use crate::finding::{Identifier, Session};
+use crate::measure::sense::comparable;
 use crate::measure::{Measured, Reached, Value};
 use uuid::Uuid;
 
@@ -66,7 +66,7 @@ pub struct Dynamic {
 ///
 /// R1 is the angle of the catch at V2 or V3, R2 the end of range at V1; the dynamic component is
 /// R2-R1 (Boyd and Graham 1999, Eur J Neurol 6(S4):S23).
-pub fn dynamics(session: &Session, measured: &[Measured], catalogue: &Catalogue) -> Vec<Dynamic> {
+pub fn dynamics(measured: &[Measured], catalogue: &Catalogue) -> Vec<Dynamic> {
     let standing = |one: &&Measured| !one.finding.withdrawn;
     let mut found = Vec::new();
     for slow in measured
@@ -78,7 +78,8 @@ pub fn dynamics(session: &Session, measured: &[Measured], catalogue: &Catalogue)
             .iter()
             .filter(standing)
             .filter(|m| m.row.kind == Kind::StretchFast);
-        for fast in fast.filter(|fast| match_up(slow, fast, session)) {
+        let same_side = |fast: &&Measured| fast.finding.side == slow.finding.side;
+        for fast in fast.filter(same_side).filter(|fast| comparable(slow, fast)) {
             let Ok(difference) = dynamic(slow, fast, catalogue) else {
                 continue;
             };
@@ -134,14 +135,10 @@ pub fn dynamic(
 ///
 /// # Errors
 /// [`NotCompared`] with the reason.
-pub fn side_difference(
-    left: &Measured,
-    right: &Measured,
-    session: &Session,
-) -> Result<Difference, NotCompared> {
+pub fn side_difference(left: &Measured, right: &Measured) -> Result<Difference, NotCompared> {
     if left.row.measure != right.row.measure
         || left.finding.side == right.finding.side
-        || !comparable(left, right, session)
+        || !comparable(left, right)
     {
         return Err(NotCompared::OtherWay);
     }
@@ -228,14 +225,14 @@ pub fn change(
 ) -> Result<Change, NotCompared> {
     let (before, earlier_session) = earlier;
     let (after, later_session) = later;
-    if before.row.measure != after.row.measure || before.finding.side != after.finding.side {
-        return Err(NotCompared::OtherWay);
-    }
-    if !comparable(before, after, later_session) || !comparable(before, after, earlier_session) {
+    if before.row.measure != after.row.measure
+        || before.finding.side != after.finding.side
+        || !comparable(before, after)
+    {
         return Err(NotCompared::OtherWay);
     }
     let degrees = minus(ended(after)?, ended(before)?)?;
-    let same_tester = earlier_session.signed.by == later_session.signed.by;
+    let same_tester = signer(earlier_session) == signer(later_session);
     let tester = if same_tester { "same" } else { "different" };
     let row = rows.iter().find(|row| {
         row.measure == after.row.measure
@@ -247,6 +244,15 @@ pub fn change(
         degrees,
         meaning: meaning(degrees, row),
     })
+}
+
+fn signer(session: &Session) -> Option<&Identifier> {
+    let by = &session.signed.by;
+    session
+        .performers
+        .iter()
+        .find(|p| p.key == *by)
+        .map(|performer| &performer.identifier)
 }
 
 fn meaning(degrees: Exact, row: Option<&ErrorRow>) -> Meaning {

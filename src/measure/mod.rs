@@ -10,7 +10,7 @@ mod value;
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
-use crate::finding::{Finding, Outcome, Session};
+use crate::finding::{Finding, Instrument, Outcome, Session};
 use crate::problem::Problems;
 
 /// A finding in its measure.
@@ -22,6 +22,8 @@ pub struct Measured {
     pub row: Measure,
     /// Its value.
     pub value: Value,
+    /// What it was measured with.
+    pub instrument: Option<Instrument>,
 }
 
 /// The value of a finding.
@@ -154,11 +156,15 @@ fn one(
     };
     finding_words(finding, row, catalogue, problems);
     let value = value::of(finding, row, catalogue, problems)?;
-    value::instrument_fits(finding, row, session, &value, problems);
+    let key = finding.instrument.as_ref();
+    let instrument = key.and_then(|key| session.instruments.iter().find(|i| i.key == *key));
+    value::instrument_fits(finding, row, instrument, &value, problems);
+    let instrument = instrument.cloned();
     Some(Measured {
         finding: finding.clone(),
         row: row.clone(),
         value,
+        instrument,
     })
 }
 

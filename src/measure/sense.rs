@@ -29,17 +29,12 @@ pub fn check(
     slow_against_fast(measured, catalogue, problems);
 }
 
-/// True when two findings were made on the same part in the same way, so that they may be set
-/// against each other: side, position, neighbouring joint, kind of instrument, method.
-pub fn match_up(a: &Measured, b: &Measured, session: &Session) -> bool {
-    a.finding.side == b.finding.side && comparable(a, b, session)
-}
-
-/// As [`match_up`], whatever the side.
-pub fn comparable(a: &Measured, b: &Measured, session: &Session) -> bool {
+/// True when two findings were made in the same way, whatever the side, so that they may be set
+/// against each other: site, axis, position, neighbouring joint, method, kind of instrument.
+pub fn comparable(a: &Measured, b: &Measured) -> bool {
     let kind = |one: &Measured| {
-        let key = one.finding.instrument.as_ref();
-        key.and_then(|key| session.instruments.iter().find(|i| i.key == *key))
+        one.instrument
+            .as_ref()
             .map(|instrument| instrument.kind.clone())
     };
     a.row.site == b.row.site

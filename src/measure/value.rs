@@ -3,7 +3,7 @@
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
-use crate::finding::{Ending, Finding, Outcome, Said, Session};
+use crate::finding::{Ending, Finding, Instrument, Outcome, Said};
 use crate::measure::{Angle, Extent, Value, known_word};
 use crate::problem::Problems;
 
@@ -49,7 +49,7 @@ pub(super) fn of(
 pub(super) fn instrument_fits(
     finding: &Finding,
     row: &Measure,
-    session: &Session,
+    instrument: Option<&Instrument>,
     value: &Value,
     problems: &mut Problems,
 ) {
@@ -73,7 +73,7 @@ pub(super) fn instrument_fits(
         );
     }
     if let (Value::Angle(angle), Some(unit)) = (value, &row.unit) {
-        finer_than_instrument(finding, angle, unit, session, problems);
+        finer_than_instrument(finding, angle, unit, instrument, problems);
     }
 }
 
@@ -266,15 +266,9 @@ fn finer_than_instrument(
     finding: &Finding,
     angle: &Angle,
     unit: &str,
-    session: &Session,
+    instrument: Option<&Instrument>,
     problems: &mut Problems,
 ) {
-    let instrument = finding.instrument.as_ref().and_then(|key| {
-        session
-            .instruments
-            .iter()
-            .find(|instrument| instrument.key == *key)
-    });
     let allowed = instrument
         .filter(|instrument| instrument.unit == unit)
         .map_or(USUAL_DECIMALS, |instrument| {

@@ -1,0 +1,185 @@
+//! From the text of a session document to a checked record: the whole pure middle of the house.
+
+use crate::catalogue::Catalogue;
+use crate::check::Checked;
+use crate::compare::Dynamic;
+use crate::finding::{Precaution, Session};
+use crate::measure::Measured;
+use crate::problem::{Problem, Problems, Severity};
+use crate::record::Entry;
+use chrono::{DateTime, Utc};
+
+/// What earlier sessions hand on.
+#[derive(Debug, Clone, Default)]
+pub struct Earlier {
+    /// Precautions of the person that nobody has lifted.
+    pub precautions: Vec<Precaution>,
+    /// The record of the version before, when this is a later version of one session.
+    pub version_before: Vec<Entry>,
+}
+
+/// A session document that holds.
+#[derive(Debug)]
+pub struct Encoded {
+    /// The checked record.
+    pub checked: Checked,
+    /// The session as understood.
+    pub session: Session,
+    /// Its findings in their measures.
+    pub measured: Vec<Measured>,
+    /// The dynamic components computed.
+    pub dynamics: Vec<Dynamic>,
+    /// The document with keys sorted and without white space.
+    pub canonical: String,
+    /// Notes, and cautions that were confirmed.
+    pub told: Vec<Problem>,
+}
+
+/// What stands in the way of a document.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Held {
+    /// Everything found, in the order of paths.
+    pub problems: Vec<Problem>,
+}
+
+impl Held {
+    /// True when nothing but unconfirmed cautions stands in the way.
+    pub fn waits_for_confirmation(&self) -> bool {
+        self.problems
+            .iter()
+            .all(|problem| problem.severity != Severity::Error)
+    }
+}
+
+/// Takes a document the whole pure way.
+///
+/// # Errors
+/// [`Held`] with every problem at once, when an error stands or a caution is not confirmed.
+pub fn encode(
+    text: &str,
+    earlier: &Earlier,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+) -> Result<Encoded, Held> {
+    let mut problems = Problems::new();
+    let read = crate::intake::read(text, &mut problems);
+    let session = read
+        .draft
+        .and_then(|draft| crate::finding::understand(&draft, now, &mut problems));
+    let (Some(mut session), Some(canonical)) = (session, read.canonical) else {
+        return Err(Held {
+            problems: problems.sorted(),
+        });
+    };
+    carry(&mut session, earlier, &mut problems);
+    let measured = crate::measure::measure(&session, catalogue, &mut problems);
+    crate::measure::sense::check(&session, &measured, catalogue, &mut problems);
+    confirm(&session, &mut problems);
+    let dynamics = crate::compare::dynamics(&measured, catalogue);
+    let coded = crate::coding::code(&session, &measured, &dynamics, catalogue);
+    let record = match crate::record::build(&session, &coded, catalogue) {
+        Ok(record) => record,
+        Err(cause) => {
+            let what = format!("a resource does not serialise: {cause}");
+            problems.error("record.json", "", what, "report this");
+            return Err(Held {
+                problems: problems.sorted(),
+            });
+        }
+    };
+    let record = crate::record::amend::settle(record, &earlier.version_before, &mut problems);
+    if problems.any_error() || problems.any_caution() {
+        return Err(Held {
+            problems: problems.sorted(),
+        });
+    }
+    let checked = crate::check::check(record).map_err(|problems| Held { problems })?;
+    let told = problems.sorted();
+    Ok(Encoded {
+        checked,
+        session,
+        measured,
+        dynamics,
+        canonical,
+        told,
+    })
+}
+
+/// A precaution stays until a named person lifts it, whether a later session speaks of it or not.
+fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
+    for precaution in &earlier.precautions {
+        if session
+            .precautions
+            .iter()
+            .any(|stated| stated.id == precaution.id)
+        {
+            continue;
+        }
+        if session.none_known {
+            let what = "says that none is known, but an earlier one was never lifted".to_owned();
+            let hint = "state it again, or with status lifted, by whom and on which day";
+            problems.error("precautions.still-active", "/no_precautions", what, hint);
+        } else {
+            let what = "an earlier precaution that was not lifted is carried over".to_owned();
+            let hint = "state it again, or with status lifted, by whom and on which day";
+            problems.note("precaution.carried", "/precautions", what, hint);
+        }
+        let path = "/precautions".to_owned();
+        session.precautions.push(Precaution {
+            path,
+            carried: true,
+            ..precaution.clone()
+        });
+    }
+}
+
+/// A caution that a named person confirmed becomes a note; a confirmation of nothing is told.
+fn confirm(session: &Session, problems: &mut Problems) {
+    let mut used = vec![false; session.confirmations.len()];
+    problems.refine(|mut problem| {
+        if problem.severity == Severity::Caution {
+            let same =
+                |c: &crate::finding::Confirmation| c.code == problem.code && c.path == problem.path;
+            if let Some(index) = session.confirmations.iter().position(same) {
+                if let Some(used) = used.get_mut(index) {
+                    *used = true;
+                }
+                problem.severity = Severity::Note;
+            }
+        }
+        Some(problem)
+    });
+    for (confirmation, used) in session.confirmations.iter().zip(used) {
+        if !used {
+            let what = format!(
+                "{} at {} is no caution",
+                confirmation.code, confirmation.path
+            );
+            let hint = "remove the confirmation, or correct its code and path";
+            problems.error("confirmation.idle", &confirmation.at_path, what, hint);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Earlier, encode};
+    use crate::catalogue::Catalogue;
+
+    #[test]
+    fn the_first_demo_session_holds_and_has_every_part() {
+        let catalogue = Catalogue::embedded().expect("sound tables");
+        let now = "2026-11-20T00:00:00Z".parse().expect("a time");
+        let text = include_str!("../../fixtures/sessions/first.json");
+
+        let encoded = encode(text, &Earlier::default(), &catalogue, now).expect("holds");
+
+        let record = encoded.checked.record();
+        let count = |kind: &str| record.entries.iter().filter(|e| e.kind == kind).count();
+        // 23 findings, one dynamic component, one precaution, the panel.
+        assert_eq!(
+            (count("Observation"), count("Device"), count("Provenance")),
+            (26, 1, 1)
+        );
+    }
+}

@@ -1,0 +1,239 @@
+//! Rules of FHIR R4 (4.0.1) that generators break, on resources as JSON.
+
+use crate::catalogue::UCUM;
+use crate::json::{Node, pointer_step};
+use crate::problem::Problems;
+use std::collections::BTreeSet;
+
+const FIX: &str = "correct the element; see the section of FHIR R4 named";
+
+/// The rules that hold for one resource.
+pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
+    elements(node, path, problems);
+    if node.text_of("resourceType") == Some("Observation") {
+        observation(node, path, problems);
+    }
+}
+
+/// The rules that hold for a Bundle as such (bundle.html, bdl-3 and bdl-7).
+pub(super) fn bundle(node: &Node, problems: &mut Problems) {
+    let asks = matches!(
+        node.text_of("type"),
+        Some("transaction" | "batch" | "history")
+    );
+    let mut seen = BTreeSet::new();
+    for (index, entry) in node.items_of("entry").iter().enumerate() {
+        let path = format!("/entry/{index}");
+        // "bdl-3: entry.request mandatory for batch/transaction/history, otherwise prohibited"
+        if asks != entry.member("request").is_some() {
+            let what = "request belongs to batch, transaction and history, and only there";
+            problems.error("fhir.bdl-3", &path, what.to_owned(), FIX);
+        }
+        // "bdl-7: FullUrl must be unique in a bundle, or else entries with same fullUrl must have
+        // different meta.versionId"
+        let version = entry
+            .at(&["resource", "meta", "versionId"])
+            .and_then(Node::text);
+        if let Some(url) = entry.text_of("fullUrl")
+            && !seen.insert((url.to_owned(), version.map(str::to_owned)))
+        {
+            let what = format!("{url} stands twice");
+            problems.error("fhir.bdl-7", &format!("{path}/fullUrl"), what, FIX);
+        }
+    }
+}
+
+/// Every literal reference in a resource.
+pub(super) fn literal_references(node: &Node, found: &mut Vec<String>) {
+    if let Some(reference) = node.text_of("reference") {
+        found.push(reference.to_owned());
+    }
+    for (_, member) in node.members() {
+        literal_references(member, found);
+    }
+    for item in node.items() {
+        literal_references(item, found);
+    }
+}
+
+/// Walks every element: nothing empty, decimals plain, quantities coded, times zoned.
+fn elements(node: &Node, path: &str, problems: &mut Problems) {
+    match node {
+        Node::Null => {
+            // "null: … never used except in arrays of primitives" (json.html)
+            problems.error("fhir.null", path, "null stands for nothing".to_owned(), FIX);
+        }
+        Node::Text(text) if text.trim().is_empty() => {
+            // "Strings SHALL NOT be empty" (datatypes.html#string)
+            problems.error("fhir.empty", path, "an empty string".to_owned(), FIX);
+        }
+        Node::Number(digits) if !plain_number(digits) => {
+            let what = format!("{digits} is written with an exponent");
+            problems.note("fhir.decimal", path, what, "some servers refuse exponents");
+        }
+        Node::List(items) => {
+            if items.is_empty() {
+                // "Arrays cannot be empty" (json.html)
+                problems.error("fhir.empty", path, "an empty array".to_owned(), FIX);
+            }
+            for (index, item) in items.iter().enumerate() {
+                elements(item, &format!("{path}/{index}"), problems);
+            }
+        }
+        Node::Object(members) => {
+            if members.is_empty() {
+                problems.error("fhir.empty", path, "an empty object".to_owned(), FIX);
+            }
+            quantity(node, path, problems);
+            for (key, member) in members {
+                let path = format!("{path}/{}", pointer_step(key));
+                time(key, member, &path, problems);
+                elements(member, &path, problems);
+            }
+        }
+        Node::Bool(_) | Node::Text(_) | Node::Number(_) => {}
+    }
+}
+
+/// "-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?" (datatypes.html#decimal), without exponent.
+fn plain_number(digits: &str) -> bool {
+    !digits.contains(['e', 'E'])
+}
+
+/// A quantity is an object that has a numeric value and a unit, system or code.
+fn quantity(node: &Node, path: &str, problems: &mut Problems) {
+    let numeric = matches!(node.member("value"), Some(Node::Number(_)));
+    let code = node.text_of("code");
+    if !numeric {
+        return;
+    }
+    // "qty-3: If a code for the unit is present, the system SHALL also be present"
+    if code.is_some() && node.member("system").is_none() {
+        let what = "a unit code without its system".to_owned();
+        problems.error("fhir.qty-3", path, what, FIX);
+    }
+    if let (Some(code), Some(UCUM)) = (code, node.text_of("system"))
+        && octofhir_ucum::validate(code).is_err()
+    {
+        let what = format!("{code} is no UCUM code");
+        problems.error(
+            "unit.ucum",
+            &format!("{path}/code"),
+            what,
+            "write a UCUM code",
+        );
+    }
+}
+
+/// "If hours and minutes are specified, a time zone SHALL be populated" (datatypes.html#dateTime);
+/// for `instant` both are required.
+fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
+    const TIMES: [&str; 8] = [
+        "effectiveDateTime",
+        "effectiveInstant",
+        "issued",
+        "recorded",
+        "start",
+        "end",
+        "lastUpdated",
+        "valueDateTime",
+    ];
+    let Some(text) = node.text().filter(|_| TIMES.contains(&key)) else {
+        return;
+    };
+    let held = match text.len() {
+        4 => text.parse::<u16>().is_ok(),
+        7 => format!("{text}-01").parse::<chrono::NaiveDate>().is_ok(),
+        10 => text.parse::<chrono::NaiveDate>().is_ok(),
+        _ => text.contains('T') && chrono::DateTime::parse_from_rfc3339(text).is_ok(),
+    };
+    let whole = matches!(
+        key,
+        "issued" | "recorded" | "lastUpdated" | "effectiveInstant"
+    );
+    if !held || (whole && !text.contains('T')) {
+        let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
+        problems.error("fhir.time", path, what, FIX);
+    }
+}
+
+fn observation(node: &Node, path: &str, problems: &mut Problems) {
+    const STATUS: [&str; 8] = [
+        "registered",
+        "preliminary",
+        "final",
+        "amended",
+        "corrected",
+        "cancelled",
+        "entered-in-error",
+        "unknown",
+    ];
+    for required in ["status", "code"] {
+        if node.member(required).is_none() {
+            let what = format!("{required} is missing");
+            problems.error("fhir.required", &format!("{path}/{required}"), what, FIX);
+        }
+    }
+    if let Some(status) = node
+        .text_of("status")
+        .filter(|status| !STATUS.contains(status))
+    {
+        let what = format!("{status} is no status of an Observation");
+        problems.error("fhir.status", &format!("{path}/status"), what, FIX);
+    }
+    one_value(node, path, problems);
+    for (index, component) in node.items_of("component").iter().enumerate() {
+        let path = format!("{path}/component/{index}");
+        one_value(component, &path, problems);
+        if component.member("code").is_none() {
+            let path = format!("{path}/code");
+            problems.error("fhir.required", &path, "code is missing".to_owned(), FIX);
+        }
+        // "obs-7: If Observation.code is the same as an Observation.component.code then the value
+        // element associated with the code SHALL NOT be present"
+        if value_of(node).is_some() && component.member("code") == node.member("code") {
+            let what = "a component has the code and a value of its Observation".to_owned();
+            problems.error("fhir.obs-7", &path, what, FIX);
+        }
+    }
+    for (index, range) in node.items_of("referenceRange").iter().enumerate() {
+        // "obs-3: Must have at least a low or a high or text"
+        if ["low", "high", "text"]
+            .iter()
+            .all(|part| range.member(part).is_none())
+        {
+            let path = format!("{path}/referenceRange/{index}");
+            let what = "has neither low nor high nor text".to_owned();
+            problems.error("fhir.obs-3", &path, what, FIX);
+        }
+    }
+}
+
+fn one_value(node: &Node, path: &str, problems: &mut Problems) {
+    let values = node
+        .members()
+        .iter()
+        .filter(|(key, _)| is_value(key))
+        .count();
+    if values > 1 {
+        let what = format!("{values} values where one is allowed");
+        problems.error("fhir.one-value", path, what, FIX);
+    }
+    // "obs-6: dataAbsentReason SHALL only be present if Observation.value[x] is not present"
+    if values > 0 && node.member("dataAbsentReason").is_some() {
+        let what = "a value and the reason why there is none".to_owned();
+        problems.error("fhir.obs-6", path, what, FIX);
+    }
+}
+
+fn value_of(node: &Node) -> Option<&Node> {
+    node.members()
+        .iter()
+        .find(|(key, _)| is_value(key))
+        .map(|(_, value)| value)
+}
+
+fn is_value(key: &str) -> bool {
+    key.strip_prefix("value")
+        .is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_uppercase()))
+}

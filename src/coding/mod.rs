@@ -1,0 +1,356 @@
+//! Under which published codes.
+//!
+//! Owns: choosing codes for measure, site, side, method and words. In: measured findings. Out:
+//! [`Coded`] findings. Never: builds a resource, guesses a code, puts a wider code first.
+
+mod parts;
+
+use crate::catalogue::rows::{Kind, Relation, Site};
+use crate::catalogue::{Catalogue, SNOMED};
+use crate::compare::Dynamic;
+use crate::exact::Exact;
+use crate::finding::{Finding, Precaution, Session};
+use crate::intake::draft::Side;
+use crate::measure::{Extent, Measured, Value};
+use crate::private::Private;
+use uuid::Uuid;
+
+/// A code with its system and display.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Code {
+    /// Code system.
+    pub system: String,
+    /// Code.
+    pub code: String,
+    /// Display as in the table.
+    pub display: String,
+}
+
+/// A concept: codes that mean it, the closest first, and words.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Concept {
+    /// The codes.
+    pub codes: Vec<Code>,
+    /// In words.
+    pub text: Option<String>,
+}
+
+/// A quantity with its unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Amount {
+    /// The number, digits kept.
+    pub value: Exact,
+    /// True when the true value is at least this.
+    pub at_least: bool,
+    /// Unit for people.
+    pub unit: String,
+    /// UCUM code.
+    pub code: String,
+}
+
+/// What a finding or a part of it amounts to.
+#[derive(Clone, PartialEq, Eq)]
+pub enum CodedValue {
+    /// A quantity.
+    Amount(Amount),
+    /// A concept.
+    Concept(Concept),
+    /// Nothing, and why.
+    Absent(Concept),
+    /// A whole number.
+    Count(u32),
+    /// A day.
+    Day(chrono::NaiveDate),
+    /// Words.
+    Words(Private<String>),
+    /// No value of its own: its members have them.
+    Members,
+}
+
+impl std::fmt::Debug for CodedValue {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("[private]")
+    }
+}
+
+/// One statement under its codes.
+#[derive(Debug, Clone)]
+pub struct Coded {
+    /// Identity.
+    pub id: Uuid,
+    /// What part it plays in the session: `finding`, `dynamic`, `precaution`, `panel`.
+    pub role: &'static str,
+    /// Kind of measure.
+    pub kind: Kind,
+    /// What was observed.
+    pub code: Concept,
+    /// What came of it.
+    pub value: CodedValue,
+    /// Where, with side.
+    pub body_site: Option<Concept>,
+    /// Position of the body.
+    pub position: Option<Concept>,
+    /// How.
+    pub method: Option<Concept>,
+    /// Parts that are not the value.
+    pub parts: Vec<(Concept, CodedValue)>,
+    /// Identities of what it was derived from.
+    pub derived_from: Vec<Uuid>,
+    /// Notes in words.
+    pub notes: Vec<Private<String>>,
+    /// The finding, for time and instrument.
+    pub finding: Option<Finding>,
+    /// True when it is withdrawn.
+    pub withdrawn: bool,
+}
+
+/// Codes a whole session: findings, derived results, precautions, and the panel last.
+pub fn code(
+    session: &Session,
+    measured: &[Measured],
+    dynamics: &[Dynamic],
+    catalogue: &Catalogue,
+) -> Vec<Coded> {
+    let findings = measured.iter().map(|one| finding(one, catalogue));
+    let derived = dynamics.iter().map(|one| dynamic(one, catalogue));
+    let precautions = session
+        .precautions
+        .iter()
+        .map(|one| precaution(one, catalogue));
+    findings
+        .chain(derived)
+        .chain(precautions)
+        .chain([panel(session, catalogue)])
+        .collect()
+}
+
+/// The concept of a word of a list of ours: our code first, wider published codes after it.
+pub fn word(catalogue: &Catalogue, list: &str, code: &str) -> Concept {
+    let thing = format!("{list}/{code}");
+    let label = catalogue
+        .word(list, code)
+        .map(|row| row.label.clone())
+        .unwrap_or_default();
+    let own = Code {
+        system: Catalogue::system_of(list),
+        code: code.to_owned(),
+        display: label.clone(),
+    };
+    Concept {
+        codes: around(catalogue, &thing, own),
+        text: Some(label),
+    }
+}
+
+/// Published codes that are equivalent go before ours, wider ones after it, so that a reader who
+/// takes the first coding never merges two measures into one trend.
+fn around(catalogue: &Catalogue, thing: &str, own: Code) -> Vec<Code> {
+    let published = |relation: Relation| {
+        catalogue
+            .codes_of(thing)
+            .filter(move |row| row.relation == relation)
+            .map(|row| Code {
+                system: row.system.clone(),
+                code: row.code.clone(),
+                display: row.display.clone(),
+            })
+    };
+    published(Relation::Equivalent)
+        .chain(published(Relation::Position))
+        .chain([own])
+        .chain(published(Relation::Wider))
+        .collect()
+}
+
+fn measure_concept(catalogue: &Catalogue, measure: &str, text: String) -> Concept {
+    let label = catalogue
+        .measures
+        .get(measure)
+        .map(|row| row.label.clone())
+        .unwrap_or_default();
+    let own = Code {
+        system: Catalogue::system_of("measure"),
+        code: measure.to_owned(),
+        display: label,
+    };
+    Concept {
+        codes: around(catalogue, measure, own),
+        text: Some(text),
+    }
+}
+
+fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
+    let row = &one.row;
+    let text = if row.kind.has_ending() {
+        format!(
+            "{}; degrees beyond neutral, minus is short of neutral",
+            row.label
+        )
+    } else {
+        row.label.clone()
+    };
+    Coded {
+        id: one.finding.id,
+        role: "finding",
+        kind: row.kind,
+        code: measure_concept(catalogue, &row.measure, text),
+        value: value(one, catalogue),
+        body_site: row
+            .site
+            .as_deref()
+            .and_then(|s| body_site(catalogue, s, one.finding.side)),
+        position: Some(word(catalogue, "body-position", &one.finding.position)),
+        method: Some(word(catalogue, "method", &one.finding.method)),
+        parts: parts::of(one, catalogue),
+        derived_from: Vec::new(),
+        notes: one.finding.note.iter().cloned().collect(),
+        finding: Some(one.finding.clone()),
+        withdrawn: one.finding.withdrawn,
+    }
+}
+
+fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
+    let list = one.row.scale.as_deref().unwrap_or_default();
+    match &one.value {
+        Value::Angle(angle) => CodedValue::Amount(amount(
+            angle.degrees(),
+            angle.extent() == Extent::AtLeast,
+            one.row.unit.as_deref().unwrap_or_default(),
+            catalogue,
+        )),
+        Value::Score(score) => CodedValue::Amount(amount(
+            *score,
+            false,
+            one.row.unit.as_deref().unwrap_or_default(),
+            catalogue,
+        )),
+        Value::Word(code) | Value::Grade(code) => CodedValue::Concept(word(catalogue, list, code)),
+        Value::NoCatch => CodedValue::Absent(Concept {
+            codes: vec![Code {
+                system: "http://terminology.hl7.org/CodeSystem/data-absent-reason".to_owned(),
+                code: "not-applicable".to_owned(),
+                display: "Not Applicable".to_owned(),
+            }],
+            text: Some("no catch was met, so there is no angle of a catch".to_owned()),
+        }),
+        Value::NotTested(reason) => CodedValue::Absent(not_tested(catalogue, reason)),
+    }
+}
+
+/// The standard reason first, then ours, which says why.
+fn not_tested(catalogue: &Catalogue, reason: &str) -> Concept {
+    let thing = format!("not-tested-reason/{reason}");
+    let mut concept = word(catalogue, "not-tested-reason", reason);
+    let standard = catalogue
+        .codes_of(&thing)
+        .filter(|row| row.relation == Relation::Absent);
+    let standard = standard.map(|row| Code {
+        system: row.system.clone(),
+        code: row.code.clone(),
+        display: row.display.clone(),
+    });
+    concept.codes.splice(0..0, standard);
+    concept.text = concept.text.map(|text| format!("not tested: {text}"));
+    concept
+}
+
+fn amount(value: Exact, at_least: bool, code: &str, catalogue: &Catalogue) -> Amount {
+    let unit = catalogue.units.get(code).cloned().unwrap_or_default();
+    Amount {
+        value,
+        at_least,
+        unit,
+        code: code.to_owned(),
+    }
+}
+
+fn body_site(catalogue: &Catalogue, key: &str, side: Side) -> Option<Concept> {
+    let place: &Site = catalogue.sites.get(key)?;
+    let (code, display) = match side {
+        Side::Left => (&place.left_code, &place.left_display),
+        Side::Right => (&place.right_code, &place.right_display),
+    };
+    let code = Code {
+        system: SNOMED.to_owned(),
+        code: code.clone(),
+        display: display.clone(),
+    };
+    Some(Concept {
+        codes: vec![code],
+        text: Some(format!("{} {}", side.word(), place.label)),
+    })
+}
+
+fn dynamic(one: &Dynamic, catalogue: &Catalogue) -> Coded {
+    let like = &one.like;
+    let unit = one.row.unit.as_deref().unwrap_or_default();
+    let neighbour = parts::neighbour(like, catalogue);
+    Coded {
+        id: one.id,
+        role: "dynamic",
+        kind: Kind::Derived,
+        code: measure_concept(catalogue, &one.row.measure, one.row.label.clone()),
+        value: CodedValue::Amount(amount(one.difference.degrees, false, unit, catalogue)),
+        body_site: one
+            .row
+            .site
+            .as_deref()
+            .and_then(|site| body_site(catalogue, site, like.finding.side)),
+        position: Some(word(catalogue, "body-position", &like.finding.position)),
+        method: Some(word(catalogue, "method", &like.finding.method)),
+        parts: neighbour.into_iter().collect(),
+        derived_from: vec![one.slow, one.fast],
+        notes: vec![Private::new(format!(
+            "computed by rule {}: end of the slow stretch less the catch of the fast stretch",
+            one.difference.rule
+        ))],
+        finding: Some(Finding {
+            note: None,
+            instrument: None,
+            ..like.finding.clone()
+        }),
+        withdrawn: false,
+    }
+}
+
+fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
+    let label = "precaution that limits the examination".to_owned();
+    Coded {
+        id: one.id,
+        role: "precaution",
+        kind: Kind::Precaution,
+        code: measure_concept(catalogue, "precaution", label),
+        value: CodedValue::Concept(word(catalogue, "precaution-limit", &one.limit)),
+        body_site: body_site(catalogue, &one.site, one.side),
+        position: None,
+        method: None,
+        parts: parts::of_precaution(one, catalogue),
+        derived_from: Vec::new(),
+        notes: one
+            .carried
+            .then(|| Private::new("carried over from an earlier session, not lifted".to_owned()))
+            .into_iter()
+            .collect(),
+        finding: None,
+        withdrawn: false,
+    }
+}
+
+fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
+    let text = "neurological physiotherapy examination".to_owned();
+    Coded {
+        id: crate::finding::derived_identity("panel", &[&session.id.to_string()]),
+        role: "panel",
+        kind: Kind::Panel,
+        code: measure_concept(catalogue, "session.examination", text),
+        value: CodedValue::Members,
+        body_site: None,
+        position: None,
+        method: None,
+        parts: Vec::new(),
+        derived_from: Vec::new(),
+        notes: parts::panel_notes(session),
+        finding: None,
+        withdrawn: session.withdrawn,
+    }
+}

@@ -1,0 +1,169 @@
+//! The parts of a statement that are not its value.
+
+use crate::catalogue::Catalogue;
+use crate::coding::{CodedValue, Concept, amount, word};
+use crate::finding::{Outcome, Precaution, Session};
+use crate::intake::draft::{Consent, MoreAffectedSide};
+use crate::measure::{Extent, Measured, Value};
+use crate::private::Private;
+
+/// The parts of a finding.
+pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let part = |name: &str| word(catalogue, "component", name);
+    let concept = |list: &str, code: &str| CodedValue::Concept(word(catalogue, list, code));
+    let mut parts = Vec::new();
+    if let Outcome::Found(_, Some(ending)) = &one.finding.outcome {
+        let mut how = word(catalogue, "ending", &ending.how);
+        if let Some(why) = &ending.why {
+            how.text = how.text.map(|text| format!("{text}: {}", why.open()));
+        }
+        parts.push((part("ending"), CodedValue::Concept(how)));
+    }
+    if let Some(end_feel) = &one.finding.end_feel {
+        parts.push((part("end-feel"), concept("end-feel", end_feel)));
+    }
+    if let Some(state) = joint_state(one) {
+        parts.push((part("joint-state"), concept("joint-state", state)));
+    }
+    parts.extend(neighbour(one, catalogue));
+    if let Some(stretch) = &one.finding.stretch {
+        parts.push((
+            part("stretch-speed"),
+            concept("stretch-speed", &stretch.speed),
+        ));
+        if let Some(velocity) = stretch.velocity {
+            let velocity = CodedValue::Amount(amount(velocity, false, "deg/s", catalogue));
+            parts.push((part("stretch-velocity"), velocity));
+        }
+        if let Some(quality) = &stretch.quality {
+            parts.push((
+                part("stretch-quality"),
+                concept("tardieu-quality-0-4", quality),
+            ));
+        }
+    }
+    if let Some(condition) = &one.finding.condition {
+        parts.push((part("condition"), concept("condition", condition)));
+    }
+    if let Some(pain) = one.finding.pain_during {
+        let pain = CodedValue::Amount(amount(pain, false, "{score}", catalogue));
+        parts.push((part("pain-during"), pain));
+    }
+    if one.finding.repeat > 1 {
+        parts.push((part("repeat"), CodedValue::Count(one.finding.repeat)));
+    }
+    parts
+}
+
+/// The position of the neighbouring joint.
+pub(super) fn neighbour(one: &Measured, catalogue: &Catalogue) -> Option<(Concept, CodedValue)> {
+    one.finding.neighbour.as_ref().map(|(joint, position)| {
+        let mut name = word(catalogue, "component", "neighbour-position");
+        name.text = Some(format!("position of the {joint}"));
+        let mut position = word(catalogue, "neighbour-position", position);
+        position.text = position.text.map(|text| format!("{joint} {text}"));
+        (name, CodedValue::Concept(position))
+    })
+}
+
+fn joint_state(one: &Measured) -> Option<&'static str> {
+    match &one.value {
+        Value::Angle(angle) if angle.fixed => Some("fixed"),
+        Value::Angle(angle)
+            if one.row.mode.as_deref() == Some("passive")
+                && one.row.kind == crate::catalogue::rows::Kind::Range
+                && angle.extent() == Extent::Reached
+                && angle.degrees().is_negative() =>
+        {
+            Some("neutral-not-reached")
+        }
+        Value::Angle(_)
+        | Value::Word(_)
+        | Value::Grade(_)
+        | Value::Score(_)
+        | Value::NoCatch
+        | Value::NotTested(_) => None,
+    }
+}
+
+/// The parts of a precaution.
+pub(super) fn of_precaution(one: &Precaution, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let part = |name: &str| word(catalogue, "component", name);
+    let concept = |list: &str, code: &str| CodedValue::Concept(word(catalogue, list, code));
+    let mut parts = vec![
+        (
+            part("precaution-status"),
+            concept("precaution-status", &one.status),
+        ),
+        (
+            part("precaution-source"),
+            concept("precaution-source", &one.source),
+        ),
+        (
+            part("precaution-reason"),
+            CodedValue::Words(one.reason.clone()),
+        ),
+    ];
+    if let Some(movement) = &one.movement {
+        let movement = CodedValue::Words(Private::new(movement.clone()));
+        parts.push((part("precaution-movement"), movement));
+    }
+    if let Some(angle) = one.angle {
+        let angle = CodedValue::Amount(amount(angle, false, "deg", catalogue));
+        parts.push((part("precaution-angle"), angle));
+    }
+    let lifted_on = one.lifted.as_ref().map(|(_, on)| *on);
+    let days = [
+        ("precaution-set", one.set),
+        ("precaution-review", one.review),
+        ("precaution-end", one.end),
+        ("precaution-lifted", lifted_on),
+    ];
+    for (name, day) in days {
+        parts.extend(day.map(|day| (part(name), CodedValue::Day(day))));
+    }
+    if let Some((by, _)) = &one.lifted {
+        let by = Private::new(format!("lifted by {}", by.open()));
+        parts.push((part("precaution-lifted-by"), CodedValue::Words(by)));
+    }
+    parts
+}
+
+/// What holds for the session as a whole, in words.
+pub(super) fn panel_notes(session: &Session) -> Vec<Private<String>> {
+    let side = match session.more_affected {
+        MoreAffectedSide::Left => "left",
+        MoreAffectedSide::Right => "right",
+        MoreAffectedSide::Both => "both alike",
+        MoreAffectedSide::Neither => "neither",
+        MoreAffectedSide::NotKnown => "not known",
+    };
+    let consent = match session.consent {
+        Consent::Yes => "given",
+        Consent::No => "not given",
+        Consent::BySomebodyEntitled => "given by somebody entitled",
+    };
+    let mut notes = vec![
+        format!("more affected side: {side}"),
+        format!("consent: {consent}; {}", session.consent_how.open()),
+    ];
+    if let Some((words, onset)) = &session.condition {
+        let onset = onset
+            .as_deref()
+            .map(|onset| format!(", onset {onset}"))
+            .unwrap_or_default();
+        notes.push(format!("condition: {}{onset}", words.open()));
+    }
+    if session.none_known {
+        notes.push("precautions: asked and looked up, none known".to_owned());
+    }
+    for confirmed in &session.confirmations {
+        notes.push(format!(
+            "confirmed {} at {}: {}",
+            confirmed.code,
+            confirmed.at.text,
+            confirmed.reason.open()
+        ));
+    }
+    notes.into_iter().map(Private::new).collect()
+}

@@ -1,0 +1,425 @@
+//! Building the resources of a session.
+
+use crate::catalogue::rows::Kind;
+use crate::catalogue::{CANONICAL, Catalogue, UCUM};
+use crate::coding::{Amount, Code, Coded, CodedValue, Concept};
+use crate::finding::{self, Instrument, Performer, Session};
+use crate::json::{Node, NotJson};
+use crate::private::Private;
+use crate::record::r4::{
+    Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
+    Extension, Identifier, Meta, Observation, ObservationValue, Period, Provenance, Quantity,
+    Reference, Resource,
+};
+use crate::record::{Entry, Record, URI_SYSTEM, identifier_of};
+use uuid::Uuid;
+
+const BODY_POSITION: &str = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition";
+const CATEGORY: &str = "http://terminology.hl7.org/CodeSystem/observation-category";
+const PARTICIPANT: &str = "http://terminology.hl7.org/CodeSystem/provenance-participant-type";
+const OPERATION: &str = "http://terminology.hl7.org/CodeSystem/v3-DataOperation";
+
+pub(super) fn record(
+    session: &Session,
+    coded: &[Coded],
+    catalogue: &Catalogue,
+) -> Result<Record, NotJson> {
+    let mut entries = Vec::new();
+    for instrument in used_instruments(session, coded) {
+        entries.push(device_entry(session, instrument)?);
+    }
+    for one in coded {
+        entries.push(observation_entry(session, one, coded)?);
+    }
+    entries.push(provenance_entry(session, coded, catalogue)?);
+    Ok(Record {
+        session: session.id,
+        version: session.version,
+        source: session.source.clone(),
+        patient: (
+            session.patient.identifier.system.clone(),
+            session.patient.identifier.value.clone(),
+        ),
+        test_data: session.test_data,
+        entries,
+    })
+}
+
+fn used_instruments<'a>(session: &'a Session, coded: &[Coded]) -> Vec<&'a Instrument> {
+    let used = |key: &str| {
+        coded
+            .iter()
+            .any(|one| one.finding.as_ref().and_then(|f| f.instrument.as_deref()) == Some(key))
+    };
+    session
+        .instruments
+        .iter()
+        .filter(|instrument| used(&instrument.key))
+        .collect()
+}
+
+fn entry(
+    full_url: String,
+    kind: &'static str,
+    identifier: Option<(String, Private<String>)>,
+    path: Option<String>,
+    resource: &Resource,
+) -> Result<Entry, NotJson> {
+    // Through text, because a tree of `serde_json` would turn decimals into floats.
+    let text =
+        serde_json::to_string(resource).map_err(|_cause| NotJson::Syntax { line: 0, column: 0 })?;
+    Ok(Entry {
+        full_url,
+        kind,
+        identifier,
+        path,
+        resource: Node::parse(&text)?,
+    })
+}
+
+fn urn(uuid: Uuid) -> String {
+    format!("urn:uuid:{uuid}")
+}
+
+fn urn_of(session: &Session, one: &Coded) -> String {
+    urn(identifier_of(&session.source, session.id, one.id, one.role))
+}
+
+fn device_urn(instrument: &Instrument) -> String {
+    let identifier = &instrument.identifier;
+    let parts = [identifier.system.as_str(), identifier.value.open().as_str()];
+    urn(finding::derived_identity("instrument", &parts))
+}
+
+fn device_entry(session: &Session, instrument: &Instrument) -> Result<Entry, NotJson> {
+    let identifier = &instrument.identifier;
+    let device = Device {
+        meta: meta(session, "instrument"),
+        identifier: vec![plain_identifier(identifier)],
+        device_name: vec![DeviceName {
+            name: instrument.kind.clone(),
+            kind: "user-friendly-name",
+        }],
+        note: vec![Annotation {
+            text: format!("resolution {} {}", instrument.resolution, instrument.unit),
+        }],
+    };
+    let key = (identifier.system.clone(), identifier.value.clone());
+    entry(
+        device_urn(instrument),
+        "Device",
+        Some(key),
+        None,
+        &Resource::Device(device),
+    )
+}
+
+fn observation_entry(session: &Session, one: &Coded, coded: &[Coded]) -> Result<Entry, NotJson> {
+    let full_url = urn_of(session, one);
+    let key = (URI_SYSTEM.to_owned(), Private::new(full_url.clone()));
+    let path = one.finding.as_ref().map(|finding| finding.path.clone());
+    let observation = Resource::Observation(Box::new(observation(session, one, coded)));
+    entry(full_url, "Observation", Some(key), path, &observation)
+}
+
+fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
+    let instrument = one
+        .finding
+        .as_ref()
+        .and_then(|finding| finding.instrument.as_deref());
+    let device = session
+        .instruments
+        .iter()
+        .find(|i| Some(i.key.as_str()) == instrument);
+    Observation {
+        meta: meta(session, profile(one)),
+        extension: one.position.iter().map(body_position).collect(),
+        identifier: vec![Identifier {
+            system: URI_SYSTEM.to_owned(),
+            value: urn_of(session, one),
+        }],
+        status: if session.withdrawn || one.withdrawn {
+            "entered-in-error"
+        } else {
+            "final"
+        },
+        category: vec![category("exam", "Exam"), category("therapy", "Therapy")],
+        code: concept(&one.code),
+        subject: subject(session),
+        effective: effective(session, one),
+        issued: session.signed.at.text.clone(),
+        performer: session.performers.iter().map(practitioner).collect(),
+        value: value(&one.value),
+        note: notes(one),
+        body_site: one.body_site.as_ref().map(concept),
+        method: one.method.as_ref().map(concept),
+        device: device.map(|device| literal("Device", device_urn(device))),
+        has_member: members(session, one, coded),
+        derived_from: sources(session, one, coded),
+        component: one.parts.iter().filter_map(component).collect(),
+    }
+}
+
+fn body_position(position: &Concept) -> Extension {
+    Extension {
+        url: BODY_POSITION,
+        value_codeable_concept: concept(position),
+    }
+}
+
+fn component((code, part): &(Concept, CodedValue)) -> Option<Component> {
+    value(part).map(|value| Component {
+        code: concept(code),
+        value,
+    })
+}
+
+/// A panel has every other statement of the session as a member.
+fn members(session: &Session, one: &Coded, coded: &[Coded]) -> Vec<Reference> {
+    let of_panel = coded
+        .iter()
+        .filter(|other| one.kind == Kind::Panel && other.kind != Kind::Panel);
+    of_panel
+        .map(|other| literal("Observation", urn_of(session, other)))
+        .collect()
+}
+
+fn sources(session: &Session, one: &Coded, coded: &[Coded]) -> Vec<Reference> {
+    let sources = one.derived_from.iter();
+    let sources = sources.filter_map(|id| coded.iter().find(|other| other.id == *id));
+    sources
+        .map(|other| literal("Observation", urn_of(session, other)))
+        .collect()
+}
+
+/// The profile a statement claims, by its kind.
+const fn profile(one: &Coded) -> &'static str {
+    match one.kind {
+        Kind::Range => "range",
+        Kind::StretchSlow | Kind::StretchFast => "stretch",
+        Kind::Word | Kind::Grade => "graded",
+        Kind::Score => "pain-score",
+        Kind::Derived => "stretch-dynamic",
+        Kind::Precaution => "precaution",
+        Kind::Panel => "session-panel",
+    }
+}
+
+fn meta(session: &Session, profile: &str) -> Meta {
+    let tag = session.test_data.then(|| Coding {
+        system: "http://terminology.hl7.org/CodeSystem/v3-ActReason".to_owned(),
+        code: "HTEST".to_owned(),
+        display: "test health data".to_owned(),
+    });
+    Meta {
+        profile: vec![format!("{CANONICAL}/StructureDefinition/{profile}")],
+        tag: tag.into_iter().collect(),
+    }
+}
+
+fn category(code: &str, display: &str) -> CodeableConcept {
+    let coding = Coding {
+        system: CATEGORY.to_owned(),
+        code: code.to_owned(),
+        display: display.to_owned(),
+    };
+    CodeableConcept {
+        coding: vec![coding],
+        text: None,
+    }
+}
+
+fn concept(concept: &Concept) -> CodeableConcept {
+    CodeableConcept {
+        coding: concept.codes.iter().map(coding).collect(),
+        text: concept.text.clone(),
+    }
+}
+
+fn coding(code: &Code) -> Coding {
+    Coding {
+        system: code.system.clone(),
+        code: code.code.clone(),
+        display: code.display.clone(),
+    }
+}
+
+fn literal(kind: &str, reference: String) -> Reference {
+    Reference {
+        reference: Some(reference),
+        kind: Some(kind.to_owned()),
+        ..Reference::default()
+    }
+}
+
+fn logical(kind: &str, identifier: &finding::Identifier) -> Reference {
+    Reference {
+        kind: Some(kind.to_owned()),
+        identifier: Some(plain_identifier(identifier)),
+        ..Reference::default()
+    }
+}
+
+fn plain_identifier(identifier: &finding::Identifier) -> Identifier {
+    Identifier {
+        system: identifier.system.clone(),
+        value: identifier.value.open().clone(),
+    }
+}
+
+fn subject(session: &Session) -> Reference {
+    logical("Patient", &session.patient.identifier)
+}
+
+fn practitioner(performer: &Performer) -> Reference {
+    logical("Practitioner", &performer.identifier)
+}
+
+fn effective(session: &Session, one: &Coded) -> Effective {
+    match one.finding.as_ref().and_then(|finding| finding.at.as_ref()) {
+        Some(at) => Effective::EffectiveDateTime(at.text.clone()),
+        None => Effective::EffectivePeriod(performed(session)),
+    }
+}
+
+fn performed(session: &Session) -> Period {
+    Period {
+        start: session.start.text.clone(),
+        end: session.end.text.clone(),
+    }
+}
+
+fn value(value: &CodedValue) -> Option<ObservationValue> {
+    Some(match value {
+        CodedValue::Amount(amount) => ObservationValue::ValueQuantity(quantity(amount)),
+        CodedValue::Concept(found) => ObservationValue::ValueCodeableConcept(concept(found)),
+        CodedValue::Absent(reason) => ObservationValue::DataAbsentReason(concept(reason)),
+        CodedValue::Count(count) => ObservationValue::ValueInteger(*count),
+        CodedValue::Day(day) => ObservationValue::ValueDateTime(day.to_string()),
+        CodedValue::Words(words) => ObservationValue::ValueString(words.open().clone()),
+        CodedValue::Members => return None,
+    })
+}
+
+fn quantity(amount: &Amount) -> Quantity {
+    Quantity {
+        value: amount.value,
+        comparator: amount.at_least.then_some(">="),
+        unit: amount.unit.clone(),
+        system: UCUM.to_owned(),
+        code: amount.code.clone(),
+    }
+}
+
+fn notes(one: &Coded) -> Vec<Annotation> {
+    one.notes
+        .iter()
+        .map(|note| Annotation {
+            text: note.open().clone(),
+        })
+        .collect()
+}
+
+fn provenance_entry(
+    session: &Session,
+    coded: &[Coded],
+    catalogue: &Catalogue,
+) -> Result<Entry, NotJson> {
+    let version = session.version.to_string();
+    let id = session.id.to_string();
+    let full_url = urn(finding::derived_identity(
+        "provenance",
+        &[&session.source, &id, &version],
+    ));
+    let (activity, display) = if session.version == 1 {
+        ("CREATE", "create")
+    } else {
+        ("UPDATE", "revise")
+    };
+    let provenance = Provenance {
+        meta: meta(session, "session-provenance"),
+        target: coded
+            .iter()
+            .map(|one| literal("Observation", urn_of(session, one)))
+            .collect(),
+        occurred_period: performed(session),
+        recorded: session.signed.at.text.clone(),
+        activity: one_coding(OPERATION, activity, display),
+        agent: agents(session),
+        entity: vec![
+            Entity {
+                role: "source",
+                what: Reference {
+                    identifier: Some(Identifier {
+                        system: session.source.clone(),
+                        value: session_version(session.id, session.version),
+                    }),
+                    ..Reference::default()
+                },
+            },
+            Entity {
+                role: "source",
+                what: Reference {
+                    display: Some(format!("tables of Fascicle, SHA-256 {}", catalogue.sha256)),
+                    ..Reference::default()
+                },
+            },
+        ],
+    };
+    entry(
+        full_url,
+        "Provenance",
+        None,
+        None,
+        &Resource::Provenance(provenance),
+    )
+}
+
+/// How the Provenance names one version of a session.
+pub(super) fn session_version(session: Uuid, version: u32) -> String {
+    format!("{session}/{version}")
+}
+
+fn agents(session: &Session) -> Vec<Agent> {
+    let signer = session
+        .performers
+        .iter()
+        .filter(|p| p.key == session.signed.by);
+    let countersigner = session.performers.iter().filter(|p| {
+        session
+            .countersigned
+            .as_ref()
+            .is_some_and(|c| c.by == p.key)
+    });
+    let people = signer.map(|p| ("author", "Author", p));
+    let people = people.chain(countersigner.map(|p| ("attester", "Attester", p)));
+    let mut agents: Vec<Agent> = people
+        .map(|(code, display, performer)| Agent {
+            kind: one_coding(PARTICIPANT, code, display),
+            who: practitioner(performer),
+            on_behalf_of: Some(logical("Organization", &performer.organisation)),
+        })
+        .collect();
+    agents.push(Agent {
+        kind: one_coding(PARTICIPANT, "assembler", "Assembler"),
+        who: Reference {
+            kind: Some("Device".to_owned()),
+            display: Some(format!("Fascicle {}", env!("CARGO_PKG_VERSION"))),
+            ..Reference::default()
+        },
+        on_behalf_of: None,
+    });
+    agents
+}
+
+fn one_coding(system: &str, code: &str, display: &str) -> CodeableConcept {
+    let coding = Coding {
+        system: system.to_owned(),
+        code: code.to_owned(),
+        display: display.to_owned(),
+    };
+    CodeableConcept {
+        coding: vec![coding],
+        text: None,
+    }
+}

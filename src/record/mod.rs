@@ -1,0 +1,136 @@
+//! As which FHIR resource.
+//!
+//! Owns: the narrow part of FHIR R4 we emit, and building it. In: coded statements. Out: a
+//! [`Record`]: a panel, its members, instruments and one Provenance. Never: applies the rules of a
+//! profile, sends, reads a clock.
+
+pub mod amend;
+mod build;
+mod r4;
+
+use crate::catalogue::Catalogue;
+use crate::coding::Coded;
+use crate::finding::Session;
+use crate::json::{Node, NotJson};
+use crate::private::Private;
+use std::fmt::Write as _;
+use uuid::Uuid;
+
+/// Namespace of identifiers that are URIs (RFC 3986), as FHIR names it: identifier-registry.html.
+pub const URI_SYSTEM: &str = "urn:ietf:rfc:3986";
+
+/// One resource of a record, as JSON.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// `urn:uuid:…`, unique in the record.
+    pub full_url: String,
+    /// Resource type.
+    pub kind: &'static str,
+    /// Namespace and value by which the record server is searched for it; a Provenance has none
+    /// in R4.
+    pub identifier: Option<(String, Private<String>)>,
+    /// JSON Pointer of the finding or precaution it comes from, where it comes from one.
+    pub path: Option<String>,
+    /// The resource.
+    pub resource: Node,
+}
+
+impl std::fmt::Debug for Entry {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(formatter, "{} {} [private]", self.kind, self.full_url)
+    }
+}
+
+/// Everything one version of a session becomes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Record {
+    /// The session.
+    pub session: Uuid,
+    /// Its version.
+    pub version: u32,
+    /// The system it was written in.
+    pub source: String,
+    /// Namespace and value by which the person is found.
+    pub patient: (String, Private<String>),
+    /// True for invented people.
+    pub test_data: bool,
+    /// The resources: instruments, findings, derived results, precautions, panel, Provenance.
+    pub entries: Vec<Entry>,
+}
+
+/// Builds the record of a session.
+///
+/// # Errors
+/// [`NotJson`] should a resource not serialise, which the tests hold it does.
+pub fn build(session: &Session, coded: &[Coded], catalogue: &Catalogue) -> Result<Record, NotJson> {
+    build::record(session, coded, catalogue)
+}
+
+/// The identifier of a statement: a UUID over source, session, identity and role, each preceded by
+/// its length. No table key, name, record number or birth date enters it.
+pub fn identifier_of(source: &str, session: Uuid, id: Uuid, role: &str) -> Uuid {
+    let parts = [source, &session.to_string(), &id.to_string(), role];
+    crate::finding::derived_identity("record", &parts)
+}
+
+impl Record {
+    /// The record as a transaction Bundle with conditional creates, subject and performers by
+    /// identifier: what `encode` writes, and what delivery starts from.
+    pub fn bundle(&self) -> Node {
+        let entries = self.entries.iter().map(|entry| {
+            let mut request = vec![
+                ("method".to_owned(), crate::json::text("POST")),
+                ("url".to_owned(), crate::json::text(entry.kind)),
+            ];
+            if let Some((system, value)) = &entry.identifier {
+                let condition = if_none_exist(system, value.open());
+                request.push(("ifNoneExist".to_owned(), crate::json::text(condition)));
+            }
+            crate::json::object([
+                ("fullUrl", crate::json::text(entry.full_url.clone())),
+                ("resource", entry.resource.clone()),
+                ("request", Node::Object(request)),
+            ])
+        });
+        let mut members = vec![("resourceType".to_owned(), crate::json::text("Bundle"))];
+        if self.test_data {
+            members.push(("meta".to_owned(), test_meta()));
+        }
+        members.push(("type".to_owned(), crate::json::text("transaction")));
+        members.push(("entry".to_owned(), Node::List(entries.collect())));
+        Node::Object(members)
+    }
+}
+
+/// "ifNoneExist: this is what follows the '?', not including the '?' itself" (FHIR R4, Bundle);
+/// the bar between namespace and value is percent-encoded, as some servers ask.
+pub fn if_none_exist(system: &str, value: &str) -> String {
+    format!("identifier={}%7C{}", percent(system), percent(value))
+}
+
+/// Percent-encodes everything but the unreserved characters of RFC 3986, section 2.3.
+pub fn percent(text: &str) -> String {
+    let mut out = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            // Writing to a string cannot fail.
+            let _written = write!(out, "%{byte:02X}");
+        }
+    }
+    out
+}
+
+/// Marks what is about invented people (v3-ActReason HTEST, test health data).
+fn test_meta() -> Node {
+    let tag = crate::json::object([
+        (
+            "system",
+            crate::json::text("http://terminology.hl7.org/CodeSystem/v3-ActReason"),
+        ),
+        ("code", crate::json::text("HTEST")),
+        ("display", crate::json::text("test health data")),
+    ]);
+    crate::json::object([("tag", Node::List(vec![tag]))])
+}
