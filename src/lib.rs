@@ -5,6 +5,7 @@
 pub mod app;
 pub mod catalogue;
 pub mod check;
+pub mod cli;
 pub mod clock;
 pub mod coding;
 pub mod compare;

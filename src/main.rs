@@ -1,3 +1,7 @@
 //! The `fascicle` binary.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    fascicle::cli::run()
+}

@@ -1,0 +1,85 @@
+//! Words for people.
+
+use crate::cli::Ended;
+use crate::json::{Node, object, text};
+use crate::problem::{Problem, Severity};
+use std::io::{self, Write};
+
+/// Tells a fault of the program or the machine, without a word of what was processed.
+pub(super) fn fault(fault: &anyhow::Error) -> Ended {
+    let mut line = String::from("fascicle: ");
+    line.push_str(&fault.to_string());
+    for cause in fault.chain().skip(1) {
+        line.push_str(": ");
+        line.push_str(&cause.to_string());
+    }
+    line.push('\n');
+    // Nothing is left to be told when standard error is gone.
+    drop(io::stderr().write_all(line.as_bytes()));
+    Ended::Fault
+}
+
+/// Prints problems: path and what, the hint on its own line.
+pub(super) fn problems(
+    out: &mut dyn Write,
+    document: &str,
+    problems: &[Problem],
+) -> io::Result<()> {
+    for problem in problems {
+        let place = if problem.path.is_empty() {
+            "the document"
+        } else {
+            &problem.path
+        };
+        writeln!(out, "{document}: {place}")?;
+        writeln!(
+            out,
+            "  {} [{}]: {}",
+            problem.severity.word(),
+            problem.code,
+            problem.what
+        )?;
+        writeln!(out, "  hint: {}", problem.hint)?;
+    }
+    Ok(())
+}
+
+/// The problems of one document as JSON.
+pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
+    let problems = problems.iter().map(|problem| {
+        object([
+            ("severity", text(problem.severity.word())),
+            ("code", text(problem.code)),
+            ("path", text(problem.path.clone())),
+            ("what", text(problem.what.clone())),
+            ("hint", text(problem.hint.clone())),
+        ])
+    });
+    object([
+        ("document", text(document)),
+        ("problems", Node::List(problems.collect())),
+    ])
+}
+
+/// One line that counts.
+pub(super) fn count(problems: &[Problem]) -> String {
+    let of = |severity: Severity| problems.iter().filter(|p| p.severity == severity).count();
+    format!(
+        "{} errors, {} cautions, {} notes",
+        of(Severity::Error),
+        of(Severity::Caution),
+        of(Severity::Note)
+    )
+}
+
+/// How a document with these problems ends a command.
+pub(super) fn ended(problems: &[Problem]) -> Ended {
+    let has = |severity: Severity| problems.iter().any(|problem| problem.severity == severity);
+    if has(Severity::Error) {
+        Ended::Problems
+    } else if has(Severity::Caution) {
+        Ended::WaitsForConfirmation
+    } else {
+        Ended::Done
+    }
+}
