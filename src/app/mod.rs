@@ -4,4 +4,6 @@
 //! settings. Out: results that both the command line and the pages show. Never: speaks HTTP to a
 //! browser, prints, ends the process.
 
+pub mod deliver;
 pub mod encode;
+pub mod submit;

@@ -10,7 +10,7 @@ mod understand;
 mod value;
 
 use crate::exact::Exact;
-use crate::intake::draft::{Consent, Draft, MoreAffectedSide, Side};
+use crate::intake::draft::{Consent, Draft, MoreAffectedSide, PrecautionDraft, Side};
 use crate::private::Private;
 use crate::problem::Problems;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
@@ -282,6 +282,12 @@ pub struct Stretch {
 /// understood are left out of the session, which then carries an error and goes nowhere.
 pub fn understand(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) -> Option<Session> {
     understand::session(draft, now, problems)
+}
+
+/// A precaution as an earlier document stated it; it held then, so nothing is told of it now.
+pub fn carried_precaution(draft: &PrecautionDraft) -> Option<Precaution> {
+    let mut told_before = Problems::new();
+    understand::one_precaution(draft, "/precautions", &mut told_before)
 }
 
 /// An identity derived from others: the same parts give the same one.

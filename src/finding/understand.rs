@@ -238,7 +238,7 @@ fn precautions(draft: &Draft, problems: &mut Problems) -> Vec<Precaution> {
         .collect()
 }
 
-fn one_precaution(
+pub(super) fn one_precaution(
     draft: &PrecautionDraft,
     path: &str,
     problems: &mut Problems,

@@ -35,11 +35,10 @@ pub fn settle(mut later: Record, earlier: &[Entry], problems: &mut Problems) -> 
     });
     let mut gone = Vec::new();
     for before in missing {
-        if before.path.is_some() && !derived(&before.resource) {
+        if finding(&before.resource) {
             let what = "a finding of the earlier version is not spoken of".to_owned();
             let hint = "repeat it with its id, or with withdrawn: true; nothing is dropped";
-            let path = before.path.as_deref().unwrap_or_default();
-            problems.error("correction.silent", path, what, hint);
+            problems.error("correction.silent", "/findings", what, hint);
         } else {
             let mut entry = before.clone();
             entry.resource.set("status", text("entered-in-error"));
@@ -51,8 +50,18 @@ pub fn settle(mut later: Record, earlier: &[Entry], problems: &mut Problems) -> 
     later
 }
 
-fn derived(resource: &Node) -> bool {
-    !resource.items_of("derivedFrom").is_empty()
+/// True for what a person entered: neither computed, nor a panel, nor a precaution.
+fn finding(resource: &Node) -> bool {
+    let precaution = resource
+        .at(&["code", "coding"])
+        .map(Node::items)
+        .unwrap_or_default();
+    let precaution = precaution
+        .iter()
+        .any(|code| code.text_of("code") == Some("precaution"));
+    resource.items_of("derivedFrom").is_empty()
+        && resource.items_of("hasMember").is_empty()
+        && !precaution
 }
 
 /// True when two Observations state the same, whatever their status and time of issue.

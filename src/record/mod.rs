@@ -102,6 +102,36 @@ impl Record {
     }
 }
 
+/// The entries of a kept record, read back from its Bundle.
+///
+/// # Errors
+/// [`NotJson`] when the text is not the JSON we wrote.
+pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
+    let bundle = Node::parse(bundle)?;
+    let entry = |entry: &Node| {
+        let resource = entry.member("resource")?;
+        let kind = ["Observation", "Device", "Provenance"]
+            .into_iter()
+            .find(|kind| resource.text_of("resourceType") == Some(kind))?;
+        let identifier = resource
+            .items_of("identifier")
+            .first()
+            .and_then(|identifier| {
+                let value = Private::new(identifier.text_of("value")?.to_owned());
+                Some((identifier.text_of("system")?.to_owned(), value))
+            });
+        let full_url = entry.text_of("fullUrl")?.to_owned();
+        Some(Entry {
+            full_url,
+            kind,
+            identifier,
+            path: None,
+            resource: resource.clone(),
+        })
+    };
+    Ok(bundle.items_of("entry").iter().filter_map(entry).collect())
+}
+
 /// "ifNoneExist: this is what follows the '?', not including the '?' itself" (FHIR R4, Bundle);
 /// the bar between namespace and value is percent-encoded, as some servers ask.
 pub fn if_none_exist(system: &str, value: &str) -> String {

@@ -1,0 +1,130 @@
+//! Working off what is queued.
+
+use crate::clock::Clock;
+use crate::deliver::attempt::{Worker, attempt};
+use crate::deliver::http::Connection;
+use crate::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
+use chrono::{DateTime, Utc};
+use std::sync::Arc;
+use std::time::Duration;
+use uuid::Uuid;
+
+/// The longest sleep between two looks at the queue: other processes work on the same one.
+const LOOK_AGAIN: Duration = Duration::from_millis(200);
+
+/// Delivers to one target.
+#[derive(Debug, Clone)]
+pub struct Delivery {
+    /// The store.
+    pub outbox: Outbox,
+    /// The target.
+    pub connection: Connection,
+    /// The time.
+    pub clock: Arc<dyn Clock>,
+    /// How long a worker holds a lane.
+    pub lease: LeaseLength,
+}
+
+impl Delivery {
+    /// Makes one attempt at the next delivery that is due; false when none is.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn once(&self) -> Result<bool, OutboxError> {
+        let target = &self.connection.target().name;
+        let claimed = self
+            .outbox
+            .claim(target, self.lease, self.clock.now())
+            .await?;
+        let Some(leased) = claimed else {
+            return Ok(false);
+        };
+        let worker = Worker {
+            outbox: &self.outbox,
+            connection: &self.connection,
+            clock: &*self.clock,
+            lease: self.lease,
+            random: fastrand::u64(0..1000),
+        };
+        let outcome = attempt(&worker, &leased).await?;
+        let kept = self
+            .outbox
+            .finish(&leased, &outcome, self.clock.now())
+            .await?;
+        let (ended, reason) = told(&outcome);
+        tracing::info!(
+            item = %leased.item.id,
+            target = %target,
+            session = %leased.item.session,
+            version = leased.item.version,
+            attempt = leased.item.attempts,
+            ended,
+            reason,
+            kept,
+            "attempt ended"
+        );
+        Ok(true)
+    }
+
+    /// Works until these items have settled or the time is up.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn until_settled(
+        &self,
+        items: &[Uuid],
+        until: DateTime<Utc>,
+    ) -> Result<(), OutboxError> {
+        while self.clock.now() < until && !self.settled(items).await? {
+            if !self.once().await? {
+                self.sleep(until).await?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn settled(&self, items: &[Uuid]) -> Result<bool, OutboxError> {
+        for id in items {
+            if !self
+                .outbox
+                .item(*id)
+                .await?
+                .is_some_and(|item| settled(&item))
+            {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    async fn sleep(&self, until: DateTime<Utc>) -> Result<(), OutboxError> {
+        let now = self.clock.now();
+        let due = self.outbox.next_due(&self.connection.target().name).await?;
+        let wait = |milliseconds: i64| {
+            Duration::from_millis(u64::try_from(milliseconds).unwrap_or(0).max(5))
+        };
+        let next = due.map_or(LOOK_AGAIN, |due| {
+            wait(due.saturating_sub(now.timestamp_millis())).min(LOOK_AGAIN)
+        });
+        tokio::time::sleep(next.min(wait((until - now).num_milliseconds()))).await;
+        Ok(())
+    }
+}
+
+/// True when nothing more happens to an item without a person.
+pub const fn settled(item: &Item) -> bool {
+    match item.state {
+        State::Delivered | State::Refused | State::Waiting | State::Dropped => true,
+        State::Queued | State::Sending | State::Unknown => false,
+    }
+}
+
+fn told(outcome: &Outcome) -> (&'static str, &str) {
+    match outcome {
+        Outcome::Delivered { .. } => ("delivered", ""),
+        Outcome::Refused { reason, .. } => ("refused", reason),
+        Outcome::Unknown { reason, .. } => ("unknown", reason),
+        Outcome::Later { reason, .. } => ("later", reason),
+        Outcome::Waiting { reason, .. } => ("waiting", reason),
+    }
+}

@@ -1,0 +1,181 @@
+//! Accepting a session document.
+
+use crate::app::encode::{Earlier, Encoded, Held, encode};
+use crate::catalogue::{Catalogue, sha256_hex};
+use crate::intake::draft::PrecautionDraft;
+use crate::json::Node;
+use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution};
+use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
+use crate::problem::{Problem, Problems};
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+/// What came of submitting a document.
+#[derive(Debug)]
+pub enum Submitted {
+    /// Accepted, or accepted before with the same content.
+    Accepted {
+        /// Session.
+        session: Uuid,
+        /// Version.
+        version: u32,
+        /// True when it was accepted before.
+        before: bool,
+        /// One delivery for each target.
+        items: Vec<Item>,
+        /// Notes.
+        told: Vec<Problem>,
+    },
+    /// Not accepted: every problem at once. Nothing was stored.
+    Held(Held),
+}
+
+/// Accepts a document for delivery to the named targets. Nothing is stored when anything stands in
+/// the way; the same content submitted again gets the same deliveries.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    targets: &[String],
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    let Some(key) = key_of(text) else {
+        // Too little to know whose it is: the pure way tells why.
+        return Ok(Submitted::Held(refused(encode(
+            text,
+            &Earlier::default(),
+            catalogue,
+            now,
+        ))));
+    };
+    let mut told = Vec::new();
+    let encoding = |before: Before| {
+        let encoded = encode(text, &earlier(&before), catalogue, now)?;
+        told.clone_from(&encoded.told);
+        Ok(new(encoded))
+    };
+    let accepted = outbox.accept(&key, targets, now, encoding).await?;
+    Ok(match accepted {
+        Ok(Accepted::New(items)) => Submitted::Accepted {
+            session: key.session,
+            version: key.version,
+            before: false,
+            items,
+            told,
+        },
+        Ok(Accepted::Before(items)) => Submitted::Accepted {
+            session: key.session,
+            version: key.version,
+            before: true,
+            items,
+            told,
+        },
+        Err(Rejected::Encoding(held)) => Submitted::Held(held),
+        Err(Rejected::Store(reason)) => Submitted::Held(not_accepted(reason)),
+    })
+}
+
+/// The identifier of a person or instrument as the store knows it: only its hash.
+pub fn subject_of(system: &str, value: &str) -> String {
+    sha256_hex(format!("{}:{system}|{value}", system.len()).as_bytes())
+}
+
+fn key_of(text: &str) -> Option<Key> {
+    let node = Node::parse(text).ok()?;
+    let session = node.member("session")?;
+    let identifier = node.at(&["patient", "identifier"])?;
+    let Node::Number(version) = session.member("version")? else {
+        return None;
+    };
+    Some(Key {
+        source: session.text_of("source")?.to_owned(),
+        session: Uuid::parse_str(session.text_of("id")?).ok()?,
+        version: version.parse().ok()?,
+        subject: subject_of(identifier.text_of("system")?, identifier.text_of("value")?),
+        document_sha256: sha256_hex(node.canonical().as_bytes()),
+    })
+}
+
+fn earlier(before: &Before) -> Earlier {
+    let precautions = before.precautions.iter().filter_map(|stated| {
+        let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
+        crate::finding::carried_precaution(&draft)
+    });
+    let version_before = before
+        .record
+        .as_ref()
+        .and_then(|record| crate::record::entries_of(record).ok())
+        .unwrap_or_default();
+    Earlier {
+        precautions: precautions.collect(),
+        version_before,
+    }
+}
+
+fn new(encoded: Encoded) -> New {
+    let stated = Node::parse(&encoded.canonical).ok();
+    let stated = stated
+        .as_ref()
+        .map(|node| node.items_of("precautions"))
+        .unwrap_or_default();
+    let precautions = encoded
+        .session
+        .precautions
+        .iter()
+        .filter(|precaution| !precaution.carried)
+        .filter_map(|precaution| {
+            let id = precaution.id.to_string();
+            let stated = stated.iter().find(|node| node.text_of("id") == Some(&id))?;
+            Some(StatedPrecaution {
+                id: precaution.id,
+                stated: stated.compact(),
+                standing: precaution.lifted.is_none(),
+            })
+        });
+    New {
+        precautions: precautions.collect(),
+        checked: encoded.checked,
+        document: encoded.canonical,
+    }
+}
+
+fn refused(encoded: Result<Encoded, Held>) -> Held {
+    encoded.err().unwrap_or_else(|| {
+        let mut problems = Problems::new();
+        let what = "the document holds, but its session cannot be told".to_owned();
+        problems.error("document.key", "/session", what, "report this");
+        Held {
+            problems: problems.sorted(),
+        }
+    })
+}
+
+fn not_accepted(reason: NotAccepted) -> Held {
+    let mut problems = Problems::new();
+    match reason {
+        NotAccepted::OtherContent => problems.error(
+            "session.other-content",
+            "/session/version",
+            "this version was accepted before with other content".to_owned(),
+            "a correction is the next version of the session; nothing is overwritten",
+        ),
+        NotAccepted::Version { expected } => problems.error(
+            "session.version",
+            "/session/version",
+            format!("version {expected} comes next"),
+            "send the versions of a session in order",
+        ),
+        NotAccepted::OtherPerson => problems.error(
+            "session.other-person",
+            "/patient/identifier",
+            "the version before belongs to another person".to_owned(),
+            "withdraw that session, then send a new one with an id of its own",
+        ),
+    }
+    Held {
+        problems: problems.sorted(),
+    }
+}

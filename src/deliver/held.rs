@@ -1,0 +1,158 @@
+//! What the record server already holds of a record.
+
+use crate::deliver::http::{Answer, Connection, Silence};
+use crate::json::Node;
+use crate::record::percent;
+use std::collections::BTreeMap;
+
+/// Identifiers asked for in one search.
+const AT_ONCE: usize = 20;
+
+/// A resource the server holds.
+#[derive(Debug, Clone)]
+pub(super) struct Held {
+    /// `Type/id`.
+    pub(super) reference: String,
+    /// `meta.versionId`.
+    pub(super) version: Option<String>,
+    /// The resource.
+    pub(super) resource: Node,
+}
+
+/// Why looking did not work. Nothing was sent by it.
+#[derive(Debug, Clone)]
+pub(super) enum Trouble {
+    /// No answer.
+    Silence(Silence),
+    /// An answer that is none to a search.
+    Answer(Answer),
+    /// The server holds several resources under one identifier.
+    Several(String),
+}
+
+impl From<Silence> for Trouble {
+    fn from(silence: Silence) -> Self {
+        Self::Silence(silence)
+    }
+}
+
+/// Resources by `system|value` of their identifiers.
+pub(super) type Found = BTreeMap<String, Held>;
+
+/// Finds the resources of one type that carry one of these identifiers; several under one
+/// identifier are an alarm, not a choice.
+pub(super) async fn find(
+    connection: &Connection,
+    kind: &str,
+    identifiers: &[(String, String)],
+) -> Result<Found, Trouble> {
+    let mut found = Found::new();
+    for chunk in identifiers.chunks(AT_ONCE) {
+        let values: Vec<String> = chunk
+            .iter()
+            .map(|(system, value)| token(system, value))
+            .collect();
+        let form = format!("identifier={}&_count=200", percent(&values.join(",")));
+        for resource in search(connection, kind, &form).await? {
+            for key in keys_of(&resource) {
+                let asked = chunk
+                    .iter()
+                    .any(|(system, value)| format!("{system}|{value}") == key);
+                if asked && found.insert(key.clone(), held(kind, &resource)).is_some() {
+                    return Err(Trouble::Several(key));
+                }
+            }
+        }
+    }
+    Ok(found)
+}
+
+/// The Provenance of one version of a session, found by the panel it targets: in R4 a Provenance
+/// has no identifier of its own.
+pub(super) async fn provenance(
+    connection: &Connection,
+    panel: &str,
+    session_version: &str,
+) -> Result<Option<Held>, Trouble> {
+    let form = format!("target={}&_count=200", percent(panel));
+    let of_version = |resource: &Node| {
+        resource.items_of("entity").iter().any(|entity| {
+            let value = entity
+                .at(&["what", "identifier", "value"])
+                .and_then(Node::text);
+            value == Some(session_version)
+        })
+    };
+    let found = search(connection, "Provenance", &form).await?;
+    let mut found = found.iter().filter(|resource| of_version(resource));
+    match (found.next(), found.next()) {
+        (first, None) => Ok(first.map(|resource| held("Provenance", resource))),
+        (_, Some(_)) => Err(Trouble::Several(format!("Provenance of {panel}"))),
+    }
+}
+
+/// Searches and gives the matches; a page that has a next one is not the whole truth.
+pub(super) async fn search(
+    connection: &Connection,
+    kind: &str,
+    form: &str,
+) -> Result<Vec<Node>, Trouble> {
+    let answer = connection.search(kind, form).await?;
+    let bundle = answer
+        .body
+        .as_ref()
+        .map(crate::private::Private::open)
+        .filter(|body| {
+            (200..300).contains(&answer.status) && body.text_of("resourceType") == Some("Bundle")
+        });
+    let Some(bundle) = bundle else {
+        return Err(Trouble::Answer(answer));
+    };
+    let more = bundle
+        .items_of("link")
+        .iter()
+        .any(|link| link.text_of("relation") == Some("next"));
+    if more {
+        return Err(Trouble::Answer(answer));
+    }
+    let resources = bundle
+        .items_of("entry")
+        .iter()
+        .filter_map(|entry| entry.member("resource"));
+    Ok(resources
+        .filter(|resource| resource.text_of("resourceType") == Some(kind))
+        .cloned()
+        .collect())
+}
+
+/// A search token; `,`, `|` and `$` in its parts are escaped (FHIR R4, search.html#escaping).
+pub(super) fn token(system: &str, value: &str) -> String {
+    let escape = |part: &str| {
+        part.replace('\\', "\\\\")
+            .replace(',', "\\,")
+            .replace('|', "\\|")
+            .replace('$', "\\$")
+    };
+    format!("{}|{}", escape(system), escape(value))
+}
+
+fn keys_of(resource: &Node) -> Vec<String> {
+    let identifiers = resource.items_of("identifier").iter();
+    let key = |identifier: &Node| {
+        Some(format!(
+            "{}|{}",
+            identifier.text_of("system")?,
+            identifier.text_of("value")?
+        ))
+    };
+    identifiers.filter_map(key).collect()
+}
+
+fn held(kind: &str, resource: &Node) -> Held {
+    let version = resource.at(&["meta", "versionId"]).and_then(Node::text);
+    Held {
+        reference: format!("{kind}/{}", resource.text_of("id").unwrap_or_default()),
+        version: version.map(str::to_owned),
+        resource: resource.clone(),
+    }
+}

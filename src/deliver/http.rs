@@ -1,0 +1,207 @@
+//! One request, one answer.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "secrets are read from the files a site names"
+)]
+
+use crate::deliver::{SignIn, Target};
+use crate::json::Node;
+use crate::private::Private;
+use base64::Engine as _;
+use base64::prelude::BASE64_STANDARD;
+use reqwest::header::{
+    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderMap, HeaderValue, RETRY_AFTER,
+};
+use reqwest::redirect::Policy;
+use reqwest::{Client, Method, RequestBuilder};
+use std::fs;
+
+const FHIR_JSON: &str = "application/fhir+json";
+/// The most we read of an answer; a record server answers a session with far less.
+const MOST_BYTES: usize = 32 * 1024 * 1024;
+
+/// A connection to one target.
+#[derive(Debug, Clone)]
+pub struct Connection {
+    client: Client,
+    target: Target,
+}
+
+/// What a server answered.
+#[derive(Debug, Clone)]
+pub struct Answer {
+    /// HTTP status.
+    pub status: u16,
+    /// The body, where it is JSON.
+    pub body: Option<Private<Node>>,
+    /// Retry-After, as written.
+    pub retry_after: Option<String>,
+}
+
+/// Why there is no answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Silence {
+    /// No connection came about: nothing was sent.
+    #[error("target.unreachable")]
+    Unreachable,
+    /// The request may have reached the server, its answer did not reach us.
+    #[error("target.no-answer")]
+    NoAnswer,
+    /// The secret cannot be read.
+    #[error("target.secret")]
+    Secret,
+}
+
+impl Silence {
+    /// The code of the interface.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Unreachable => "target.unreachable",
+            Self::NoAnswer => "target.no-answer",
+            Self::Secret => "target.secret",
+        }
+    }
+}
+
+/// The HTTP client cannot be built.
+#[derive(Debug, thiserror::Error)]
+#[error("the HTTP client cannot be built")]
+pub struct NoClient(#[source] reqwest::Error);
+
+impl Connection {
+    /// A client for a target. It follows no redirect: a record that was meant for one server must
+    /// not travel to another with the credentials of the first.
+    ///
+    /// # Errors
+    /// [`NoClient`] when TLS cannot be set up.
+    pub fn new(target: Target) -> Result<Self, NoClient> {
+        crate::deliver::install_tls();
+        let client = Client::builder()
+            .timeout(target.timeout)
+            .redirect(Policy::none())
+            .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")))
+            .build()
+            .map_err(NoClient)?;
+        Ok(Self { client, target })
+    }
+
+    /// The target.
+    pub const fn target(&self) -> &Target {
+        &self.target
+    }
+
+    /// Searches by POST, so that no identifier stands in an address or a log of the server
+    /// (FHIR R4, http.html#search: "POST [base]/[type]/_search").
+    pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
+        let request = self
+            .request(Method::POST, &format!("/{kind}/_search"))?
+            .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .header(CACHE_CONTROL, "no-cache")
+            .body(form.to_owned());
+        answer(request).await
+    }
+
+    /// Creates a resource unless one with the identifier exists.
+    pub async fn create(
+        &self,
+        kind: &str,
+        condition: &str,
+        resource: &Node,
+    ) -> Result<Answer, Silence> {
+        let request = self
+            .request(Method::POST, &format!("/{kind}"))?
+            .header(CONTENT_TYPE, FHIR_JSON)
+            .header("If-None-Exist", condition)
+            .body(resource.compact());
+        answer(request).await
+    }
+
+    /// Sends a transaction Bundle.
+    pub async fn transaction(&self, bundle: &Node) -> Result<Answer, Silence> {
+        let request = self
+            .request(Method::POST, "")?
+            .header(CONTENT_TYPE, FHIR_JSON)
+            .header("Prefer", "return=minimal")
+            .body(bundle.compact());
+        answer(request).await
+    }
+
+    fn request(&self, method: Method, path: &str) -> Result<RequestBuilder, Silence> {
+        let address = format!("{}{path}", self.target.base.open());
+        let mut headers = HeaderMap::new();
+        headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
+        if let Some(value) = authorization(&self.target.sign_in)? {
+            headers.insert(AUTHORIZATION, value);
+        }
+        Ok(self.client.request(method, address).headers(headers))
+    }
+}
+
+fn authorization(sign_in: &SignIn) -> Result<Option<HeaderValue>, Silence> {
+    let secret = |path| fs::read_to_string(path).map_err(|_unreadable| Silence::Secret);
+    let text = match sign_in {
+        SignIn::None => return Ok(None),
+        SignIn::Basic(path) => {
+            format!(
+                "Basic {}",
+                BASE64_STANDARD.encode(secret(path)?.trim_end_matches('\n'))
+            )
+        }
+        SignIn::Bearer(path) => format!("Bearer {}", secret(path)?.trim()),
+    };
+    let mut value = HeaderValue::try_from(text).map_err(|_not_ascii| Silence::Secret)?;
+    value.set_sensitive(true);
+    Ok(Some(value))
+}
+
+/// Errors of the client are turned into codes at once: they carry addresses.
+async fn answer(request: RequestBuilder) -> Result<Answer, Silence> {
+    let silence = |cause: &reqwest::Error| {
+        if cause.is_connect() || cause.is_builder() {
+            Silence::Unreachable
+        } else {
+            Silence::NoAnswer
+        }
+    };
+    let mut response = request.send().await.map_err(|cause| silence(&cause))?;
+    let status = response.status().as_u16();
+    let retry_after = response
+        .headers()
+        .get(RETRY_AFTER)
+        .and_then(|value| value.to_str().ok());
+    let retry_after = retry_after.map(str::to_owned);
+    let mut bytes = Vec::new();
+    while let Some(chunk) = response.chunk().await.map_err(|_cut| Silence::NoAnswer)? {
+        if bytes.len().saturating_add(chunk.len()) > MOST_BYTES {
+            return Err(Silence::NoAnswer);
+        }
+        bytes.extend_from_slice(&chunk);
+    }
+    let body = String::from_utf8(bytes)
+        .ok()
+        .and_then(|text| Node::parse(&text).ok());
+    Ok(Answer {
+        status,
+        body: body.map(Private::new),
+        retry_after,
+    })
+}
+
+/// What a server says in an `OperationOutcome`, for the person who asks; it may repeat content.
+pub fn server_words(answer: &Answer) -> Private<String> {
+    let issues = answer
+        .body
+        .as_ref()
+        .map_or(&[][..], |body| body.open().items_of("issue"));
+    let said = issues.iter().filter_map(|issue| {
+        issue
+            .text_of("diagnostics")
+            .or_else(|| issue.at(&["details", "text"])?.text())
+    });
+    let said: Vec<&str> = said.collect();
+    Private::new(if said.is_empty() {
+        format!("the server answered {} and gave no reason", answer.status)
+    } else {
+        format!("the server answered {}: {}", answer.status, said.join("; "))
+    })
+}

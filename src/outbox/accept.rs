@@ -1,0 +1,307 @@
+//! Accepting a document: session, precautions, items and trail in one transaction.
+
+use crate::check::Checked;
+use crate::json::{Node, object, text};
+use crate::outbox::rows::{self, item_columns};
+use crate::outbox::trail::{self, About};
+use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
+use chrono::{DateTime, SecondsFormat, Utc};
+use sqlx::{Row, SqliteConnection};
+use uuid::Uuid;
+
+/// What a document is about, read before it is understood.
+#[derive(Debug, Clone)]
+pub struct Key {
+    /// The system it was written in.
+    pub source: String,
+    /// The session.
+    pub session: Uuid,
+    /// Its version.
+    pub version: u32,
+    /// SHA-256 of the identifier of the person.
+    pub subject: String,
+    /// SHA-256 of the canonical document.
+    pub document_sha256: String,
+}
+
+/// What the store knows of the same person and session.
+#[derive(Debug, Clone, Default)]
+pub struct Before {
+    /// Precautions that nobody has lifted, each as its document stated it.
+    pub precautions: Vec<String>,
+    /// The record of the version before.
+    pub record: Option<String>,
+}
+
+/// A precaution as it is to be kept.
+#[derive(Debug, Clone)]
+pub struct StatedPrecaution {
+    /// Identity.
+    pub id: Uuid,
+    /// As the document states it, JSON.
+    pub stated: String,
+    /// False once a named person has lifted it.
+    pub standing: bool,
+}
+
+/// A document that holds, ready to be kept.
+#[derive(Debug)]
+pub struct New {
+    /// The checked record.
+    pub checked: Checked,
+    /// The canonical document.
+    pub document: String,
+    /// Its precautions.
+    pub precautions: Vec<StatedPrecaution>,
+}
+
+/// Why nothing was accepted: the store's reason, or the reason of the encoding.
+#[derive(Debug)]
+pub enum Rejected<E> {
+    /// It does not fit what was accepted before.
+    Store(NotAccepted),
+    /// It does not hold.
+    Encoding(E),
+}
+
+impl Outbox {
+    /// Accepts a document: encodes it against what is known of the person, and keeps session,
+    /// precautions, one item for each target and the trail in one transaction. Nothing is kept
+    /// when anything stands in the way.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails; the inner result tells why nothing was accepted.
+    pub async fn accept<E: Send>(
+        &self,
+        key: &Key,
+        targets: &[String],
+        now: DateTime<Utc>,
+        encode: impl FnOnce(Before) -> Result<New, E> + Send,
+    ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
+        let mut transaction = self.begin().await?;
+        if let Some(kept) = kept_sha256(&mut transaction, key).await? {
+            if kept != key.document_sha256 {
+                return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
+            }
+            let items = items_of(&mut transaction, key).await?;
+            return Ok(Ok(Accepted::Before(items)));
+        }
+        if let Some(reason) = out_of_order(&mut transaction, key).await? {
+            return Ok(Err(Rejected::Store(reason)));
+        }
+        let before = before(&mut transaction, key).await?;
+        let new = match encode(before) {
+            Ok(new) => new,
+            Err(held) => return Ok(Err(Rejected::Encoding(held))),
+        };
+        keep_session(&mut transaction, key, &new, now).await?;
+        for precaution in &new.precautions {
+            keep_precaution(&mut transaction, key, precaution).await?;
+        }
+        for target in targets {
+            queue(&mut transaction, key, target, now).await?;
+        }
+        let items = items_of(&mut transaction, key).await?;
+        transaction.commit().await?;
+        Ok(Ok(Accepted::New(items)))
+    }
+}
+
+async fn kept_sha256(
+    connection: &mut SqliteConnection,
+    key: &Key,
+) -> Result<Option<String>, OutboxError> {
+    let row = sqlx::query(
+        "-- accept::kept_sha256
+         SELECT document_sha256 FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| row.try_get("document_sha256").map_err(OutboxError::from))
+        .transpose()
+}
+
+async fn out_of_order(
+    connection: &mut SqliteConnection,
+    key: &Key,
+) -> Result<Option<NotAccepted>, OutboxError> {
+    let row = sqlx::query(
+        "-- accept::out_of_order
+         SELECT version, subject FROM session WHERE source = ?1 AND id = ?2
+         ORDER BY version DESC LIMIT 1",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .fetch_optional(connection)
+    .await?;
+    let (latest, subject) = match row {
+        Some(row) => (
+            row.try_get::<u32, _>("version")?,
+            row.try_get::<String, _>("subject")?,
+        ),
+        None => (0, key.subject.clone()),
+    };
+    let expected = latest.saturating_add(1);
+    Ok(if key.version != expected {
+        Some(NotAccepted::Version { expected })
+    } else if subject != key.subject {
+        Some(NotAccepted::OtherPerson)
+    } else {
+        None
+    })
+}
+
+async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, OutboxError> {
+    let precautions = sqlx::query(
+        "-- accept::before (precautions)
+         SELECT stated FROM precaution WHERE subject = ?1 AND standing = 1 ORDER BY id",
+    )
+    .bind(&key.subject)
+    .fetch_all(&mut *connection)
+    .await?;
+    let record = sqlx::query(
+        "-- accept::before (record)
+         SELECT record FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version.saturating_sub(1))
+    .fetch_optional(connection)
+    .await?;
+    Ok(Before {
+        precautions: precautions
+            .iter()
+            .map(|row| row.try_get("stated"))
+            .collect::<Result<_, _>>()?,
+        record: record.map(|row| row.try_get("record")).transpose()?,
+    })
+}
+
+async fn keep_session(
+    connection: &mut SqliteConnection,
+    key: &Key,
+    new: &New,
+    now: DateTime<Utc>,
+) -> Result<(), OutboxError> {
+    let record = new.checked.record().bundle().compact();
+    let record_sha256 = crate::catalogue::sha256_hex(record.as_bytes());
+    sqlx::query(
+        "-- accept::keep_session
+         INSERT INTO session
+           (source, id, version, subject, document, document_sha256, record, accepted_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .bind(&key.subject)
+    .bind(&new.document)
+    .bind(&key.document_sha256)
+    .bind(record)
+    .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
+    .execute(&mut *connection)
+    .await?;
+    let detail = object([
+        ("document_sha256", text(key.document_sha256.clone())),
+        ("record_sha256", text(record_sha256)),
+        (
+            "resources",
+            Node::Number(new.checked.record().entries.len().to_string()),
+        ),
+    ]);
+    let about = About {
+        source: &key.source,
+        session: key.session,
+        version: key.version,
+        item: None,
+    };
+    trail::add(connection, now, "accepted", about, detail).await
+}
+
+async fn keep_precaution(
+    connection: &mut SqliteConnection,
+    key: &Key,
+    precaution: &StatedPrecaution,
+) -> Result<(), OutboxError> {
+    sqlx::query(
+        "-- accept::keep_precaution
+         INSERT INTO precaution (subject, id, stated, standing, session)
+         VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (subject, id) DO UPDATE
+           SET stated = excluded.stated, standing = excluded.standing, session = excluded.session",
+    )
+    .bind(&key.subject)
+    .bind(precaution.id.to_string())
+    .bind(&precaution.stated)
+    .bind(precaution.standing)
+    .bind(key.session.to_string())
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Gives the next number of the lane, under the one write lock.
+async fn queue(
+    connection: &mut SqliteConnection,
+    key: &Key,
+    target: &str,
+    now: DateTime<Utc>,
+) -> Result<(), OutboxError> {
+    let number: i64 = sqlx::query(
+        "-- accept::queue (number)
+         INSERT INTO lane (target, subject, next_number) VALUES (?1, ?2, 2)
+         ON CONFLICT (target, subject) DO UPDATE SET next_number = next_number + 1
+         RETURNING next_number - 1 AS number",
+    )
+    .bind(target)
+    .bind(&key.subject)
+    .fetch_one(&mut *connection)
+    .await?
+    .try_get("number")?;
+    let id = Uuid::new_v4();
+    sqlx::query(
+        "-- accept::queue (item)
+         INSERT INTO item (id, target, subject, number, source, session, version, state,
+                           attempts, due_at)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 'queued', 0, ?8)",
+    )
+    .bind(id.to_string())
+    .bind(target)
+    .bind(&key.subject)
+    .bind(number)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .bind(now.timestamp_millis())
+    .execute(&mut *connection)
+    .await?;
+    let about = About {
+        source: &key.source,
+        session: key.session,
+        version: key.version,
+        item: Some((id, target)),
+    };
+    let detail = object([("number", Node::Number(number.to_string()))]);
+    trail::add(connection, now, "queued", about, detail).await
+}
+
+async fn items_of(connection: &mut SqliteConnection, key: &Key) -> Result<Vec<Item>, OutboxError> {
+    let rows = sqlx::query(concat!(
+        "-- accept::items_of
+         SELECT ",
+        item_columns!(),
+        " FROM item JOIN session ON session.source = item.source AND session.id = item.session
+            AND session.version = item.version
+         WHERE item.source = ?1 AND item.session = ?2 AND item.version = ?3
+         ORDER BY item.target"
+    ))
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(rows::item).collect()
+}

@@ -1,0 +1,255 @@
+//! Kept until delivered.
+//!
+//! Owns: durable state: sessions, precautions, lanes, leases, items, the trail, migrations; every
+//! change of state writes its trail row in the same transaction. It is the one room that speaks
+//! SQL. In: checked records; outcomes of attempts. Out: leased items; rows to read. Never: HTTP,
+//! the meaning of what it keeps, a transaction that is open while we wait on the network.
+
+pub mod accept;
+mod read;
+mod rows;
+mod sqlite;
+pub mod trail;
+mod work;
+
+use crate::private::Private;
+use chrono::{DateTime, Utc};
+use sqlx::SqlitePool;
+use std::time::Duration;
+use uuid::Uuid;
+
+/// Durable state in one `SQLite` file.
+#[derive(Clone)]
+pub struct Outbox {
+    pool: SqlitePool,
+}
+
+impl std::fmt::Debug for Outbox {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("Outbox")
+    }
+}
+
+/// What can go wrong with the store. None of it is about a document.
+#[derive(Debug, thiserror::Error)]
+pub enum OutboxError {
+    /// The database said no.
+    #[error("the store answers with an error")]
+    Database(#[from] sqlx::Error),
+    /// The schema is newer than this binary, or damaged.
+    #[error("the schema of the store does not fit this version of Fascicle")]
+    Schema(#[from] sqlx::migrate::MigrateError),
+    /// The folder or file cannot be made.
+    #[error("the state folder cannot be used")]
+    Folder(#[source] std::io::Error),
+    /// A row does not read back.
+    #[error("a row of the store does not read back: {0}")]
+    Row(&'static str),
+}
+
+/// The life of one delivery.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum State {
+    /// Waits for its turn.
+    Queued,
+    /// A worker holds it.
+    Sending,
+    /// Nobody knows whether the server has it; resolved by searching.
+    Unknown,
+    /// The server has it, and it was read back.
+    Delivered,
+    /// The server refused its content.
+    Refused,
+    /// A person has to decide.
+    Waiting,
+    /// A person gave it up, with a reason.
+    Dropped,
+}
+
+impl State {
+    /// The word of the interface.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Queued => "queued",
+            Self::Sending => "sending",
+            Self::Unknown => "unknown",
+            Self::Delivered => "delivered",
+            Self::Refused => "refused",
+            Self::Waiting => "waiting for a person",
+            Self::Dropped => "dropped",
+        }
+    }
+}
+
+/// One delivery, as a person sees it in the queue.
+#[derive(Debug, Clone)]
+pub struct Item {
+    /// Identity.
+    pub id: Uuid,
+    /// Target.
+    pub target: String,
+    /// Place in its lane.
+    pub number: i64,
+    /// Session.
+    pub session: Uuid,
+    /// Version of the session.
+    pub version: u32,
+    /// State.
+    pub state: State,
+    /// Attempts begun.
+    pub attempts: u32,
+    /// Not before.
+    pub due_at: DateTime<Utc>,
+    /// Code of what holds it up.
+    pub reason: Option<String>,
+    /// What the server said.
+    pub words: Option<Private<String>>,
+    /// Where the resources lie, JSON.
+    pub receipt: Option<String>,
+    /// When the session was accepted.
+    pub accepted_at: DateTime<Utc>,
+}
+
+/// What came of submitting a document.
+#[derive(Debug, Clone)]
+pub enum Accepted {
+    /// New: one item for each target.
+    New(Vec<Item>),
+    /// The same content was accepted before; these are its items.
+    Before(Vec<Item>),
+}
+
+/// Why a document that holds is not accepted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotAccepted {
+    /// The same session and version was accepted with other content.
+    OtherContent,
+    /// The versions before it were not accepted; this one was expected.
+    Version {
+        /// The next version that would be accepted.
+        expected: u32,
+    },
+    /// An earlier version belongs to another person; the subject never moves.
+    OtherPerson,
+}
+
+/// A delivery that this process holds until the lease ends.
+#[derive(Debug, Clone)]
+pub struct Leased {
+    /// The item.
+    pub item: Item,
+    /// Its lane.
+    pub subject: String,
+    /// Token of the lease.
+    pub token: Uuid,
+    /// End of the lease.
+    pub until: DateTime<Utc>,
+    /// True when an earlier attempt may have reached the server.
+    pub unknown: bool,
+    /// Begin of that earlier attempt.
+    pub sent_before: Option<DateTime<Utc>>,
+    /// The record as a transaction Bundle.
+    pub record: Private<String>,
+    /// The document, for the cross-check of the person.
+    pub document: Private<String>,
+    /// Reason codes a person has confirmed.
+    pub confirmed: Vec<String>,
+}
+
+/// How an attempt ended.
+#[derive(Debug, Clone)]
+pub enum Outcome {
+    /// The server has everything, read back; the receipt is JSON.
+    Delivered {
+        /// Where the resources lie.
+        receipt: String,
+    },
+    /// The server refused the content.
+    Refused {
+        /// Code.
+        reason: String,
+        /// What the server said.
+        words: Private<String>,
+    },
+    /// Nobody knows; look again at this time.
+    Unknown {
+        /// Code.
+        reason: String,
+        /// When.
+        due_at: DateTime<Utc>,
+    },
+    /// Nothing was sent; try again at this time.
+    Later {
+        /// Code.
+        reason: String,
+        /// When.
+        due_at: DateTime<Utc>,
+    },
+    /// A person has to decide.
+    Waiting {
+        /// Code.
+        reason: String,
+        /// What for.
+        words: Private<String>,
+    },
+}
+
+/// One row of the trail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TrailRow {
+    /// Place.
+    pub number: i64,
+    /// When.
+    pub at: String,
+    /// What.
+    pub event: String,
+    /// Item.
+    pub item: Option<String>,
+    /// Target.
+    pub target: Option<String>,
+    /// Source of the session.
+    pub source: String,
+    /// Session.
+    pub session: String,
+    /// Version.
+    pub version: i64,
+    /// Codes, counts, hashes and references, JSON.
+    pub detail: String,
+    /// Hash over the one before and this row.
+    pub sha256: String,
+}
+
+/// A session as accepted.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    /// Source.
+    pub source: String,
+    /// Identity.
+    pub session: Uuid,
+    /// Version.
+    pub version: u32,
+    /// Canonical document.
+    pub document: Private<String>,
+    /// Transaction Bundle.
+    pub record: Private<String>,
+    /// When.
+    pub accepted_at: DateTime<Utc>,
+}
+
+/// How long a worker may hold a lane, and how long before its end it stops.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LeaseLength {
+    /// The whole lease.
+    pub whole: Duration,
+    /// Work is cut off this long before the end.
+    pub margin: Duration,
+}
+
+/// What a person may do with an item that is stuck.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Decision {
+    /// Try again, with the reason it was held up for confirmed.
+    Release,
+    /// Give it up.
+    Drop,
+}

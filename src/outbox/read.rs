@@ -1,0 +1,97 @@
+//! Looking without changing anything.
+
+use crate::outbox::rows::{self, item_columns};
+use crate::outbox::{Item, Kept, Outbox, OutboxError};
+use crate::private::Private;
+use sqlx::Row;
+use uuid::Uuid;
+
+impl Outbox {
+    /// Deliveries, the open ones or all, in the order of lanes.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn items(&self, open_only: bool) -> Result<Vec<Item>, OutboxError> {
+        let rows = sqlx::query(concat!(
+            "-- Outbox::items
+             SELECT ",
+            item_columns!(),
+            " FROM item JOIN session ON session.source = item.source
+                AND session.id = item.session AND session.version = item.version
+             WHERE NOT ?1 OR item.state NOT IN ('delivered', 'dropped')
+             ORDER BY item.target, session.accepted_at, item.number"
+        ))
+        .bind(open_only)
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter().map(rows::item).collect()
+    }
+
+    /// One delivery.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn item(&self, id: Uuid) -> Result<Option<Item>, OutboxError> {
+        let row = sqlx::query(concat!(
+            "-- Outbox::item
+             SELECT ",
+            item_columns!(),
+            " FROM item JOIN session ON session.source = item.source
+                AND session.id = item.session AND session.version = item.version
+             WHERE item.id = ?1"
+        ))
+        .bind(id.to_string())
+        .fetch_optional(&self.pool)
+        .await?;
+        row.as_ref().map(rows::item).transpose()
+    }
+
+    /// The sessions as accepted, the earliest first.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn sessions(&self) -> Result<Vec<Kept>, OutboxError> {
+        let rows = sqlx::query(
+            "-- Outbox::sessions
+             SELECT source, id, version, document, record, accepted_at FROM session
+             ORDER BY accepted_at, source, id, version",
+        )
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter()
+            .map(|row| {
+                Ok(Kept {
+                    source: row.try_get("source")?,
+                    session: rows::uuid(row.try_get("id")?)?,
+                    version: row.try_get("version")?,
+                    document: Private::new(row.try_get("document")?),
+                    record: Private::new(row.try_get("record")?),
+                    accepted_at: rows::written(row.try_get("accepted_at")?)?,
+                })
+            })
+            .collect()
+    }
+
+    /// When the next open delivery of a target falls due, ms since 1970 UTC; nothing when every
+    /// lane is empty or blocked.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn next_due(&self, target: &str) -> Result<Option<i64>, OutboxError> {
+        let row = sqlx::query(
+            "-- Outbox::next_due
+             SELECT min(max(item.due_at, coalesce(lane.lease_until, 0))) AS due
+             FROM lane JOIN item ON item.target = lane.target AND item.subject = lane.subject
+             WHERE lane.target = ?1
+               AND item.state IN ('queued', 'sending', 'unknown')
+               AND item.number = (SELECT min(head.number) FROM item AS head
+                                  WHERE head.target = lane.target
+                                    AND head.subject = lane.subject
+                                    AND head.state NOT IN ('delivered', 'dropped'))",
+        )
+        .bind(target)
+        .fetch_one(&self.pool)
+        .await?;
+        Ok(row.try_get("due")?)
+    }
+}

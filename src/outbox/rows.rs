@@ -1,0 +1,78 @@
+//! Reading rows into types.
+
+use crate::outbox::{Item, OutboxError, State};
+use crate::private::Private;
+use chrono::{DateTime, TimeZone, Utc};
+use sqlx::Row;
+use sqlx::sqlite::SqliteRow;
+use uuid::Uuid;
+
+/// The columns [`item`] reads, from `item` joined with `session`.
+macro_rules! item_columns {
+    () => {
+        "item.id, item.target, item.subject, item.number, item.session, item.version, \
+         item.state, item.attempts, item.due_at, item.sent_at, item.reason, item.words, \
+         item.confirmed, item.receipt, session.accepted_at"
+    };
+}
+pub(super) use item_columns;
+
+pub(super) fn item(row: &SqliteRow) -> Result<Item, OutboxError> {
+    Ok(Item {
+        id: uuid(row.try_get("id")?)?,
+        target: row.try_get("target")?,
+        number: row.try_get("number")?,
+        session: uuid(row.try_get("session")?)?,
+        version: row.try_get("version")?,
+        state: state(row.try_get("state")?)?,
+        attempts: row.try_get("attempts")?,
+        due_at: instant(row.try_get("due_at")?)?,
+        reason: row.try_get("reason")?,
+        words: row.try_get::<Option<String>, _>("words")?.map(Private::new),
+        receipt: row.try_get("receipt")?,
+        accepted_at: written(row.try_get("accepted_at")?)?,
+    })
+}
+
+pub(super) fn uuid(text: &str) -> Result<Uuid, OutboxError> {
+    Uuid::parse_str(text).map_err(|_not_one| OutboxError::Row("a UUID"))
+}
+
+pub(super) fn instant(milliseconds: i64) -> Result<DateTime<Utc>, OutboxError> {
+    Utc.timestamp_millis_opt(milliseconds)
+        .single()
+        .ok_or(OutboxError::Row("a time"))
+}
+
+pub(super) fn written(text: &str) -> Result<DateTime<Utc>, OutboxError> {
+    text.parse().map_err(|_not_one| OutboxError::Row("a time"))
+}
+
+/// The word a state has in the table.
+pub(super) const fn column(state: State) -> &'static str {
+    match state {
+        State::Waiting => "waiting",
+        State::Queued
+        | State::Sending
+        | State::Unknown
+        | State::Delivered
+        | State::Refused
+        | State::Dropped => state.word(),
+    }
+}
+
+fn state(word: &str) -> Result<State, OutboxError> {
+    let states = [
+        State::Queued,
+        State::Sending,
+        State::Unknown,
+        State::Delivered,
+        State::Refused,
+        State::Waiting,
+        State::Dropped,
+    ];
+    states
+        .into_iter()
+        .find(|state| column(*state) == word)
+        .ok_or(OutboxError::Row("a state"))
+}

@@ -1,0 +1,98 @@
+//! Opening the `SQLite` file and bringing its schema up to date.
+
+use crate::outbox::{Outbox, OutboxError};
+use sqlx::SqliteTransaction;
+use sqlx::migrate::{Migration, MigrationType, Migrator};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use std::borrow::Cow;
+use std::fs::{DirBuilder, OpenOptions};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::path::Path;
+use std::time::Duration;
+
+/// Landed migrations, numbered and only added; `migrations/SUMS` holds what landed.
+const MIGRATIONS: &[(i64, &str, &str)] =
+    &[(1, "spine", include_str!("migrations/sqlite/0001_spine.sql"))];
+
+impl Outbox {
+    /// Opens the store in a state folder, making both when they are missing: folder 0700, file
+    /// 0600, because everything in it is about people.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the folder cannot be used or the schema is newer than this binary.
+    pub async fn open(folder: &Path) -> Result<Self, OutboxError> {
+        DirBuilder::new()
+            .recursive(true)
+            .mode(0o700)
+            .create(folder)
+            .map_err(OutboxError::Folder)?;
+        let file = folder.join("fascicle.sqlite");
+        OpenOptions::new()
+            .create(true)
+            .append(true)
+            .mode(0o600)
+            .open(&file)
+            .map_err(OutboxError::Folder)?;
+        // WAL with FULL: a commit that returned survives a power cut (sqlite.org/pragma.html,
+        // synchronous).
+        let options = SqliteConnectOptions::new()
+            .filename(&file)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(Duration::from_secs(20));
+        let pool = SqlitePoolOptions::new()
+            .max_connections(4)
+            .connect_with(options)
+            .await?;
+        migrator().run(&pool).await?;
+        Ok(Self { pool })
+    }
+
+    /// Closes the store once nothing uses it.
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+
+    /// A transaction that takes the one write lock at its start, so that what it reads stays true
+    /// until it commits.
+    pub(super) async fn begin(&self) -> Result<SqliteTransaction<'static>, OutboxError> {
+        Ok(self.pool.begin_with("BEGIN IMMEDIATE").await?)
+    }
+}
+
+fn migrator() -> Migrator {
+    let migrations: Vec<Migration> = MIGRATIONS
+        .iter()
+        .map(|(number, name, sql)| {
+            let sql = sqlx::SqlSafeStr::into_sql_str(*sql);
+            let name = Cow::Borrowed(*name);
+            Migration::new(*number, name, MigrationType::Simple, sql, false)
+        })
+        .collect();
+    Migrator {
+        migrations: Cow::Owned(migrations),
+        ..Migrator::DEFAULT
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::MIGRATIONS;
+    use crate::catalogue::sha256_hex;
+
+    #[test]
+    fn landed_migrations_are_as_they_landed() {
+        let sums: Vec<String> = MIGRATIONS
+            .iter()
+            .map(|(number, name, sql)| {
+                format!(
+                    "{} sqlite/{number:04}_{name}.sql",
+                    sha256_hex(sql.as_bytes())
+                )
+            })
+            .collect();
+
+        assert_eq!(sums.join("\n") + "\n", include_str!("migrations/SUMS"));
+    }
+}

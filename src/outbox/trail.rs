@@ -1,0 +1,134 @@
+//! The trail: only added to, each row bound to the one before.
+
+use crate::catalogue::sha256_hex;
+use crate::json::{Node, object, text};
+use crate::outbox::{Outbox, OutboxError, TrailRow};
+use chrono::{DateTime, SecondsFormat, Utc};
+use sqlx::sqlite::SqliteRow;
+use sqlx::{Row, SqliteConnection};
+use uuid::Uuid;
+
+/// Which session, version, item and target a trail row speaks of.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct About<'a> {
+    pub(super) source: &'a str,
+    pub(super) session: Uuid,
+    pub(super) version: u32,
+    pub(super) item: Option<(Uuid, &'a str)>,
+}
+
+/// Adds a row, in the transaction of the change it tells.
+pub(super) async fn add(
+    connection: &mut SqliteConnection,
+    now: DateTime<Utc>,
+    event: &str,
+    about: About<'_>,
+    detail: Node,
+) -> Result<(), OutboxError> {
+    let before = last_hash(connection).await?;
+    let mut row = TrailRow {
+        number: 0,
+        at: now.to_rfc3339_opts(SecondsFormat::Millis, true),
+        event: event.to_owned(),
+        item: about.item.map(|(id, _)| id.to_string()),
+        target: about.item.map(|(_, target)| target.to_owned()),
+        source: about.source.to_owned(),
+        session: about.session.to_string(),
+        version: i64::from(about.version),
+        detail: detail.canonical(),
+        sha256: String::new(),
+    };
+    row.sha256 = hash(&before, &row);
+    sqlx::query(
+        "-- trail::add
+         INSERT INTO trail (at, event, item, target, source, session, version, detail, sha256)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    )
+    .bind(row.at)
+    .bind(row.event)
+    .bind(row.item)
+    .bind(row.target)
+    .bind(row.source)
+    .bind(row.session)
+    .bind(row.version)
+    .bind(row.detail)
+    .bind(row.sha256)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+async fn last_hash(connection: &mut SqliteConnection) -> Result<String, OutboxError> {
+    let last = sqlx::query(
+        "-- trail::last_hash
+         SELECT sha256 FROM trail ORDER BY number DESC LIMIT 1",
+    )
+    .fetch_optional(connection)
+    .await?;
+    Ok(match last {
+        Some(row) => row.try_get("sha256")?,
+        None => String::new(),
+    })
+}
+
+/// SHA-256 over the hash before and the row in canonical JSON.
+pub(super) fn hash(before: &str, row: &TrailRow) -> String {
+    let optional = |value: &Option<String>| value.clone().map_or(Node::Null, text);
+    let node = object([
+        ("at", text(row.at.clone())),
+        ("before", text(before)),
+        ("detail", text(row.detail.clone())),
+        ("event", text(row.event.clone())),
+        ("item", optional(&row.item)),
+        ("session", text(row.session.clone())),
+        ("source", text(row.source.clone())),
+        ("target", optional(&row.target)),
+        ("version", Node::Number(row.version.to_string())),
+    ]);
+    sha256_hex(node.canonical().as_bytes())
+}
+
+fn read(row: &SqliteRow) -> Result<TrailRow, OutboxError> {
+    Ok(TrailRow {
+        number: row.try_get("number")?,
+        at: row.try_get("at")?,
+        event: row.try_get("event")?,
+        item: row.try_get("item")?,
+        target: row.try_get("target")?,
+        source: row.try_get("source")?,
+        session: row.try_get("session")?,
+        version: row.try_get("version")?,
+        detail: row.try_get("detail")?,
+        sha256: row.try_get("sha256")?,
+    })
+}
+
+impl Outbox {
+    /// The whole trail, or that of one session, in order.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn trail(&self, session: Option<Uuid>) -> Result<Vec<TrailRow>, OutboxError> {
+        let rows = sqlx::query(
+            "-- Outbox::trail
+             SELECT number, at, event, item, target, source, session, version, detail, sha256
+             FROM trail WHERE ?1 IS NULL OR session = ?1 ORDER BY number",
+        )
+        .bind(session.map(|session| session.to_string()))
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter().map(read).collect()
+    }
+}
+
+/// The number of the first row whose hash does not follow from what stands before it.
+pub fn first_break(rows: &[TrailRow]) -> Option<i64> {
+    let mut before = String::new();
+    for row in rows {
+        if hash(&before, row) != row.sha256 {
+            return Some(row.number);
+        }
+        before.clone_from(&row.sha256);
+    }
+    None
+}

@@ -1,0 +1,409 @@
+//! Claiming lanes, finishing attempts, and what a person decides.
+
+use crate::json::{Node, object, text};
+use crate::outbox::rows::{self, item_columns};
+use crate::outbox::trail::{self, About};
+use crate::outbox::{Decision, LeaseLength, Leased, Outbox, OutboxError, Outcome, State};
+use crate::private::Private;
+use chrono::{DateTime, Utc};
+use sqlx::{Row, SqliteConnection};
+use uuid::Uuid;
+
+impl Outbox {
+    /// Claims the lane of a target whose head is due, and begins an attempt at that head.
+    ///
+    /// The lease and the beginning are committed before this returns. A head that another worker
+    /// left in sending when its lease ended is unknown: it may have reached the server.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn claim(
+        &self,
+        target: &str,
+        lease: LeaseLength,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Leased>, OutboxError> {
+        let mut transaction = self.begin().await?;
+        let token = Uuid::new_v4();
+        let until = now + lease.whole;
+        let Some(subject) = take_lane(&mut transaction, target, token, until, now).await? else {
+            return Ok(None);
+        };
+        let mut leased = head(&mut transaction, target, &subject, token, until).await?;
+        let about = About {
+            source: &leased.1,
+            session: leased.0.item.session,
+            version: leased.0.item.version,
+            item: Some((leased.0.item.id, target)),
+        };
+        if leased.0.item.state == State::Sending {
+            let detail = object([("reason", text("lease-ended"))]);
+            trail::add(&mut transaction, now, "unknown", about, detail).await?;
+        }
+        begin(&mut transaction, leased.0.item.id, now).await?;
+        leased.0.item.attempts = leased.0.item.attempts.saturating_add(1);
+        let attempt = Node::Number(leased.0.item.attempts.to_string());
+        let detail = object([
+            ("attempt", attempt),
+            ("search_first", Node::Bool(leased.0.unknown)),
+        ]);
+        trail::add(&mut transaction, now, "sending", about, detail).await?;
+        transaction.commit().await?;
+        Ok(Some(leased.0))
+    }
+
+    /// Ends an attempt. Needs the token of the lease and an item still in sending; otherwise the
+    /// outcome is not kept, because somebody else holds the lane by now.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn finish(
+        &self,
+        leased: &Leased,
+        outcome: &Outcome,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OutboxError> {
+        let mut transaction = self.begin().await?;
+        if !release_lane(&mut transaction, leased).await? {
+            return Ok(false);
+        }
+        let source = source_of(&mut transaction, leased.item.id).await?;
+        let change = Change::of(outcome, leased.unknown);
+        let changed = sqlx::query(
+            "-- Outbox::finish
+             UPDATE item SET state = ?2, due_at = ?3, reason = ?4, words = ?5, receipt = ?6
+             WHERE id = ?1 AND state = 'sending'",
+        )
+        .bind(leased.item.id.to_string())
+        .bind(rows::column(change.state))
+        .bind(change.due_at.unwrap_or(now).timestamp_millis())
+        .bind(change.reason.clone())
+        .bind(change.words.as_ref().map(|words| words.open().clone()))
+        .bind(change.receipt.clone())
+        .execute(&mut *transaction)
+        .await?
+        .rows_affected();
+        if changed != 1 {
+            return Ok(false);
+        }
+        let about = About {
+            source: &source,
+            session: leased.item.session,
+            version: leased.item.version,
+            item: Some((leased.item.id, &leased.item.target)),
+        };
+        let detail = change.detail();
+        trail::add(
+            &mut transaction,
+            now,
+            rows::column(change.state),
+            about,
+            detail,
+        )
+        .await?;
+        transaction.commit().await?;
+        Ok(true)
+    }
+
+    /// What a person decided about an item that is stuck; false when it is not stuck.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn decide(
+        &self,
+        id: Uuid,
+        decision: &Decision,
+        why: &str,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OutboxError> {
+        let mut transaction = self.begin().await?;
+        let (state, event) = match decision {
+            Decision::Release => ("queued", "released"),
+            Decision::Drop => ("dropped", "dropped"),
+        };
+        let row = sqlx::query(
+            "-- Outbox::decide
+             UPDATE item SET state = ?2, due_at = ?3,
+               confirmed = CASE WHEN ?2 = 'queued'
+                 THEN coalesce(confirmed || ',', '') || coalesce(reason, '') ELSE confirmed END
+             WHERE id = ?1 AND state IN ('refused', 'waiting', 'unknown', 'queued')
+               AND NOT (?2 = 'queued' AND state = 'queued')
+             RETURNING source, session, version, target, reason",
+        )
+        .bind(id.to_string())
+        .bind(state)
+        .bind(now.timestamp_millis())
+        .fetch_optional(&mut *transaction)
+        .await?;
+        let Some(row) = row else { return Ok(false) };
+        let (source, target): (String, String) = (row.try_get("source")?, row.try_get("target")?);
+        let about = About {
+            source: &source,
+            session: rows::uuid(row.try_get("session")?)?,
+            version: row.try_get("version")?,
+            item: Some((id, &target)),
+        };
+        let held_by = row
+            .try_get::<Option<String>, _>("reason")?
+            .unwrap_or_default();
+        // The words of the person stay out of the trail: only their hash binds them.
+        let detail = object([
+            ("held_by", text(held_by)),
+            (
+                "why_sha256",
+                text(crate::catalogue::sha256_hex(why.as_bytes())),
+            ),
+        ]);
+        trail::add(&mut transaction, now, event, about, detail).await?;
+        transaction.commit().await?;
+        Ok(true)
+    }
+
+    /// Takes a lane that has no items, such as that of an instrument, for as long as a lease.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn hold(
+        &self,
+        target: &str,
+        subject: &str,
+        until: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Uuid>, OutboxError> {
+        let token = Uuid::new_v4();
+        let rows = sqlx::query(
+            "-- Outbox::hold
+             INSERT INTO lane (target, subject, next_number, token, lease_until)
+             VALUES (?1, ?2, 1, ?3, ?4)
+             ON CONFLICT (target, subject) DO UPDATE
+               SET token = excluded.token, lease_until = excluded.lease_until
+             WHERE lane.lease_until IS NULL OR lane.lease_until <= ?5",
+        )
+        .bind(target)
+        .bind(subject)
+        .bind(token.to_string())
+        .bind(until.timestamp_millis())
+        .bind(now.timestamp_millis())
+        .execute(&self.pool)
+        .await?
+        .rows_affected();
+        Ok((rows == 1).then_some(token))
+    }
+
+    /// Gives back a lane taken by [`Outbox::hold`].
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn let_go(
+        &self,
+        target: &str,
+        subject: &str,
+        token: Uuid,
+    ) -> Result<(), OutboxError> {
+        sqlx::query(
+            "-- Outbox::let_go
+             UPDATE lane SET token = NULL, lease_until = NULL
+             WHERE target = ?1 AND subject = ?2 AND token = ?3",
+        )
+        .bind(target)
+        .bind(subject)
+        .bind(token.to_string())
+        .execute(&self.pool)
+        .await?;
+        Ok(())
+    }
+}
+
+/// What an outcome does to the row of its item.
+struct Change {
+    state: State,
+    due_at: Option<DateTime<Utc>>,
+    reason: Option<String>,
+    words: Option<Private<String>>,
+    receipt: Option<String>,
+}
+
+impl Change {
+    /// An item that was unknown stays so when this attempt sent nothing.
+    fn of(outcome: &Outcome, was_unknown: bool) -> Self {
+        let state = |state: State| Self {
+            state,
+            due_at: None,
+            reason: None,
+            words: None,
+            receipt: None,
+        };
+        match outcome.clone() {
+            Outcome::Delivered { receipt } => Self {
+                receipt: Some(receipt),
+                ..state(State::Delivered)
+            },
+            Outcome::Refused { reason, words } => Self {
+                reason: Some(reason),
+                words: Some(words),
+                ..state(State::Refused)
+            },
+            Outcome::Waiting { reason, words } => Self {
+                reason: Some(reason),
+                words: Some(words),
+                ..state(State::Waiting)
+            },
+            Outcome::Unknown { reason, due_at } => Self {
+                reason: Some(reason),
+                due_at: Some(due_at),
+                ..state(State::Unknown)
+            },
+            Outcome::Later { reason, due_at } => {
+                let kept = if was_unknown {
+                    State::Unknown
+                } else {
+                    State::Queued
+                };
+                Self {
+                    reason: Some(reason),
+                    due_at: Some(due_at),
+                    ..state(kept)
+                }
+            }
+        }
+    }
+
+    fn detail(&self) -> Node {
+        let mut members = Vec::new();
+        members.extend(self.reason.clone().map(|reason| ("reason", text(reason))));
+        if let Some(receipt) = &self.receipt {
+            // The receipt was written by us; a row keeps it as it is.
+            members.push(("receipt", Node::parse(receipt).unwrap_or(Node::Null)));
+        }
+        object(members)
+    }
+}
+
+async fn take_lane(
+    connection: &mut SqliteConnection,
+    target: &str,
+    token: Uuid,
+    until: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Result<Option<String>, OutboxError> {
+    let row = sqlx::query(
+        "-- work::take_lane
+         UPDATE lane SET token = ?2, lease_until = ?3
+         WHERE target = ?1 AND subject = (
+           SELECT lane.subject FROM lane
+           JOIN item ON item.target = lane.target AND item.subject = lane.subject
+           WHERE lane.target = ?1
+             AND (lane.lease_until IS NULL OR lane.lease_until <= ?4)
+             AND item.number = (SELECT min(head.number) FROM item AS head
+                                WHERE head.target = lane.target
+                                  AND head.subject = lane.subject
+                                  AND head.state NOT IN ('delivered', 'dropped'))
+             AND item.state IN ('queued', 'sending', 'unknown')
+             AND item.due_at <= ?4
+           ORDER BY item.due_at LIMIT 1)
+         RETURNING subject",
+    )
+    .bind(target)
+    .bind(token.to_string())
+    .bind(until.timestamp_millis())
+    .bind(now.timestamp_millis())
+    .fetch_optional(connection)
+    .await?;
+    Ok(row.map(|row| row.try_get("subject")).transpose()?)
+}
+
+/// The head of a lane as a leased item, and the source of its session.
+async fn head(
+    connection: &mut SqliteConnection,
+    target: &str,
+    subject: &str,
+    token: Uuid,
+    until: DateTime<Utc>,
+) -> Result<(Leased, String), OutboxError> {
+    let row = sqlx::query(concat!(
+        "-- work::head
+         SELECT ",
+        item_columns!(),
+        ", item.source, session.record, session.document
+         FROM item JOIN session ON session.source = item.source AND session.id = item.session
+            AND session.version = item.version
+         WHERE item.target = ?1 AND item.subject = ?2
+           AND item.state NOT IN ('delivered', 'dropped')
+         ORDER BY item.number LIMIT 1"
+    ))
+    .bind(target)
+    .bind(subject)
+    .fetch_one(connection)
+    .await?;
+    let item = rows::item(&row)?;
+    let sent_at: Option<i64> = row.try_get("sent_at")?;
+    let confirmed: Option<String> = row.try_get("confirmed")?;
+    let leased = Leased {
+        unknown: matches!(item.state, State::Unknown | State::Sending),
+        item,
+        subject: subject.to_owned(),
+        token,
+        until,
+        sent_before: sent_at.map(rows::instant).transpose()?,
+        record: Private::new(row.try_get("record")?),
+        document: Private::new(row.try_get("document")?),
+        confirmed: confirmed
+            .unwrap_or_default()
+            .split(',')
+            .map(str::to_owned)
+            .collect(),
+    };
+    Ok((leased, row.try_get("source")?))
+}
+
+async fn begin(
+    connection: &mut SqliteConnection,
+    id: Uuid,
+    now: DateTime<Utc>,
+) -> Result<(), OutboxError> {
+    let changed = sqlx::query(
+        "-- work::begin
+         UPDATE item SET state = 'sending', attempts = attempts + 1, sent_at = ?2
+         WHERE id = ?1 AND state IN ('queued', 'sending', 'unknown')",
+    )
+    .bind(id.to_string())
+    .bind(now.timestamp_millis())
+    .execute(connection)
+    .await?
+    .rows_affected();
+    if changed == 1 {
+        Ok(())
+    } else {
+        Err(OutboxError::Row("a leased item"))
+    }
+}
+
+async fn release_lane(
+    connection: &mut SqliteConnection,
+    leased: &Leased,
+) -> Result<bool, OutboxError> {
+    let released = sqlx::query(
+        "-- work::release_lane
+         UPDATE lane SET token = NULL, lease_until = NULL
+         WHERE target = ?1 AND subject = ?2 AND token = ?3 AND lease_until = ?4",
+    )
+    .bind(&leased.item.target)
+    .bind(&leased.subject)
+    .bind(leased.token.to_string())
+    .bind(leased.until.timestamp_millis())
+    .execute(connection)
+    .await?
+    .rows_affected();
+    Ok(released == 1)
+}
+
+async fn source_of(connection: &mut SqliteConnection, id: Uuid) -> Result<String, OutboxError> {
+    let row = sqlx::query(
+        "-- work::source_of
+         SELECT source FROM item WHERE id = ?1",
+    )
+    .bind(id.to_string())
+    .fetch_one(connection)
+    .await?;
+    Ok(row.try_get("source")?)
+}
