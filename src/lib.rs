@@ -14,6 +14,7 @@ pub mod finding;
 pub mod intake;
 pub mod json;
 pub mod measure;
+pub mod practice;
 pub mod private;
 pub mod problem;
 pub mod record;
