@@ -227,7 +227,8 @@ fn observation(node: &Node, issues: &mut Vec<Issue>) {
         }
         // obs-7: "If Observation.code is the same as an Observation.component.code then the value
         // element associated with the code SHALL NOT be present".
-        if valued && component.member("code") == node.member("code") {
+        let code = component.member("code");
+        if valued && code.is_some() && code == node.member("code") {
             let rule = "obs-7: a component with the code of the whole leaves the whole no value";
             issues.push(Issue::at("invariant", path, rule));
         }
