@@ -16,6 +16,7 @@ pub mod intake;
 pub mod json;
 pub mod measure;
 pub mod outbox;
+pub mod practice;
 pub mod private;
 pub mod problem;
 pub mod record;

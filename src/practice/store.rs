@@ -1,0 +1,310 @@
+//! The one file of this room that speaks SQL.
+//!
+//! Owns: the tables, every version of every resource, and the search index.
+//! In: resources as text, index rows, conditions. Out: rows. Never: reads a resource.
+
+use crate::practice::index::Row;
+use crate::practice::kind::Kind;
+use crate::practice::search::{Comparator, Match};
+use sqlx::SqliteConnection;
+
+/// Marks a database of this server; another number is another schema.
+pub(super) const SCHEMA: i64 = 1;
+
+/// One version of one resource.
+#[derive(Debug, Clone)]
+pub(super) struct Stored {
+    /// Its type.
+    pub(super) kind: Kind,
+    /// Its id.
+    pub(super) id: String,
+    /// The number of this version, from 1.
+    pub(super) version: i64,
+    /// When it was stored, an R4 instant.
+    pub(super) updated: String,
+    /// The interaction that made it: POST, PUT or DELETE.
+    pub(super) method: String,
+    /// The resource; `None` where this version is its deletion.
+    pub(super) body: Option<String>,
+}
+
+type Columns = (String, i64, String, String, Option<String>);
+
+/// Prepares an empty database, or says which schema is there.
+pub(super) async fn prepare(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    // The number stands in the file's head; 0 is a database nobody has prepared.
+    let (found,): (i64,) = sqlx::query_as("-- prepare\nPRAGMA user_version")
+        .fetch_one(&mut *connection)
+        .await?;
+    if found != 0 {
+        return Ok(found);
+    }
+    sqlx::raw_sql(include_str!("schema.sql"))
+        .execute(&mut *connection)
+        .await?;
+    Ok(SCHEMA)
+}
+
+/// Stores a version; version 1 makes the resource. False when that version is there already.
+pub(super) async fn insert(
+    connection: &mut SqliteConnection,
+    stored: &Stored,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query(
+        "-- insert\nINSERT INTO resource (kind, id, version, deleted) VALUES (?1, ?2, ?3, ?4) \
+         ON CONFLICT (kind, id) DO UPDATE SET version = excluded.version, \
+         deleted = excluded.deleted WHERE version = excluded.version - 1",
+    )
+    .bind(stored.kind.name())
+    .bind(&stored.id)
+    .bind(stored.version)
+    .bind(stored.body.is_none())
+    .execute(&mut *connection)
+    .await?;
+    let made = sqlx::query(
+        "-- insert\nINSERT INTO version (resource, number, updated, method, body) \
+         SELECT number, ?3, ?4, ?5, ?6 FROM resource WHERE kind = ?1 AND id = ?2 AND version = ?3 \
+         ON CONFLICT (resource, number) DO NOTHING",
+    )
+    .bind(stored.kind.name())
+    .bind(&stored.id)
+    .bind(stored.version)
+    .bind(&stored.updated)
+    .bind(&stored.method)
+    .bind(&stored.body)
+    .execute(connection)
+    .await?;
+    Ok(made.rows_affected() == 1)
+}
+
+/// Replaces the index rows of a resource.
+pub(super) async fn index(
+    connection: &mut SqliteConnection,
+    (kind, id): (Kind, &str),
+    rows: &[Row],
+) -> Result<(), sqlx::Error> {
+    let resource = number(connection, kind, id).await?;
+    for forget in [
+        "-- index\nDELETE FROM token WHERE resource = ?1",
+        "-- index\nDELETE FROM link WHERE resource = ?1",
+        "-- index\nDELETE FROM span WHERE resource = ?1",
+    ] {
+        let query = sqlx::query(forget).bind(resource);
+        query.execute(&mut *connection).await?;
+    }
+    for row in rows {
+        let query = match row {
+            Row::Token(parameter, system, code) => {
+                sqlx::query("-- index\nINSERT INTO token VALUES (?1, ?2, ?3, ?4)")
+                    .bind(resource)
+                    .bind(parameter)
+                    .bind(system)
+                    .bind(code)
+            }
+            Row::Link(parameter, kind, id) => {
+                sqlx::query("-- index\nINSERT INTO link VALUES (?1, ?2, ?3, ?4)")
+                    .bind(resource)
+                    .bind(parameter)
+                    .bind(kind.name())
+                    .bind(id)
+            }
+            Row::Span(parameter, span) => {
+                sqlx::query("-- index\nINSERT INTO span VALUES (?1, ?2, ?3, ?4)")
+                    .bind(resource)
+                    .bind(parameter)
+                    .bind(span.low)
+                    .bind(span.high)
+            }
+        };
+        query.execute(&mut *connection).await?;
+    }
+    Ok(())
+}
+
+/// The current version of a resource.
+pub(super) async fn current(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    id: &str,
+) -> Result<Option<Stored>, sqlx::Error> {
+    let columns: Option<Columns> = sqlx::query_as(
+        "-- current\nSELECT r.id, v.number, v.updated, v.method, v.body FROM resource r \
+         JOIN version v ON v.resource = r.number AND v.number = r.version \
+         WHERE r.kind = ?1 AND r.id = ?2",
+    )
+    .bind(kind.name())
+    .bind(id)
+    .fetch_optional(connection)
+    .await?;
+    Ok(columns.map(|columns| stored(kind, columns)))
+}
+
+/// The current version of the resource with this number; nothing when it is deleted.
+pub(super) async fn numbered(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    number: i64,
+) -> Result<Option<Stored>, sqlx::Error> {
+    let columns: Option<Columns> = sqlx::query_as(
+        "-- numbered\nSELECT r.id, v.number, v.updated, v.method, v.body FROM resource r \
+         JOIN version v ON v.resource = r.number AND v.number = r.version \
+         WHERE r.number = ?1 AND r.deleted = 0",
+    )
+    .bind(number)
+    .fetch_optional(connection)
+    .await?;
+    Ok(columns.map(|columns| stored(kind, columns)))
+}
+
+/// Every version of a resource, the newest first.
+pub(super) async fn history(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    id: &str,
+) -> Result<Vec<Stored>, sqlx::Error> {
+    let versions: Vec<Columns> = sqlx::query_as(
+        "-- history\nSELECT r.id, v.number, v.updated, v.method, v.body FROM resource r \
+         JOIN version v ON v.resource = r.number WHERE r.kind = ?1 AND r.id = ?2 \
+         ORDER BY v.number DESC",
+    )
+    .bind(kind.name())
+    .bind(id)
+    .fetch_all(connection)
+    .await?;
+    let versions = versions.into_iter();
+    Ok(versions.map(|columns| stored(kind, columns)).collect())
+}
+
+/// The numbers of all resources of a type, in the order they were made.
+pub(super) async fn every(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+) -> Result<Vec<i64>, sqlx::Error> {
+    let found: Vec<(i64,)> = sqlx::query_as(
+        "-- every\nSELECT number FROM resource WHERE kind = ?1 AND deleted = 0 ORDER BY number",
+    )
+    .bind(kind.name())
+    .fetch_all(connection)
+    .await?;
+    Ok(found.into_iter().map(|(number,)| number).collect())
+}
+
+/// The numbers of all resources of a type that answer one condition.
+pub(super) async fn matching(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    wanted: &Match,
+) -> Result<Vec<i64>, sqlx::Error> {
+    let query = match wanted {
+        Match::Id(id) => sqlx::query_as(
+            "-- matching\nSELECT number FROM resource WHERE kind = ?1 AND deleted = 0 AND id = ?2",
+        )
+        .bind(kind.name())
+        .bind(id),
+        Match::Token(token) => sqlx::query_as(
+            // A system of NULL in the question is any system, an empty one is none.
+            "-- matching\nSELECT t.resource FROM token t JOIN resource r ON r.number = t.resource \
+             WHERE r.kind = ?1 AND t.parameter = ?2 \
+             AND (?3 IS NULL OR coalesce(t.system, '') = ?3) AND (?4 IS NULL OR t.code = ?4)",
+        )
+        .bind(kind.name())
+        .bind(token.parameter)
+        .bind(&token.system)
+        .bind(&token.code),
+        Match::Link(link) => sqlx::query_as(
+            "-- matching\nSELECT l.resource FROM link l JOIN resource r ON r.number = l.resource \
+             WHERE r.kind = ?1 AND l.parameter = ?2 AND (?3 IS NULL OR l.kind = ?3) AND l.id = ?4",
+        )
+        .bind(kind.name())
+        .bind(link.parameter)
+        .bind(link.kind.map(Kind::name))
+        .bind(&link.id),
+        Match::Date(parameter, how, span) => sqlx::query_as(compare(*how))
+            .bind(kind.name())
+            .bind(*parameter)
+            .bind(span.low)
+            .bind(span.high),
+    };
+    let found: Vec<(i64,)> = query.fetch_all(connection).await?;
+    Ok(found.into_iter().map(|(number,)| number).collect())
+}
+
+/// Whether a stored resource refers to this one.
+pub(super) async fn referred_to(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    id: &str,
+) -> Result<bool, sqlx::Error> {
+    let (count,): (i64,) =
+        sqlx::query_as("-- referred_to\nSELECT count(*) FROM link WHERE kind = ?1 AND id = ?2")
+            .bind(kind.name())
+            .bind(id)
+            .fetch_one(connection)
+            .await?;
+    Ok(count > 0)
+}
+
+async fn number(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+    id: &str,
+) -> Result<i64, sqlx::Error> {
+    let (number,) =
+        sqlx::query_as("-- number\nSELECT number FROM resource WHERE kind = ?1 AND id = ?2")
+            .bind(kind.name())
+            .bind(id)
+            .fetch_one(connection)
+            .await?;
+    Ok(number)
+}
+
+/// FHIR R4 (4.0.1), search.html#prefix, with a span that ends before `high`.
+const fn compare(how: Comparator) -> &'static str {
+    match how {
+        // "the range of the search value fully contains the range of the target value"
+        Comparator::Equal => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.low >= ?3 AND s.high <= ?4"
+        }
+        // "the range above the search value intersects ... with the range of the target value"
+        Comparator::Greater => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 AND ?3 = ?3 AND s.high > ?4"
+        }
+        Comparator::GreaterOrEqual => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 \
+             AND (s.high > ?4 OR (s.low >= ?3 AND s.high <= ?4))"
+        }
+        Comparator::Less => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.low < ?3 AND ?4 = ?4"
+        }
+        Comparator::LessOrEqual => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 \
+             AND (s.low < ?3 OR (s.low >= ?3 AND s.high <= ?4))"
+        }
+        // "the range of the search value does not overlap with the range of the target value,
+        // and the range above the search value contains the range of the target value"
+        Comparator::StartsAfter => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 AND ?3 = ?3 AND s.low >= ?4"
+        }
+        Comparator::EndsBefore => {
+            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
+             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.high <= ?3 AND ?4 = ?4"
+        }
+    }
+}
+
+fn stored(kind: Kind, (id, version, updated, method, body): Columns) -> Stored {
+    Stored {
+        kind,
+        id,
+        version,
+        updated,
+        method,
+        body,
+    }
+}
