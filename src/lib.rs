@@ -9,6 +9,7 @@ pub mod cli;
 pub mod clock;
 pub mod coding;
 pub mod compare;
+pub mod config;
 pub mod deliver;
 pub mod exact;
 pub mod finding;

@@ -7,3 +7,5 @@
 pub mod deliver;
 pub mod encode;
 pub mod submit;
+pub mod view;
+pub mod words;

@@ -2,23 +2,49 @@
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
+use tracing::level_filters::LevelFilter;
+use uuid::Uuid;
 
 /// Turns a physiotherapist's bedside findings into FHIR R4 Observations and delivers them.
 ///
 /// Not certified as a medical device: a site must assess it before clinical use. It supports and
 /// never replaces the judgement of a qualified clinician; local policy and the treating team come
 /// first.
+///
+/// Exit codes: 0 done; 1 something is wrong with what was given; 2 the command line is not
+/// understood; 3 cautions wait for a named person's confirmation; 4 accepted and kept, not
+/// delivered yet; 5 accepted and kept, a person has to decide; 70 a fault of the program or the
+/// machine.
 #[derive(Parser)]
 #[command(version, max_term_width = 100)]
 pub(super) struct Arguments {
+    /// How much to log on standard error: off, error, warn, info, debug, trace.
+    #[arg(long, global = true, default_value = "warn", value_name = "LEVEL")]
+    pub(super) log: LevelFilter,
+    /// Log lines as JSON.
+    #[arg(long, global = true)]
+    pub(super) log_json: bool,
     #[command(subcommand)]
     pub(super) command: Command,
 }
 
 #[derive(Subcommand)]
 pub(super) enum Command {
+    Demo(DemoOptions),
     Encode(EncodeOptions),
     Check(CheckOptions),
+    Send(SendOptions),
+    Queue(QueueOptions),
+    Trail(TrailOptions),
+    Practice(PracticeOptions),
+}
+
+/// Two invented sessions of one invented person, coded and delivered on this machine only.
+#[derive(Args)]
+pub(super) struct DemoOptions {
+    /// End when the demo is over instead of keeping the practice server open for a look.
+    #[arg(long)]
+    pub(super) exit: bool,
 }
 
 /// Session documents in, FHIR Bundles out: the export without a server.
@@ -47,4 +73,91 @@ pub(super) struct CheckOptions {
     /// Print the JSON Schema of the session document and stop.
     #[arg(long)]
     pub(super) schema: bool,
+}
+
+/// Where the state is kept and which record server is meant.
+#[derive(Args)]
+pub(super) struct Place {
+    /// Configuration file (TOML); deploy/fascicle.toml is a commented sample.
+    #[arg(long, conflicts_with_all = ["state", "to"])]
+    pub(super) config: Option<PathBuf>,
+    /// Folder that holds the state; made when missing, readable by its owner only.
+    #[arg(long, required_unless_present = "config")]
+    pub(super) state: Option<PathBuf>,
+    /// Base address of the record server, such as http://127.0.0.1:8080/fhir.
+    #[arg(long, value_name = "BASE")]
+    pub(super) to: Option<String>,
+    /// File that holds a bearer token for it.
+    #[arg(long, requires = "to", conflicts_with = "basic_file")]
+    pub(super) bearer_file: Option<PathBuf>,
+    /// File that holds name:password for it.
+    #[arg(long, requires = "to")]
+    pub(super) basic_file: Option<PathBuf>,
+}
+
+/// Accepts session documents, delivers them and prints what came of each.
+#[derive(Args)]
+pub(super) struct SendOptions {
+    #[command(flatten)]
+    pub(super) place: Place,
+    /// Session documents (JSON), in the order they were examined; none only works off the queue.
+    pub(super) files: Vec<PathBuf>,
+    /// How long to wait for delivery, in seconds; what is not delivered by then stays queued.
+    #[arg(long, default_value_t = 60)]
+    pub(super) wait: u32,
+    /// Print the receipts as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// What waits for delivery, why and since when.
+#[derive(Args)]
+pub(super) struct QueueOptions {
+    #[command(flatten)]
+    pub(super) place: Place,
+    /// Show what was delivered or dropped as well.
+    #[arg(long)]
+    pub(super) all: bool,
+    /// Print as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Let a stuck delivery go on; what held it up counts as confirmed.
+    #[arg(long, value_name = "ITEM", requires = "why", conflicts_with = "drop")]
+    pub(super) release: Option<Uuid>,
+    /// Give a delivery up.
+    #[arg(long, value_name = "ITEM", requires = "why")]
+    pub(super) drop: Option<Uuid>,
+    /// Why, in words without names: its hash is kept in the trail.
+    #[arg(long)]
+    pub(super) why: Option<String>,
+}
+
+/// What happened, in order; and back from one delivered Observation to the captured words.
+#[derive(Args)]
+pub(super) struct TrailOptions {
+    #[command(flatten)]
+    pub(super) place: Place,
+    /// Only this session.
+    #[arg(long, value_name = "SESSION")]
+    pub(super) session: Option<Uuid>,
+    /// Check that no row was changed or removed.
+    #[arg(long)]
+    pub(super) verify: bool,
+    /// Show the captured words behind an Observation, by its urn:uuid or by Observation/id.
+    #[arg(long, value_name = "OBSERVATION")]
+    pub(super) words: Option<String>,
+    /// Print as JSON, one row a line.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// A small FHIR R4 server for trying out and training. It is not a record system.
+#[derive(Args)]
+pub(super) struct PracticeOptions {
+    /// File that holds its resources; in memory when left out.
+    #[arg(long)]
+    pub(super) file: Option<PathBuf>,
+    /// Port on 127.0.0.1; 0 takes a free one.
+    #[arg(long, default_value_t = 0)]
+    pub(super) port: u16,
 }

@@ -5,33 +5,42 @@
 //! a person to standard error.
 
 mod arguments;
+mod demo;
 mod documents;
+mod practice;
+mod queue;
 mod report;
+mod send;
+mod settings;
+mod trail;
 
+use crate::cli::arguments::{Arguments, Command};
 use crate::clock::{Clock, MachineClock};
-use arguments::{Arguments, Command};
 use clap::Parser;
 use std::process::ExitCode;
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
-/// How a command ended, as the exit code says it.
+/// How a command ended, as the exit code says it; the worst of several counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Ended {
     /// 0: done.
     Done,
     /// 3: nothing is wrong, but cautions wait for a named person's confirmation.
     WaitsForConfirmation,
-    /// 1: something is wrong with what was given.
-    Problems,
     /// 4: accepted and kept, but not delivered yet.
     NotDelivered,
     /// 5: accepted and kept; a person has to decide.
     WaitsForAPerson,
+    /// 1: something is wrong with what was given.
+    Problems,
     /// 70: a fault of the program or the machine.
     Fault,
 }
 
 impl Ended {
-    fn code(self) -> u8 {
+    const fn code(self) -> u8 {
         match self {
             Self::Done => 0,
             Self::Problems => 1,
@@ -45,11 +54,78 @@ impl Ended {
 
 /// Runs the command line to its end.
 pub fn run() -> ExitCode {
+    quiet_panics();
     let arguments = Arguments::parse();
-    let clock = MachineClock;
-    let ended = match &arguments.command {
-        Command::Encode(options) => documents::encode(options, clock.now()),
-        Command::Check(options) => documents::check(options, clock.now()),
-    };
+    let ended = start(&arguments);
     ExitCode::from(ended.unwrap_or_else(|fault| report::fault(&fault)).code())
+}
+
+fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
+    log(arguments);
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()?;
+    runtime.block_on(Box::pin(command(&arguments.command)))
+}
+
+async fn command(command: &Command) -> anyhow::Result<Ended> {
+    let now = MachineClock.now();
+    match command {
+        Command::Demo(options) => demo::demo(options).await,
+        Command::Encode(options) => documents::encode(options, now),
+        Command::Check(options) => documents::check(options, now),
+        Command::Send(options) => send::send(options).await,
+        Command::Queue(options) => queue::queue(options).await,
+        Command::Trail(options) => trail::trail(options).await,
+        Command::Practice(options) => practice::practice(options).await,
+    }
+}
+
+/// Only our own lines are written: libraries put addresses and values into theirs.
+fn log(arguments: &Arguments) {
+    let filter = Targets::new().with_target("fascicle", arguments.log);
+    let lines = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
+    let registry = tracing_subscriber::registry();
+    // A second start in one process keeps the first subscriber.
+    drop(match arguments.log_json {
+        true => registry
+            .with(lines.json().with_filter_on(filter))
+            .try_init(),
+        false => registry
+            .with(lines.with_ansi(false).with_filter_on(filter))
+            .try_init(),
+    });
+}
+
+/// Attaches a filter to one layer, so that both kinds of layer read alike above.
+trait FilterOn<S>: tracing_subscriber::Layer<S> + Sized
+where
+    S: tracing::Subscriber + for<'a> tracing_subscriber::registry::LookupSpan<'a>,
+{
+    fn with_filter_on(
+        self,
+        filter: Targets,
+    ) -> tracing_subscriber::filter::Filtered<Self, Targets, S> {
+        self.with_filter(filter)
+    }
+}
+
+impl<S, L> FilterOn<S> for L
+where
+    S: tracing::Subscriber + for<'a> tracing_subscriber::registry::LookupSpan<'a>,
+    L: tracing_subscriber::Layer<S>,
+{
+}
+
+/// A panic tells where it happened and never what it held.
+fn quiet_panics() {
+    std::panic::set_hook(Box::new(|panic| {
+        let place = panic
+            .location()
+            .map(ToString::to_string)
+            .unwrap_or_default();
+        report::to_stderr(&format!(
+            "fascicle: a fault of the program at {place}; please report it"
+        ));
+    }));
 }

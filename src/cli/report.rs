@@ -13,10 +13,14 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
         line.push_str(": ");
         line.push_str(&cause.to_string());
     }
-    line.push('\n');
-    // Nothing is left to be told when standard error is gone.
-    drop(io::stderr().write_all(line.as_bytes()));
+    to_stderr(&line);
     Ended::Fault
+}
+
+/// Writes one line to standard error.
+pub(super) fn to_stderr(line: &str) {
+    // Nothing is left to be told when standard error is gone.
+    drop(io::stderr().write_all(format!("{line}\n").as_bytes()));
 }
 
 /// Prints problems: path and what, the hint on its own line.

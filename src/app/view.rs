@@ -1,0 +1,177 @@
+//! A session in words, for people.
+
+use crate::catalogue::Catalogue;
+use crate::compare::{self, Change, Meaning, NotCompared};
+use crate::finding::{Ending, Outcome, Precaution, Session};
+use crate::intake::draft::Side;
+use crate::measure::{Extent, Measured, Value};
+
+/// One line of a session: both sides beside each other.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What was examined, and in which position of the neighbouring joint.
+    pub what: String,
+    /// What was found on the right.
+    pub right: String,
+    /// What was found on the left.
+    pub left: String,
+}
+
+/// The findings of a session, both sides beside each other, in the order of the document.
+pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
+    let mut lines: Vec<Line> = Vec::new();
+    for one in measured {
+        let what = what(one);
+        let found = words(one, catalogue);
+        let index = lines
+            .iter()
+            .position(|line| line.what == what)
+            .unwrap_or_else(|| {
+                let nothing = "not recorded".to_owned();
+                lines.push(Line {
+                    what,
+                    right: nothing.clone(),
+                    left: nothing,
+                });
+                lines.len().saturating_sub(1)
+            });
+        if let Some(line) = lines.get_mut(index) {
+            match one.finding.side {
+                Side::Right => line.right = found,
+                Side::Left => line.left = found,
+            }
+        }
+    }
+    lines
+}
+
+/// What was examined, with what tells it from the same measure done otherwise.
+pub fn what(one: &Measured) -> String {
+    let mut what = one.row.label.clone();
+    if let Some((joint, position)) = &one.finding.neighbour {
+        what.push_str(&format!(", {joint} {position}"));
+    }
+    if let Some(condition) = &one.finding.condition {
+        what.push_str(&format!(", {}", condition.replace('-', " ")));
+    }
+    if one.finding.repeat > 1 {
+        what.push_str(&format!(", repeat {}", one.finding.repeat));
+    }
+    what
+}
+
+/// What was found, in words.
+pub fn words(one: &Measured, catalogue: &Catalogue) -> String {
+    let list = one.row.scale.as_deref().unwrap_or_default();
+    let label = |list: &str, code: &str| {
+        catalogue
+            .word(list, code)
+            .map_or_else(|| code.to_owned(), |row| row.label.clone())
+    };
+    match &one.value {
+        Value::Angle(angle) => {
+            let degrees = angle.degrees();
+            let place = if degrees.is_negative() {
+                format!("lacks {}\u{b0}", degrees.magnitude())
+            } else if degrees.is_zero() {
+                "reaches neutral".to_owned()
+            } else {
+                format!("{degrees}\u{b0}")
+            };
+            match (angle.fixed, angle.extent()) {
+                (true, _) => format!("fixed: {place}"),
+                (false, Extent::Reached) => place,
+                (false, Extent::AtLeast) => {
+                    format!("at least: {place} ({})", ending(one, catalogue))
+                }
+            }
+        }
+        Value::Word(code) => label(list, code),
+        Value::Grade(code) => format!("grade {code}"),
+        Value::Score(score) => format!("{score} of 10"),
+        Value::NoCatch => "no catch".to_owned(),
+        Value::NotTested(reason) => {
+            format!("not tested: {}", label("not-tested-reason", reason))
+        }
+    }
+}
+
+fn ending(one: &Measured, catalogue: &Catalogue) -> String {
+    match &one.finding.outcome {
+        Outcome::Found(_, Some(Ending { how, .. })) => catalogue
+            .word("ending", how)
+            .map(|row| row.label.clone())
+            .unwrap_or_default(),
+        Outcome::Found(_, None) | Outcome::NotTested(_) => String::new(),
+    }
+}
+
+/// A precaution in one line.
+pub fn precaution(one: &Precaution, catalogue: &Catalogue) -> String {
+    let label = |list: &str, code: &str| {
+        catalogue
+            .word(list, code)
+            .map_or_else(|| code.to_owned(), |row| row.label.clone())
+    };
+    let mut line = format!(
+        "{} {}: {} ({}; said by {}",
+        one.side.word(),
+        one.site,
+        label("precaution-limit", &one.limit),
+        one.status,
+        label("precaution-source", &one.source)
+    );
+    for (word, day) in [("set", one.set), ("review", one.review), ("end", one.end)] {
+        if let Some(day) = day {
+            line.push_str(&format!("; {word} {day}"));
+        }
+    }
+    line.push(')');
+    if one.carried {
+        line.push_str(", carried over from an earlier session");
+    }
+    line
+}
+
+/// The changes of angles since an earlier session, each with what it means beside the error of
+/// measuring, or why it is not compared.
+pub fn changes(
+    earlier: (&[Measured], &Session),
+    later: (&[Measured], &Session),
+    catalogue: &Catalogue,
+) -> Vec<(String, String)> {
+    let mut told = Vec::new();
+    for after in later.0.iter().filter(|one| one.angle().is_some()) {
+        let before = earlier.0.iter().find(|before| {
+            before.finding.side == after.finding.side && what(before) == what(after)
+        });
+        let Some(before) = before else { continue };
+        let change = compare::change(
+            (before, earlier.1),
+            (after, later.1),
+            &catalogue.measurement_error,
+        );
+        let name = format!("{}, {}", what(after), after.finding.side.word());
+        told.push((name, change_words(change)));
+    }
+    told
+}
+
+fn change_words(change: Result<Change, NotCompared>) -> String {
+    match change {
+        Err(reason) => format!("not compared: {reason}"),
+        Ok(Change { degrees, .. }) if degrees.is_zero() => "no difference".to_owned(),
+        Ok(Change { degrees, meaning }) => {
+            let sign = if degrees.is_negative() { "" } else { "+" };
+            let meaning = match meaning {
+                Meaning::Higher(row) => format!("higher than the error of measuring ({row})"),
+                Meaning::Lower(row) => format!("lower than the error of measuring ({row})"),
+                Meaning::WithinError(row) => format!("within the error of measuring ({row})"),
+                Meaning::NotJudged => {
+                    "not judged: no published error for this way of measuring".to_owned()
+                }
+            };
+            format!("{sign}{degrees}\u{b0}, {meaning}")
+        }
+    }
+}

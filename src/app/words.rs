@@ -1,0 +1,90 @@
+//! From a delivered Observation back to what was captured.
+
+use crate::json::Node;
+use crate::outbox::{Item, Kept, Outbox, OutboxError};
+use crate::private::Private;
+
+/// What stands behind one Observation.
+#[derive(Debug, Clone)]
+pub struct Behind {
+    /// The session as accepted.
+    pub kept: Kept,
+    /// The Observation as it was sent.
+    pub resource: Private<Node>,
+    /// The finding or precaution as captured; nothing for a panel or a computed result.
+    pub captured: Option<Private<Node>>,
+    /// The deliveries of the session.
+    pub items: Vec<Item>,
+}
+
+/// Finds what stands behind an Observation named by its `urn:uuid:`, or by `Observation/id` as a
+/// receipt has it; the latest version of the session counts.
+///
+/// # Errors
+/// [`OutboxError`] when the store does not answer.
+pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, OutboxError> {
+    let items = outbox.items(false).await?;
+    let urn = items
+        .iter()
+        .find_map(|item| full_url(item, name))
+        .unwrap_or(name.to_owned());
+    for kept in outbox.sessions().await?.into_iter().rev() {
+        let Ok(record) = Node::parse(kept.record.open()) else {
+            continue;
+        };
+        let entry = record
+            .items_of("entry")
+            .iter()
+            .find(|e| e.text_of("fullUrl") == Some(&urn));
+        let Some(resource) = entry.and_then(|entry| entry.member("resource")) else {
+            continue;
+        };
+        let of_session = |item: &&Item| item.session == kept.session;
+        let items = items.iter().filter(of_session).cloned().collect();
+        let captured = captured(&kept, &urn).map(Private::new);
+        return Ok(Some(Behind {
+            resource: Private::new(resource.clone()),
+            captured,
+            items,
+            kept,
+        }));
+    }
+    Ok(None)
+}
+
+fn full_url(item: &Item, reference: &str) -> Option<String> {
+    let receipt = Node::parse(item.receipt.as_deref()?).ok()?;
+    let row = receipt
+        .items_of("resources")
+        .iter()
+        .find(|row| row.text_of("reference") == Some(reference))?;
+    row.text_of("full_url").map(str::to_owned)
+}
+
+/// The finding or precaution whose identifier is this one.
+fn captured(kept: &Kept, urn: &str) -> Option<Node> {
+    let document = Node::parse(kept.document.open()).ok()?;
+    let draft = serde_json::from_str(kept.document.open()).ok()?;
+    let mut told_before = crate::problem::Problems::new();
+    let session = crate::finding::understand(&draft, kept.accepted_at, &mut told_before)?;
+    let identifier = |id, role| {
+        let uuid = crate::record::identifier_of(&session.source, session.id, id, role);
+        format!("urn:uuid:{uuid}")
+    };
+    let findings = session
+        .findings
+        .iter()
+        .map(|f| (f.path.as_str(), identifier(f.id, "finding")));
+    let precautions = session
+        .precautions
+        .iter()
+        .map(|p| (p.path.as_str(), identifier(p.id, "precaution")));
+    let (path, _) = findings
+        .chain(precautions)
+        .find(|(_, identifier)| identifier == urn)?;
+    let (list, index) = path.strip_prefix('/')?.split_once('/')?;
+    document
+        .items_of(list)
+        .get(index.parse::<usize>().ok()?)
+        .cloned()
+}

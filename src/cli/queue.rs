@@ -1,0 +1,123 @@
+//! `queue`: what waits, why, since when; and what a person decides.
+
+use crate::cli::arguments::QueueOptions;
+use crate::cli::{Ended, settings};
+use crate::clock::{Clock, MachineClock};
+use crate::json::{Node, object, text};
+use crate::outbox::{Decision, Item};
+use std::io::{self, Write};
+
+pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
+    let settings = settings::settings(&options.place)?;
+    let outbox = settings::outbox(&settings).await?;
+    let mut out = io::stdout();
+    let decision = options
+        .release
+        .map(|id| (id, Decision::Release))
+        .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
+    if let Some((id, decision)) = decision {
+        let why = options.why.as_deref().unwrap_or_default();
+        let done = outbox
+            .decide(id, &decision, why, MachineClock.now())
+            .await?;
+        let word = match (&decision, done) {
+            (_, false) => "is not stuck: nothing was changed",
+            (Decision::Release, true) => "goes on; `fascicle send` without files works it off",
+            (Decision::Drop, true) => "was given up",
+        };
+        writeln!(out, "{id} {word}")?;
+        return Ok(if done { Ended::Done } else { Ended::Problems });
+    }
+    let items = outbox.items(!options.all).await?;
+    if options.json {
+        let items = items.iter().map(item_json).collect();
+        out.write_all(Node::List(items).pretty().as_bytes())?;
+    } else if items.is_empty() {
+        writeln!(out, "nothing waits for delivery")?;
+    } else {
+        for item in &items {
+            print_item(&mut out, item)?;
+        }
+    }
+    outbox.close().await;
+    Ok(Ended::Done)
+}
+
+/// Prints one delivery: state, session, target; then why and what can be done.
+pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
+    writeln!(
+        out,
+        "{}: session {} version {} to {} (item {}, {} attempts)",
+        item.state.word(),
+        item.session,
+        item.version,
+        item.target,
+        item.id,
+        item.attempts
+    )?;
+    if let Some(receipt) = item
+        .receipt
+        .as_deref()
+        .and_then(|text| Node::parse(text).ok())
+    {
+        writeln!(out, "  {}", receipt_words(&receipt))?;
+        for drift in receipt.items_of("drift") {
+            let of = |key| drift.text_of(key).unwrap_or_default();
+            let (url, path, kind) = (of("full_url"), of("path"), of("kind"));
+            writeln!(out, "  the server holds it otherwise: {url} {path}: {kind}")?;
+        }
+    }
+    if let Some(reason) = &item.reason {
+        writeln!(
+            out,
+            "  reason: {reason}; not before {}",
+            item.due_at.to_rfc3339()
+        )?;
+    }
+    if let Some(words) = &item.words {
+        writeln!(out, "  {}", words.open())?;
+    }
+    Ok(())
+}
+
+fn receipt_words(receipt: &Node) -> String {
+    let count = |kind: &str| {
+        let of_kind = |row: &&Node| {
+            row.text_of("reference")
+                .is_some_and(|r| r.starts_with(kind))
+        };
+        receipt.items_of("resources").iter().filter(of_kind).count()
+    };
+    format!(
+        "the server holds {} Observations and {} Provenance of it, read back",
+        count("Observation/"),
+        count("Provenance/")
+    )
+}
+
+/// One delivery as JSON.
+pub(super) fn item_json(item: &Item) -> Node {
+    let mut members = vec![
+        ("item", text(item.id.to_string())),
+        ("target", text(item.target.clone())),
+        ("number", Node::Number(item.number.to_string())),
+        ("session", text(item.session.to_string())),
+        ("version", Node::Number(item.version.to_string())),
+        ("state", text(item.state.word())),
+        ("attempts", Node::Number(item.attempts.to_string())),
+        ("not_before", text(item.due_at.to_rfc3339())),
+        ("accepted_at", text(item.accepted_at.to_rfc3339())),
+    ];
+    members.extend(item.reason.clone().map(|reason| ("reason", text(reason))));
+    members.extend(
+        item.words
+            .as_ref()
+            .map(|words| ("words", text(words.open().clone()))),
+    );
+    let receipt = item
+        .receipt
+        .as_deref()
+        .and_then(|receipt| Node::parse(receipt).ok());
+    members.extend(receipt.map(|receipt| ("receipt", receipt)));
+    object(members)
+}
