@@ -49,13 +49,13 @@ pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
 pub fn what(one: &Measured) -> String {
     let mut what = one.row.label.clone();
     if let Some((joint, position)) = &one.finding.neighbour {
-        what.push_str(&format!(", {joint} {position}"));
+        what.extend([", ", joint, " ", position]);
     }
     if let Some(condition) = &one.finding.condition {
-        what.push_str(&format!(", {}", condition.replace('-', " ")));
+        what.extend([", ", &condition.replace('-', " ")]);
     }
     if one.finding.repeat > 1 {
-        what.push_str(&format!(", repeat {}", one.finding.repeat));
+        what.extend([", repeat ", &one.finding.repeat.to_string()]);
     }
     what
 }
@@ -123,7 +123,7 @@ pub fn precaution(one: &Precaution, catalogue: &Catalogue) -> String {
     );
     for (word, day) in [("set", one.set), ("review", one.review), ("end", one.end)] {
         if let Some(day) = day {
-            line.push_str(&format!("; {word} {day}"));
+            line.extend(["; ", word, " ", &day.to_string()]);
         }
     }
     line.push(')');

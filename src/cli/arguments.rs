@@ -84,7 +84,7 @@ pub(super) struct Place {
     /// Folder that holds the state; made when missing, readable by its owner only.
     #[arg(long, required_unless_present = "config")]
     pub(super) state: Option<PathBuf>,
-    /// Base address of the record server, such as http://127.0.0.1:8080/fhir.
+    /// Base address of its FHIR service, without a slash at the end.
     #[arg(long, value_name = "BASE")]
     pub(super) to: Option<String>,
     /// File that holds a bearer token for it.

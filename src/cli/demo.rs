@@ -72,7 +72,8 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
         practice::stopped().await;
     }
     outbox.close().await;
-    drop(stop.send(()));
+    // The server ends when the channel closes, whether this arrives or not.
+    drop(stop);
     serving.await??;
     Ok(Ended::Done)
 }

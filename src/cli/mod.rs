@@ -18,6 +18,7 @@ use crate::cli::arguments::{Arguments, Command};
 use crate::clock::{Clock, MachineClock};
 use clap::Parser;
 use std::process::ExitCode;
+use tracing_subscriber::Layer as _;
 use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
@@ -83,38 +84,21 @@ async fn command(command: &Command) -> anyhow::Result<Ended> {
 
 /// Only our own lines are written: libraries put addresses and values into theirs.
 fn log(arguments: &Arguments) {
-    let filter = Targets::new().with_target("fascicle", arguments.log);
-    let lines = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
-    let registry = tracing_subscriber::registry();
+    let ours = Targets::new().with_target("fascicle", arguments.log);
+    let lines = tracing_subscriber::fmt::layer()
+        .with_writer(std::io::stderr)
+        .with_ansi(false);
+    let lines = if arguments.log_json {
+        lines.json().boxed()
+    } else {
+        lines.boxed()
+    };
     // A second start in one process keeps the first subscriber.
-    drop(match arguments.log_json {
-        true => registry
-            .with(lines.json().with_filter_on(filter))
+    drop(
+        tracing_subscriber::registry()
+            .with(lines.with_filter(ours))
             .try_init(),
-        false => registry
-            .with(lines.with_ansi(false).with_filter_on(filter))
-            .try_init(),
-    });
-}
-
-/// Attaches a filter to one layer, so that both kinds of layer read alike above.
-trait FilterOn<S>: tracing_subscriber::Layer<S> + Sized
-where
-    S: tracing::Subscriber + for<'a> tracing_subscriber::registry::LookupSpan<'a>,
-{
-    fn with_filter_on(
-        self,
-        filter: Targets,
-    ) -> tracing_subscriber::filter::Filtered<Self, Targets, S> {
-        self.with_filter(filter)
-    }
-}
-
-impl<S, L> FilterOn<S> for L
-where
-    S: tracing::Subscriber + for<'a> tracing_subscriber::registry::LookupSpan<'a>,
-    L: tracing_subscriber::Layer<S>,
-{
+    );
 }
 
 /// A panic tells where it happened and never what it held.

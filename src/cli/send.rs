@@ -19,46 +19,22 @@ pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();
     let catalogue = documents::tables()?;
-    let mut ended = Ended::Done;
-    let mut waiting = Vec::new();
-    let mut documents_json = Vec::new();
+    let mut told = Told {
+        ended: Ended::Done,
+        waiting: Vec::new(),
+        documents: Vec::new(),
+    };
     for (number, path) in (1..).zip(&options.files) {
         let document = documents::read(path, number)?;
-        let name = path.display().to_string();
         let now = MachineClock.now();
-        match submit(&outbox, &catalogue, &targets, &document, now).await? {
-            Submitted::Accepted {
-                session,
-                version,
-                before,
-                items,
-                told,
-            } => {
-                waiting.extend(items.iter().map(|item| item.id));
-                documents_json.push(accepted_json(&name, session, version, before, &items));
-                if !options.json {
-                    report::problems(&mut io::stdout(), &name, &told)?;
-                    let how = if before {
-                        "accepted before"
-                    } else {
-                        "accepted"
-                    };
-                    writeln!(
-                        io::stdout(),
-                        "{name}: {how}: session {session} version {version}"
-                    )?;
-                }
-            }
-            Submitted::Held(held) => {
-                ended = ended.max(report::ended(&held.problems));
-                documents_json.push(report::problems_json(&name, &held.problems));
-                if !options.json {
-                    report::problems(&mut io::stdout(), &name, &held.problems)?;
-                    writeln!(io::stdout(), "{name}: nothing was stored, nothing was sent")?;
-                }
-            }
-        }
+        let submitted = submit(&outbox, &catalogue, &targets, &document, now).await?;
+        told.add(&path.display().to_string(), submitted, options.json)?;
     }
+    let Told {
+        ended,
+        mut waiting,
+        documents,
+    } = told;
     if options.files.is_empty() {
         waiting.extend(outbox.items(true).await?.iter().map(|item| item.id));
     }
@@ -68,12 +44,57 @@ pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
         delivery.until_settled(&of_target, until).await?;
     }
     let items = items(&outbox, &waiting).await?;
-    print(options, documents_json, &items)?;
+    print(options, documents, &items)?;
     outbox.close().await;
     Ok(items
         .iter()
         .map(|item| of_state(item.state))
         .fold(ended, Ended::max))
+}
+
+/// What was told of the documents so far.
+struct Told {
+    ended: Ended,
+    waiting: Vec<Uuid>,
+    documents: Vec<Node>,
+}
+
+impl Told {
+    fn add(&mut self, name: &str, submitted: Submitted, json: bool) -> io::Result<()> {
+        let mut out = io::stdout();
+        match submitted {
+            Submitted::Accepted {
+                session,
+                version,
+                before,
+                items,
+                told,
+            } => {
+                self.waiting.extend(items.iter().map(|item| item.id));
+                self.documents
+                    .push(accepted_json(name, session, version, before, &items));
+                if !json {
+                    report::problems(&mut out, name, &told)?;
+                    let how = if before {
+                        "accepted before"
+                    } else {
+                        "accepted"
+                    };
+                    writeln!(out, "{name}: {how}: session {session} version {version}")?;
+                }
+            }
+            Submitted::Held(held) => {
+                self.ended = self.ended.max(report::ended(&held.problems));
+                self.documents
+                    .push(report::problems_json(name, &held.problems));
+                if !json {
+                    report::problems(&mut out, name, &held.problems)?;
+                    writeln!(out, "{name}: nothing was stored, nothing was sent")?;
+                }
+            }
+        }
+        Ok(())
+    }
 }
 
 fn of_state(state: State) -> Ended {

@@ -28,14 +28,12 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
         (None, Some(path)) => SignIn::Basic(path.clone()),
         (None, None) => SignIn::None,
     };
-    match &place.to {
-        Some(base) => Ok(Settings::single(state, base, sign_in)?),
-        None => {
-            let mut settings = Settings::single(state, "http://127.0.0.1", SignIn::None)?;
-            settings.targets.clear();
-            Ok(settings)
-        }
+    if let Some(base) = &place.to {
+        return Ok(Settings::single(state, base, sign_in)?);
     }
+    let mut settings = Settings::single(state, "http://127.0.0.1", SignIn::None)?;
+    settings.targets.clear();
+    Ok(settings)
 }
 
 /// The store of the settings.

@@ -13,16 +13,12 @@ pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
     let outbox = settings::outbox(&settings).await?;
     let mut out = io::stdout();
     if let Some(name) = &options.words {
-        return Ok(match behind(&outbox, name).await? {
-            Some(found) => {
-                print_behind(&mut out, &found, options.json)?;
-                Ended::Done
-            }
-            None => {
-                writeln!(out, "no session kept here was sent as {name}")?;
-                Ended::Problems
-            }
-        });
+        let Some(found) = behind(&outbox, name).await? else {
+            writeln!(out, "no session kept here was sent as {name}")?;
+            return Ok(Ended::Problems);
+        };
+        print_behind(&mut out, &found, options.json)?;
+        return Ok(Ended::Done);
     }
     let rows = outbox.trail(options.session).await?;
     for row in &rows {

@@ -204,7 +204,7 @@ mod tests {
             (patient(r#","birthDate":"1959""#), Stopped::BirthDate),
             (patient(""), Stopped::BirthDateMissing),
             (
-                patient(&born.replace("03-14", "03-14")).replace("Testperson", "Other"),
+                patient(born).replace("Testperson", "Other"),
                 Stopped::FamilyName,
             ),
             (patient(r#","birthDate":"yesterday""#), Stopped::Unreadable),
