@@ -175,7 +175,10 @@ async fn delete(
     let mut open = desk.begin().await?;
     let deletion = desk.hand(&mut open, &base).delete(kind, &id).await?;
     open.commit().await?;
-    Ok(marked(StatusCode::NO_CONTENT, &deletion, String::new()))
+    Ok(match deletion {
+        Some(deletion) => marked(StatusCode::NO_CONTENT, &deletion, String::new()),
+        None => StatusCode::NO_CONTENT.into_response(),
+    })
 }
 
 async fn read(
@@ -200,7 +203,8 @@ async fn read_version(
         .iter()
         .find(|stored| stored.version.to_string() == version)
         .ok_or_else(|| Fault::unknown("no such version"))?;
-    // FHIR R4 (4.0.1), http.html#vread: a version that is a deletion "should return 410".
+    // FHIR R4 (4.0.1), http.html#vread: a version that is a deletion "the server should return a
+    // 410 status code".
     let body = stored.body.clone().ok_or_else(|| {
         let rule = "this version is the deletion of the resource";
         Fault::new(StatusCode::GONE, "deleted", rule)
@@ -244,7 +248,7 @@ async fn search(
     found(&desk, kind, &query.unwrap_or_default(), &headers).await
 }
 
-/// FHIR R4 (4.0.1), http.html#search: "the parameters ... in the URL or the body", so both count.
+/// FHIR R4 (4.0.1), http.html#search: parameters stand in the address or in the form, so both count.
 async fn search_by_form(
     State(desk): State<Desk>,
     Path(kind): Path<String>,
@@ -352,7 +356,7 @@ fn json(status: StatusCode, node: &Node) -> Response {
 }
 
 /// FHIR R4 (4.0.1), http.html#create: "The server returns a 201 Created HTTP status code, and SHALL
-/// also return a Location header which contains the new Logical Id and Version Id".
+/// also return a Location header which contains the new Logical Id and Version Id" of the version.
 fn written(status: StatusCode, stored: &Stored, headers: &HeaderMap) -> Response {
     let wanted = text_of(headers, &HeaderName::from_static("prefer"));
     let body = if wanted == Some("return=minimal") {

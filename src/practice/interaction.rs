@@ -14,6 +14,7 @@ use crate::practice::store::{self, Stored};
 use axum::http::StatusCode;
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::SqliteConnection;
+use std::collections::BTreeMap;
 
 /// What one request is done with.
 #[derive(Debug)]
@@ -92,8 +93,8 @@ impl Hand<'_> {
         }
         rules::check(kind, node)?;
         let current = store::current(self.connection, kind, id).await?;
-        // "Servers can choose to allow clients to PUT a resource to a location that does not yet
-        // exist", and where they do not they answer 405.
+        // "405 Method Not allowed - the resource did not exist prior to the update, and the server
+        // does not allow client defined ids".
         let current = current.ok_or_else(|| {
             let rule = "no such resource, and a client may not choose an id";
             Fault::new(StatusCode::METHOD_NOT_ALLOWED, "not-supported", rule)
@@ -109,8 +110,15 @@ impl Hand<'_> {
     }
 
     /// Deletes a resource nothing refers to; its versions stay.
-    pub(super) async fn delete(&mut self, kind: Kind, id: &str) -> Result<Stored, Fault> {
-        let current = self.current(kind, id).await?;
+    ///
+    /// FHIR R4 (4.0.1), http.html#delete: "Upon successful deletion, or if the resource does not
+    /// exist at all, the server should return" 200, 204 or 202, and "409 Conflict" where "reasons
+    /// specific to that resource, such as referential integrity" forbid it.
+    pub(super) async fn delete(&mut self, kind: Kind, id: &str) -> Result<Option<Stored>, Fault> {
+        let current = store::current(self.connection, kind, id).await?;
+        let Some(current) = current.filter(|current| current.body.is_some()) else {
+            return Ok(None);
+        };
         if store::referred_to(self.connection, kind, id).await? {
             let rule = "another resource refers to this one";
             return Err(Fault::new(StatusCode::CONFLICT, "conflict", rule));
@@ -124,7 +132,7 @@ impl Hand<'_> {
         };
         self.insert(&deletion).await?;
         store::index(self.connection, (kind, id), &[]).await?;
-        Ok(deletion)
+        Ok(Some(deletion))
     }
 
     /// The current version: 404 where there never was one, 410 where it is deleted.
@@ -176,7 +184,7 @@ impl Hand<'_> {
                 }
                 Aim::Nowhere => "not a reference to a type that this server keeps",
                 Aim::Placeholder => "a placeholder that no entry of the same transaction resolves",
-                Aim::Conditional => "conditional references are not offered",
+                Aim::Conditional => "a search in place of a reference is for transactions only",
             };
             issues.push(Issue::at("not-found", path, rule));
         }
@@ -184,6 +192,40 @@ impl Hand<'_> {
             Ok(())
         } else {
             Err(Fault::unprocessable(issues))
+        }
+    }
+
+    /// Finds what stands behind the searches that a resource of a transaction has for references.
+    ///
+    /// FHIR R4 (4.0.1), http.html#trules: "if there are no matches, or multiple matches, the
+    /// transaction fails". They are resolved before anything of the transaction is stored; a
+    /// resource of the same transaction is referred to by its `fullUrl`.
+    pub(super) async fn resolve(&mut self, node: &Node) -> Result<BTreeMap<String, String>, Fault> {
+        let (mut found, mut issues) = (BTreeMap::new(), Vec::new());
+        for (path, text) in reference::all(node) {
+            if aim(text, self.base) != Aim::Conditional {
+                continue;
+            }
+            let name = text.split_once('?');
+            let target = match name.and_then(|(name, query)| Some((Kind::named(name)?, query))) {
+                Some((kind, query)) => {
+                    let search = Search::condition(kind, query, self.base)?;
+                    self.only(kind, &search).await?
+                }
+                None => None,
+            };
+            match target {
+                Some(target) => {
+                    let to = format!("{}/{}", target.kind.name(), target.id);
+                    found.insert(text.to_owned(), to);
+                }
+                None => issues.push(Issue::at("not-found", path, "the search finds nothing")),
+            }
+        }
+        if issues.is_empty() {
+            Ok(found)
+        } else {
+            Err(Fault::precondition_of(issues))
         }
     }
 

@@ -77,6 +77,12 @@ impl Fault {
         Self::new(StatusCode::PRECONDITION_FAILED, code, rule)
     }
 
+    /// 412: conditions of the request do not hold.
+    pub(super) fn precondition_of(issues: Vec<Issue>) -> Self {
+        let status = StatusCode::PRECONDITION_FAILED;
+        Self { status, issues }
+    }
+
     /// 422: FHIR, but against its rules.
     pub(super) fn unprocessable(issues: Vec<Issue>) -> Self {
         let status = StatusCode::UNPROCESSABLE_ENTITY;

@@ -72,15 +72,17 @@ fn walk<'a>(node: &'a Node, path: &str, found: &mut Vec<(String, &'a str)>) {
 
 /// Replaces the placeholders of a Bundle by what they became.
 ///
-/// FHIR R4 (4.0.1), http.html#trules: "The server SHALL replace all matching references in the
-/// bundle, including direct resource references, references in attachments and narratives".
+/// FHIR R4 (4.0.1), http.html#trules: "Servers SHALL replace all matching links in the bundle,
+/// whether they are found in the resource ids, resource references, elements of type uri, url, oid,
+/// uuid, and `<a href=""` & `<img src=""` in the narrative."
 pub(super) fn rewrite(node: &mut Node, became: &BTreeMap<String, String>) {
     match node {
         Node::Object(members) => {
             for (key, value) in members {
-                // An identifier is the name of a thing and not a link to it, even as a urn.
+                // An identifier is the name of a thing and not a link to it, even as a urn; and
+                // "elements of type canonical are not replaced".
                 match (key.as_str(), value) {
-                    ("identifier", _) => {}
+                    ("identifier" | "profile", _) => {}
                     ("div", Node::Text(narrative)) => {
                         for (from, to) in became {
                             let quoted = [format!("\"{from}\""), format!("\"{to}\"")];

@@ -150,8 +150,8 @@ impl<'a> Element<'a> {
     }
 }
 
-/// FHIR R4 (4.0.1), json.html: "Properties can never be null or empty, except in arrays of
-/// primitive values", and an array holds a null only to stand for a missing part.
+/// FHIR R4 (4.0.1), json.html: no property is null or empty, and an array holds a null only to
+/// stand for a missing part of a primitive element.
 fn form(node: &Node, path: &str, issues: &mut Vec<Issue>) {
     let empty = match node {
         Node::Null => true,
@@ -214,7 +214,7 @@ fn observation(node: &Node, issues: &mut Vec<Issue>) {
     }
     let valued = value_of(node).is_some();
     // FHIR R4 (4.0.1), observation.html, obs-6: "dataAbsentReason SHALL only be present if
-    // Observation.value[x] is not present".
+    // Observation.value[x] is not present"
     if valued && node.member("dataAbsentReason").is_some() {
         let rule = "obs-6: dataAbsentReason stands only where no value[x] stands";
         issues.push(Issue::at("invariant", "Observation", rule));

@@ -240,7 +240,8 @@ fn prefix(text: &str) -> (Comparator, &str) {
 
 /// Splits at a separator that no backslash stands before.
 ///
-/// FHIR R4 (4.0.1), search.html#escaping: "`$`, `,`, and `|` ... prepending them with a `\`".
+/// FHIR R4 (4.0.1), search.html#escaping: `$`, `,` and `|` that are part of a value stand behind a
+/// backslash.
 fn split(text: &str, separator: char) -> Vec<String> {
     let (mut parts, mut part, mut escaped) = (Vec::new(), String::new(), false);
     for letter in text.chars() {

@@ -17,17 +17,16 @@ pub(super) struct Span {
 impl Span {
     /// Reads a `date`, `dateTime` or `instant` as R4 allows it in a resource.
     ///
-    /// FHIR R4 (4.0.1), datatypes.html#dateTime: "If hours and minutes are specified, a time zone
-    /// SHALL be populated." and "Seconds must be provided due to schema type constraints".
+    /// FHIR R4 (4.0.1), datatypes.html#dateTime: where there are hours and minutes, there are seconds
+    /// and a zone.
     pub(super) fn stored(text: &str) -> Option<Self> {
         Self::day(text).or_else(|| Self::instant(text))
     }
 
     /// Reads a date as R4 allows it in a search, which is laxer.
     ///
-    /// FHIR R4 (4.0.1), search.html#date: "the minutes SHALL be present if an hour is present",
-    /// and seconds and zone may be left out. A date without a zone is taken as UTC; R4 leaves
-    /// that to the server.
+    /// FHIR R4 (4.0.1), search.html#date: minutes stand where an hour stands, and seconds and zone
+    /// may be left out. A date without a zone is taken as UTC; R4 leaves that to the server.
     pub(super) fn searched(text: &str) -> Option<Self> {
         Self::stored(text)
             .or_else(|| Self::instant(&format!("{text}Z")))

@@ -50,9 +50,9 @@ pub(super) async fn process(desk: &Desk, base: &str, bundle: &Node) -> Result<No
     }
 }
 
-/// FHIR R4 (4.0.1), http.html#transaction: "servers SHALL either accept all actions (i.e. process
-/// each entry resulting in a 2xx or 3xx response code) and return an overall 200 OK, along with a
-/// response bundle, or reject all resources and return an HTTP 400 or 500 type response".
+/// FHIR R4 (4.0.1), http.html#trules: "servers SHALL either accept all actions and return a 200 OK,
+/// along with a response bundle (see below), or reject all resources and return an HTTP 400 or 500
+/// type response."
 async fn transaction(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fault> {
     let mut entries = gather(parsed(bundle, base))?;
     refuse_twice(&entries)?;
@@ -62,6 +62,9 @@ async fn transaction(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fau
     let became = placeholders(&entries, &made);
     for entry in &mut entries {
         reference::rewrite(&mut entry.node, &became);
+        let found = hand.resolve(&entry.node).await;
+        let found = found.map_err(|fault| fault.within(&entry.path))?;
+        reference::rewrite(&mut entry.node, &found);
     }
     let answers = store(&mut hand, &entries, made).await?;
     open.commit().await?;
@@ -232,6 +235,14 @@ impl Entry {
         if rules::kind_of(resource)? != kind {
             let rule = "resourceType is not the type of request.url";
             return Err(Fault::malformed(rule));
+        }
+        // FHIR R4 (4.0.1), bundle.html: a fullUrl is an absolute address. Any other text could
+        // stand in a resource by chance, and would be replaced there.
+        if node
+            .text_of("fullUrl")
+            .is_some_and(|url| !url.contains(':'))
+        {
+            return Err(Fault::malformed("fullUrl is not an absolute address"));
         }
         Ok(Self {
             kind,

@@ -13,8 +13,8 @@ clauses!(
     a_condition_that_finds_many_is_refused,
 );
 
-/// Source: FHIR R4 (4.0.1), http.html#create: "returns a 201 Created HTTP status code, and SHALL
-/// also return a Location header which contains the new Logical Id and Version Id"
+/// Source: FHIR R4 (4.0.1), http.html#create: "The server returns a 201 Created HTTP status
+/// code, and SHALL also return a Location header which contains the new Logical Id and Version Id"
 async fn create_answers_201_with_the_address_of_the_version(server: &Server) {
     let answer = server.post("Patient", &patient(&unique())).await;
 
@@ -39,8 +39,8 @@ async fn an_id_chosen_by_the_client_is_ignored(server: &Server) {
     assert_eq!(server.get(&format!("Patient/{chosen}")).await.status, 404);
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#create: "the server SHALL populate the id, meta.versionId and
-/// meta.lastUpdated with the new correct values"
+/// Source: FHIR R4 (4.0.1), http.html#create: "The server SHALL populate the id,
+/// meta.versionId and meta.lastUpdated with the new correct values."
 async fn what_is_stored_carries_version_and_time(server: &Server) {
     let made = server.made(&patient(&unique())).await;
 

@@ -5,8 +5,8 @@ use crate::server::{Server, clauses};
 
 clauses!(the_statement_says_which_fhir_this_is);
 
-/// Source: FHIR R4 (4.0.1), http.html#capabilities: "Applications SHALL return a resource that
-/// describes the functionality of the server end-point."
+/// Source: FHIR R4 (4.0.1), http.html: "Servers SHALL provide a Capability Statement that specifies
+/// which interactions and resources are supported."
 async fn the_statement_says_which_fhir_this_is(server: &Server) {
     let answer = server.get("metadata").await;
 

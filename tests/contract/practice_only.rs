@@ -80,6 +80,9 @@ async fn what_is_deleted_is_gone_but_its_versions_stay() {
     delete(&person).await.refused(&[409]);
     assert_eq!(delete(&finding).await.status, 204);
     assert_eq!(delete(&person).await.status, 204);
+    // http.html#delete: also "if the resource does not exist at all".
+    assert_eq!(delete(&person).await.status, 204);
+    assert_eq!(delete("Patient/none").await.status, 204);
 
     server.get(&finding).await.refused(&[410]);
     assert_eq!(
@@ -167,6 +170,19 @@ async fn a_file_keeps_what_was_stored_and_is_its_owners_alone() {
             .permissions()
             .mode();
         assert_eq!(permissions & 0o777, 0o600);
+    }
+}
+
+#[tokio::test]
+async fn the_address_of_this_server_may_stand_before_a_reference() {
+    let server = Server::practice().await;
+    let person = server.made(&patient(&unique())).await;
+    let absolute = format!("{}/{person}", server.base);
+    let made = server.made(&Finding::of(&absolute).json()).await;
+
+    for query in [format!("subject={absolute}"), format!("patient={person}")] {
+        let found = server.found(&format!("Observation?{query}")).await;
+        assert_eq!(found, std::slice::from_ref(&made), "{query}");
     }
 }
 

@@ -35,7 +35,8 @@ async fn read_gives_the_current_version_and_its_tag(server: &Server) {
     assert_eq!(answer.node().text_of("birthDate"), Some("1951-01-01"));
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#vread: "performs a version specific read of the resource"
+/// Source: FHIR R4 (4.0.1), http.html#vread: "The vread interaction performs a version specific
+/// read of the resource."
 async fn vread_gives_an_older_version(server: &Server) {
     let made = changed(server).await;
 
@@ -68,8 +69,8 @@ async fn history_lists_every_version_newest_first(server: &Server) {
     assert_eq!(methods, ["PUT", "POST"]);
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#read: "a GET for a deleted resource returns a 410 status code
-/// whereas a GET for an unknown resource returns 404"
+/// Source: FHIR R4 (4.0.1), http.html#read: "a GET for a deleted resource returns a 410 status
+/// code, whereas a GET for an unknown resource returns 404"
 async fn what_was_never_here_is_not_found(server: &Server) {
     let answer = server.get(&format!("Patient/{}", unique())).await;
 

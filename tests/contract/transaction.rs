@@ -8,9 +8,10 @@ use crate::server::{Answer, Server, clauses, local};
 
 clauses!(
     placeholders_become_references,
+    a_search_in_place_of_a_reference_is_resolved,
     the_same_transaction_twice_makes_nothing_twice,
     a_faulty_entry_refuses_everything,
-    a_placeholder_of_nothing_refuses_everything,
+    a_reference_to_nothing_refuses_everything,
     a_full_url_that_stands_twice_is_refused,
     two_creates_of_one_identity_make_one_at_most,
     an_update_rides_along,
@@ -79,8 +80,8 @@ fn locations(answer: &Answer) -> Vec<String> {
     locations.map(|at| local(at.expect("a location"))).collect()
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#trules: "When processing a POST (create), the full URL is
-/// treated as the id of the resource on the source and is ignored", and references to it follow.
+/// Source: FHIR R4 (4.0.1), http.html#trules: where the server gives a new id to a resource of the
+/// Bundle "it SHALL also update any references to that resource in the same bundle"
 async fn placeholders_become_references(server: &Server) {
     let session = Session::new();
     let mut entries = session.conditional();
@@ -130,8 +131,32 @@ async fn placeholders_become_references(server: &Server) {
     );
 }
 
+/// Source: FHIR R4 (4.0.1), http.html#trules: "if there is a single match, the server replaces the
+/// search URI with a reference to the matching resource", and otherwise "the transaction fails"
+async fn a_search_in_place_of_a_reference_is_resolved(server: &Server) {
+    let name = unique();
+    let person = server.made(&patient(&name)).await;
+    let known = Finding::of(&format!("Patient?{}", by_identifier(&name)));
+    let lost = Finding::of(&format!("Patient?{}", by_identifier(&unique())));
+    let create = |finding: &Finding| entry(&placeholder(), &finding.json(), None);
+
+    let resolved = send(server, "transaction", &[create(&known)]).await;
+    let refused = send(server, "transaction", &[create(&known), create(&lost)]).await;
+
+    let stored = server.get(&locations(&resolved)[0]).await.node();
+    let subject = stored
+        .at(&["subject", "reference"])
+        .and_then(|it| it.text());
+    assert_eq!(subject, Some(person.as_str()));
+    refused.refused(&[400, 404, 412, 422]);
+    assert_eq!(
+        server.count(&format!("Observation?patient={person}")).await,
+        1
+    );
+}
+
 /// Source: FHIR R4 (4.0.1), http.html#ccreate: "One Match: The server ignore the post and returns
-/// 200 OK", in a transaction by `ifNoneExist`.
+/// 200 OK", here asked for by `Bundle.entry.request.ifNoneExist`.
 async fn the_same_transaction_twice_makes_nothing_twice(server: &Server) {
     let session = Session::new();
     let first = send(server, "transaction", &session.conditional()).await;
@@ -162,8 +187,9 @@ async fn the_same_transaction_twice_makes_nothing_twice(server: &Server) {
     assert_eq!(session.stored(server).await, [1, 1, 1]);
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#transaction: "servers SHALL either accept all actions ... or
-/// reject all resources and return an HTTP 400 or 500 type response"
+/// Source: FHIR R4 (4.0.1), http.html#trules: "servers SHALL either accept all actions and return a
+/// 200 OK, along with a response bundle (see below), or reject all resources and return an HTTP 400
+/// or 500 type response."
 async fn a_faulty_entry_refuses_everything(server: &Server) {
     let session = Session::new();
     let mut entries = session.conditional();
@@ -180,9 +206,9 @@ async fn a_faulty_entry_refuses_everything(server: &Server) {
     assert_eq!(server.count(&query).await, 0);
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#transaction: as above, for a fault that shows only when
-/// everything else is done.
-async fn a_placeholder_of_nothing_refuses_everything(server: &Server) {
+/// Source: FHIR R4 (4.0.1), http.html#trules: as above, for a fault that shows only when everything
+/// else is done. That a server refuses such a reference at all is its own policy.
+async fn a_reference_to_nothing_refuses_everything(server: &Server) {
     let session = Session::new();
     let mut entries = session.conditional();
     let nowhere = format!("Observation/{}", unique());
@@ -226,8 +252,8 @@ async fn two_creates_of_one_identity_make_one_at_most(server: &Server) {
     }
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#trules: "Process any PUT or PATCH interactions", after the
-/// creates.
+/// Source: FHIR R4 (4.0.1), http.html#trules: "Process any PUT or PATCH interactions", third of five,
+/// after the creates.
 async fn an_update_rides_along(server: &Server) {
     let person = server.made(&patient(&unique())).await;
     let finding = Finding::of(&person);
@@ -264,8 +290,8 @@ async fn an_update_rides_along(server: &Server) {
     assert_eq!(server.count(&format!("Provenance?target={made}")).await, 1);
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#transaction-response: "each entry element SHALL contain a
-/// response element which details the outcome of processing the entry"
+/// Source: FHIR R4 (4.0.1), http.html#brules: "The success or failure of one change SHOULD not alter
+/// the success or failure or resulting content of another change."
 async fn a_batch_does_each_entry_alone(server: &Server) {
     let person = server.made(&patient(&unique())).await;
     let good = Finding::of(&person);

@@ -18,8 +18,8 @@ async fn made(server: &Server) -> (String, String) {
     (made, body.replace("1950-01-01", "1952-02-02"))
 }
 
-/// Source: FHIR R4 (4.0.1), http.html#concurrency: "the client ... updates the resource ... using an
-/// If-Match header in the request that quotes the `ETag` from the server"
+/// Source: FHIR R4 (4.0.1), http.html#concurrency: a client that wishes a version aware update
+/// "submits the request with an If-Match header that quotes the `ETag` from the server"
 async fn the_right_version_is_updated(server: &Server) {
     let (address, body) = made(server).await;
 
@@ -39,7 +39,8 @@ async fn the_wrong_version_is_refused(server: &Server) {
 
     let answer = server.put(&address, Some("W/\"7\""), &body).await;
 
-    // http.html#update lists "409/412 - version conflict management", and real servers do answer 409.
+    // http.html#update lists both 409 and 412 for "version conflict management", and #concurrency
+    // adds that "a 409 Conflict can be returned".
     answer.refused(if server.real { &[409, 412] } else { &[412] });
     let stored = server.get(&address).await.node();
     assert_eq!(stored.text_of("birthDate"), Some("1950-01-01"));
