@@ -1,0 +1,301 @@
+#![cfg(test)]
+#![expect(clippy::disallowed_methods, reason = "tests read files")]
+//! The order of the rooms, the crates each may use, their heads, and the size of files.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Each room with the foreign crates it may use; it may name rooms above it, never below.
+const ROOMS: &[(&str, &[&str])] = &[
+    ("private", &[]),
+    ("problem", &[]),
+    ("exact", &["rust_decimal", "thiserror"]),
+    ("clock", &["chrono"]),
+    ("json", &["serde", "serde_json", "thiserror"]),
+    (
+        "catalogue",
+        &["chrono", "csv", "octofhir_ucum", "serde", "sha2"],
+    ),
+    ("intake", &["jsonschema", "schemars", "serde", "serde_json"]),
+    ("finding", &["chrono", "uuid"]),
+    ("measure", &["chrono", "octofhir_ucum"]),
+    ("compare", &["thiserror", "uuid"]),
+    ("coding", &["chrono", "uuid"]),
+    ("record", &["serde", "serde_json", "uuid"]),
+    ("check", &["chrono", "octofhir_ucum"]),
+    ("outbox", &["chrono", "sqlx", "thiserror", "uuid"]),
+    (
+        "deliver",
+        &[
+            "base64",
+            "chrono",
+            "fhir_sdk",
+            "reqwest",
+            "rustls",
+            "serde_json",
+            "thiserror",
+            "tokio",
+        ],
+    ),
+    ("config", &["serde", "thiserror", "toml"]),
+    (
+        "app",
+        &[
+            "chrono",
+            "fastrand",
+            "serde_json",
+            "tokio",
+            "tracing",
+            "uuid",
+        ],
+    ),
+    (
+        "practice",
+        &[
+            "axum",
+            "base64",
+            "chrono",
+            "reqwest",
+            "serde",
+            "serde_json",
+            "sha2",
+            "sqlx",
+            "thiserror",
+            "tokio",
+            "uuid",
+        ],
+    ),
+    (
+        "cli",
+        &[
+            "anyhow",
+            "chrono",
+            "clap",
+            "serde_json",
+            "tokio",
+            "tracing",
+            "tracing_subscriber",
+            "uuid",
+        ],
+    ),
+];
+
+/// Files longer than 400 lines, each with its reason; an entry that is no longer needed fails.
+const LONG: &[(&str, &str)] = &[
+    (
+        "intake/draft.rs",
+        "one type after another, each field with its sentence for the schema",
+    ),
+    (
+        "record/build.rs",
+        "one resource after another, each field on its line",
+    ),
+];
+
+#[test]
+fn a_room_names_only_rooms_above_it_and_only_its_own_foreign_crates() {
+    let mut faults = String::new();
+    let foreign = dependencies();
+    for (place, (room, allowed)) in ROOMS.iter().enumerate() {
+        let above: BTreeSet<&str> = ROOMS[..place].iter().map(|(name, _)| *name).collect();
+        for file in files_of(room) {
+            for (number, line) in code_lines(&file) {
+                let at = format!("{}:{number}", file.display());
+                for named in names_after(&line, "crate::") {
+                    if named != *room && !above.contains(named.as_str()) {
+                        let _written = writeln!(faults, "{at}: {room} names {named}, below it");
+                    }
+                }
+                for named in &foreign {
+                    let used = line.contains(&format!("{named}::")) && starts_word(&line, named);
+                    if used && !allowed.contains(&named.as_str()) {
+                        let _written = writeln!(faults, "{at}: {room} may not use {named}");
+                    }
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+#[test]
+fn every_crate_a_room_may_use_it_does_use() {
+    let mut faults = String::new();
+    for (room, allowed) in ROOMS {
+        let text: String = files_of(room)
+            .iter()
+            .flat_map(|file| code_lines(file).into_iter().map(|(_, line)| line + "\n"))
+            .collect();
+        for named in *allowed {
+            if !text
+                .lines()
+                .any(|line| line.contains(&format!("{named}::")))
+            {
+                let _written = writeln!(faults, "{room} may use {named} and does not");
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+#[test]
+fn every_folder_and_file_of_src_is_a_room() {
+    let mut found: Vec<String> = fs::read_dir(src())
+        .expect("src")
+        .map(|entry| entry.expect("entry").path())
+        .map(|path| {
+            path.file_stem()
+                .expect("name")
+                .to_string_lossy()
+                .into_owned()
+        })
+        .filter(|name| name != "lib" && name != "main")
+        .collect();
+    found.sort();
+    let mut rooms: Vec<&str> = ROOMS.iter().map(|(room, _)| *room).collect();
+    rooms.sort_unstable();
+
+    assert_eq!(found, rooms);
+}
+
+#[test]
+fn every_room_opens_with_four_answers() {
+    for (room, _) in ROOMS {
+        let head = files_of(room).into_iter().find(|file| {
+            file.ends_with(format!("{room}/mod.rs")) || file.ends_with(format!("{room}.rs"))
+        });
+        let text = fs::read_to_string(head.expect("a head")).expect("text");
+        let head: String = text
+            .lines()
+            .take_while(|line| line.starts_with("//!"))
+            .collect();
+        for answer in ["Owns:", "In:", "Out:", "Never:"] {
+            assert!(head.contains(answer), "{room} does not say {answer}");
+        }
+    }
+}
+
+#[test]
+fn nothing_is_re_exported_and_no_group_hides_a_room() {
+    let mut faults = String::new();
+    for (room, _) in ROOMS {
+        for file in files_of(room) {
+            for (number, line) in code_lines(&file) {
+                let line = line.trim();
+                let hidden = line.starts_with("pub use ")
+                    || line.starts_with("use crate::{")
+                    || line.starts_with("use super::super");
+                if hidden {
+                    let _written = writeln!(faults, "{}:{number}: {line}", file.display());
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
+#[test]
+fn long_files_are_listed_with_a_reason_and_listed_files_are_long() {
+    let mut long: Vec<String> = Vec::new();
+    for (room, _) in ROOMS {
+        for file in files_of(room) {
+            if fs::read_to_string(&file).expect("text").lines().count() > 400 {
+                let name = file
+                    .strip_prefix(src())
+                    .expect("in src")
+                    .display()
+                    .to_string();
+                long.push(name);
+            }
+        }
+    }
+    long.sort();
+    let listed: Vec<&str> = LONG.iter().map(|(file, _)| *file).collect();
+
+    assert_eq!(long, listed);
+}
+
+#[test]
+fn sql_is_spoken_in_the_outbox_and_in_the_practice_server_only() {
+    for (room, _) in ROOMS
+        .iter()
+        .filter(|(room, _)| !matches!(*room, "outbox" | "practice"))
+    {
+        for file in files_of(room) {
+            for (number, line) in code_lines(&file) {
+                let spoken = line.contains("SELECT ") || line.contains("INSERT INTO ");
+                assert!(!spoken, "{}:{number}: {line}", file.display());
+            }
+        }
+    }
+}
+
+fn src() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
+}
+
+fn files_of(room: &str) -> Vec<PathBuf> {
+    let single = src().join(format!("{room}.rs"));
+    if single.exists() {
+        return vec![single];
+    }
+    let mut files: Vec<PathBuf> = fs::read_dir(src().join(room))
+        .expect("a room")
+        .map(|entry| entry.expect("entry").path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "rs"))
+        .collect();
+    files.sort();
+    files
+}
+
+/// Lines of code before the tests of a file, without comments.
+fn code_lines(file: &Path) -> Vec<(usize, String)> {
+    let text = fs::read_to_string(file).expect("text");
+    let lines = text
+        .lines()
+        .enumerate()
+        .take_while(|(_, line)| *line != "#[cfg(test)]");
+    lines
+        .filter(|(_, line)| !line.trim_start().starts_with("//"))
+        .map(|(index, line)| (index + 1, line.to_owned()))
+        .collect()
+}
+
+fn names_after(line: &str, marker: &str) -> Vec<String> {
+    let mut names = Vec::new();
+    for (at, _) in line.match_indices(marker) {
+        let before = line[..at].chars().next_back();
+        if before.is_some_and(|c| c.is_alphanumeric() || c == '_') {
+            continue;
+        }
+        let rest = &line[at + marker.len()..];
+        names.push(
+            rest.chars()
+                .take_while(|c| c.is_alphanumeric() || *c == '_')
+                .collect(),
+        );
+    }
+    names
+}
+
+fn starts_word(line: &str, name: &str) -> bool {
+    line.match_indices(&format!("{name}::")).any(|(at, _)| {
+        let before = line[..at].chars().next_back();
+        !before.is_some_and(|c| c.is_alphanumeric() || c == '_' || c == ':')
+    })
+}
+
+fn dependencies() -> Vec<String> {
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml");
+    let manifest: toml::Table = fs::read_to_string(manifest)
+        .expect("text")
+        .parse()
+        .expect("a manifest");
+    let dependencies = manifest["dependencies"].as_table().expect("a table");
+    dependencies
+        .keys()
+        .map(|name| name.replace('-', "_"))
+        .collect()
+}
