@@ -4,6 +4,7 @@
 //! In: CSV text, embedded or an operator's own. Out: [`Catalogue`], or every fault at once.
 //! Never: decides what a row means for a person; opens a file.
 
+pub mod conformance;
 mod embedded;
 pub mod load;
 pub mod rows;
