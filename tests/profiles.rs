@@ -41,7 +41,7 @@ fn the_generated_resources_are_the_committed_ones() {
         .collect();
     assert!(
         stale.is_empty(),
-        "stale: {stale:#?}\nhint: UPDATE_EXPECT=1 cargo test --test profiles"
+        "stale: {stale:#?}\nhint: UPDATE_EXPECT=1 cargo test --test profiles the_generated"
     );
 }
 
@@ -162,7 +162,7 @@ fn every_profile_has_an_example_and_at_least_two_mutants() {
 }
 
 #[test]
-fn hand_written_files_are_laid_out_as_the_generated_ones() {
+fn files_written_by_hand_are_laid_out_like_the_others() {
     let mut faults = Vec::new();
 
     for folder in ["profiles/fhir", "profiles/fhir/examples"] {

@@ -1,23 +1,31 @@
 //! The tables as FHIR conformance resources.
 //!
-//! Owns: the CodeSystems, ValueSets, ConceptMap and ObservationDefinitions that say in FHIR what
-//! the tables say. In: [`Catalogue`]. Out: resources with their file names under `profiles/fhir/`.
-//! Never: a fact that stands in no table; a StructureDefinition, those are written by hand.
+//! Owns: the code systems, value sets, concept map and observation definitions that say in FHIR
+//! what the tables say. In: [`Catalogue`]. Out: resources with their file names under
+//! `profiles/fhir/`. Never: a fact that stands in no table; a profile, those are written by hand.
+
+mod definitions;
+mod map;
 
 use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
-use crate::catalogue::{CANONICAL, Catalogue, SNOMED, UCUM};
+use crate::catalogue::{CANONICAL, Catalogue, SNOMED};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
 
-const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms (SNOMED CT), used by \
-     permission of SNOMED International. SNOMED CT was originally created by the College of \
-     American Pathologists.";
-const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC \
-     is copyright (c) Regenstrief Institute, Inc. and the LOINC Committee and is available at no \
-     cost under the license at http://loinc.org/license.";
+// The wording the publishers ask for; a test compares it with SOURCES.toml.
+const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
+     permission of SNOMED International. All rights reserved. SNOMED CT®, was originally \
+     created by The College of American Pathologists. SNOMED and SNOMED CT are registered \
+     trademarks of SNOMED International. Implementers of these artefacts must have the \
+     appropriate SNOMED CT Affiliate license.";
+const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC is copyright © \
+     1995-2020, Regenstrief Institute, Inc. and the Logical Observation Identifiers Names \
+     and Codes (LOINC) Committee and is available at no cost under the license at \
+     http://loinc.org/license. LOINC® is a registered United States trademark of \
+     Regenstrief Institute, Inc.";
 
 /// What the properties of a measure are called, and what they say.
 const PROPERTIES: [(&str, &str); 6] = [
@@ -54,15 +62,14 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         measure_values(),
         grade_values(catalogue),
         site_values(catalogue),
-        concept_map(catalogue),
+        map::published_codes(catalogue),
     ];
     all.extend(MEASURE_SETS.iter().map(|set| measure_set(catalogue, set)));
     for scale in catalogue.scales.values() {
         all.push(scale_system(scale));
         all.push(scale_values(catalogue, scale));
     }
-    let with_unit = catalogue.measures.values();
-    all.extend(with_unit.filter_map(|measure| definition(catalogue, measure)));
+    all.extend(definitions::all(catalogue));
     let mut named: Vec<(String, Node)> = all
         .into_iter()
         .map(|resource| (file_name(&resource), resource))
@@ -319,124 +326,6 @@ fn some<'a>(system: &str, codes: impl Iterator<Item = (&'a str, Option<&'a str>)
         ("system", text(system)),
         ("concept", Node::List(concepts.collect())),
     ])
-}
-
-/// Published codes of our concepts, a group for each pair of systems.
-fn concept_map(catalogue: &Catalogue) -> Node {
-    // Elements of a group in the order of our codes; each may have several targets.
-    let mut groups: BTreeMap<(String, &str), BTreeMap<&str, Vec<Node>>> = BTreeMap::new();
-    for row in &catalogue.codes {
-        let (list, code) = row.thing.split_once('/').unwrap_or(("measure", &row.thing));
-        let target = object([
-            ("code", text(&row.code)),
-            ("display", text(&row.display)),
-            ("equivalence", text(equivalence(row.relation))),
-        ]);
-        let group = groups.entry((Catalogue::system_of(list), row.system.as_str()));
-        let targets = group.or_default().entry(code).or_default();
-        targets.push(target);
-    }
-    let groups = groups.into_iter().map(|((source, target), elements)| {
-        let elements = elements
-            .into_iter()
-            .map(|(code, targets)| object([("code", text(code)), ("target", Node::List(targets))]));
-        object([
-            ("source", text(source)),
-            ("target", text(target)),
-            ("element", Node::List(elements.collect())),
-        ])
-    });
-    let header = Header {
-        kind: "ConceptMap",
-        id: "published-codes",
-        title: "Published codes".to_owned(),
-        description: "Published codes of our concepts. An equivalent code goes before ours, a \
-                      wider one after it; relatedto says that the table does not say how wide."
-            .to_owned(),
-        copyright: Some(format!("{LOINC_NOTICE} {SNOMED_NOTICE}")),
-    };
-    let mut members = header.members();
-    members.push(("group", Node::List(groups.collect())));
-    object(members)
-}
-
-/// How the target stands to ours (hl7.org/fhir/R4/valueset-concept-map-equivalence.html).
-const fn equivalence(relation: Relation) -> &'static str {
-    match relation {
-        Relation::Equivalent => "equivalent",
-        Relation::Wider => "wider",
-        // The table names the standard reason or position and does not say how it stands to ours.
-        Relation::Absent | Relation::Position => "relatedto",
-    }
-}
-
-/// What may be recorded for a measure that has a unit.
-fn definition(catalogue: &Catalogue, measure: &Measure) -> Option<Node> {
-    let unit = measure.unit.as_deref()?;
-    let label = catalogue.units.get(unit).map_or(unit, String::as_str);
-    let published = catalogue.codes_of(&measure.measure);
-    let published = published.filter(|row| row.relation == Relation::Equivalent);
-    let mut codings: Vec<Node> = published
-        .map(|row| coding(&row.system, &row.code, &row.display))
-        .collect();
-    let own = Catalogue::system_of("measure");
-    codings.push(coding(&own, &measure.measure, &measure.label));
-    let unit = object([
-        ("coding", Node::List(vec![coding(UCUM, unit, label)])),
-        ("text", text(label)),
-    ]);
-    let mut types = vec![text("Quantity")];
-    types.extend(measure.scale.as_ref().map(|_| text("CodeableConcept")));
-    let mut members = vec![
-        ("resourceType", text("ObservationDefinition")),
-        ("id", text(&measure.measure)),
-        ("code", object([("coding", Node::List(codings))])),
-        ("permittedDataType", Node::List(types)),
-        ("multipleResultsAllowed", Node::Bool(true)),
-        ("preferredReportName", text(&measure.label)),
-        (
-            "quantitativeDetails",
-            object([("customaryUnit", unit.clone()), ("unit", unit)]),
-        ),
-    ];
-    let intervals = intervals(catalogue, measure);
-    if !intervals.is_empty() {
-        members.push(("qualifiedInterval", Node::List(intervals)));
-    }
-    members.extend(measure.scale.as_ref().map(|scale| {
-        let reference = text(format!("ValueSet/{scale}"));
-        ("validCodedValueSet", object([("reference", reference)]))
-    }));
-    Some(object(members))
-}
-
-/// Beyond an absolute interval a value is refused; beyond the other one a person is asked.
-fn intervals(catalogue: &Catalogue, measure: &Measure) -> Vec<Node> {
-    let unit = measure.unit.as_deref().unwrap_or_default();
-    let label = catalogue.units.get(unit).map_or(unit, String::as_str);
-    let quantity = |value: Exact| {
-        object([
-            ("value", number(value)),
-            ("unit", text(label)),
-            ("system", text(UCUM)),
-            ("code", text(unit)),
-        ])
-    };
-    let range = |(low, high): (Exact, Exact)| {
-        let range = object([("low", quantity(low)), ("high", quantity(high))]);
-        ("range", range)
-    };
-    let bounds = measure.ask_below.zip(measure.ask_above);
-    let impossible = catalogue.plausibility.get("impossible-angle");
-    let (refused, asked) = if measure.axis.is_some() {
-        (impossible.map(|most| (most.negated(), *most)), bounds)
-    } else {
-        (bounds, None)
-    };
-    let refused = refused.map(|bounds| object([("category", text("absolute")), range(bounds)]));
-    let condition = "beyond these bounds a person is asked";
-    let asked = asked.map(|bounds| object([range(bounds), ("condition", text(condition))]));
-    refused.into_iter().chain(asked).collect()
 }
 
 fn coding(system: &str, code: &str, display: &str) -> Node {
