@@ -5,6 +5,7 @@
 //! Never: decides what a row means for a person; opens a file.
 
 mod check_digit;
+pub mod conformance;
 mod embedded;
 pub mod load;
 pub mod rows;

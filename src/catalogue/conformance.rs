@@ -1,0 +1,349 @@
+//! The tables as FHIR conformance resources.
+//!
+//! Owns: the code systems, value sets, concept map and observation definitions that say in FHIR
+//! what the tables say. In: [`Catalogue`]. Out: resources with their file names under
+//! `profiles/fhir/`. Never: a fact that stands in no table; a profile, those are written by hand.
+
+mod definitions;
+mod map;
+
+use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
+use crate::catalogue::{CANONICAL, Catalogue, SNOMED};
+use crate::exact::Exact;
+use crate::json::{Node, object, text};
+use std::collections::BTreeSet;
+
+const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
+
+// The wording the publishers ask for; a test compares it with SOURCES.toml.
+const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
+     permission of SNOMED International. All rights reserved. SNOMED CT®, was originally \
+     created by The College of American Pathologists. SNOMED and SNOMED CT are registered \
+     trademarks of SNOMED International. Implementers of these artefacts must have the \
+     appropriate SNOMED CT Affiliate license.";
+const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC is copyright © \
+     1995-2020, Regenstrief Institute, Inc. and the Logical Observation Identifiers Names \
+     and Codes (LOINC) Committee and is available at no cost under the license at \
+     http://loinc.org/license. LOINC® is a registered United States trademark of \
+     Regenstrief Institute, Inc.";
+
+/// What the properties of a measure are called, and what they say.
+const PROPERTIES: [(&str, &str); 6] = [
+    ("kind", "Kind of finding; it decides which values are legal"),
+    ("site", "Site of the body"),
+    ("movement", "Movement in whose direction a value counts up"),
+    ("mode", "Active or passive"),
+    ("unit", "UCUM unit of a number"),
+    (
+        "sign",
+        "How the movement runs along the axis of the joint plane: + with it, - against it",
+    ),
+];
+
+/// Sets of measures: one for each profile that allows only some kinds.
+const MEASURE_SETS: [(&str, &str, &[Kind]); 7] = [
+    ("range", "joint ranges", &[Kind::Range]),
+    (
+        "stretch",
+        "passive stretches",
+        &[Kind::StretchSlow, Kind::StretchFast],
+    ),
+    ("graded", "words and grades", &[Kind::Word, Kind::Grade]),
+    ("score", "scores", &[Kind::Score]),
+    ("derived", "derived results", &[Kind::Derived]),
+    ("precaution", "precautions", &[Kind::Precaution]),
+    ("panel", "panels", &[Kind::Panel]),
+];
+
+/// Every generated resource with its file name, in the order of the names.
+pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
+    let mut all = vec![
+        measure_system(catalogue),
+        measure_values(),
+        grade_values(catalogue),
+        site_values(catalogue),
+        map::published_codes(catalogue),
+    ];
+    all.extend(MEASURE_SETS.iter().map(|set| measure_set(catalogue, set)));
+    for scale in catalogue.scales.values() {
+        all.push(scale_system(scale));
+        all.push(scale_values(catalogue, scale));
+    }
+    all.extend(definitions::all(catalogue));
+    let mut named: Vec<(String, Node)> = all
+        .into_iter()
+        .map(|resource| (file_name(&resource), resource))
+        .collect();
+    named.sort_by(|a, b| a.0.cmp(&b.0));
+    named
+}
+
+fn file_name(resource: &Node) -> String {
+    let part = |key| resource.text_of(key).unwrap_or_default();
+    format!("{}-{}.json", part("resourceType"), part("id"))
+}
+
+/// What a conformance resource says of itself, in the order of the R4 definitions.
+struct Header<'a> {
+    kind: &'a str,
+    id: &'a str,
+    title: String,
+    description: String,
+    copyright: Option<String>,
+}
+
+impl Header<'_> {
+    fn members(self) -> Vec<(&'static str, Node)> {
+        let mut members = vec![
+            ("resourceType", text(self.kind)),
+            ("id", text(self.id)),
+            (
+                "url",
+                text(format!("{CANONICAL}/{}/{}", self.kind, self.id)),
+            ),
+            ("version", text(env!("CARGO_PKG_VERSION"))),
+            ("name", text(computable_name(self.id))),
+            ("title", text(self.title)),
+            ("status", text("active")),
+            ("experimental", Node::Bool(false)),
+            ("publisher", text("Fascicle")),
+            ("description", text(self.description)),
+        ];
+        members.extend(self.copyright.map(|notice| ("copyright", text(notice))));
+        members
+    }
+}
+
+/// `tardieu-quality-0-4` is named `TardieuQuality04`.
+fn computable_name(id: &str) -> String {
+    id.split('-')
+        .flat_map(|word| {
+            let mut letters = word.chars();
+            let first = letters.next().map(|letter| letter.to_ascii_uppercase());
+            first.into_iter().chain(letters)
+        })
+        .collect()
+}
+
+fn measure_system(catalogue: &Catalogue) -> Node {
+    let properties = PROPERTIES.iter().map(|(code, description)| {
+        object([
+            ("code", text(*code)),
+            ("description", text(*description)),
+            ("type", text("string")),
+        ])
+    });
+    let concepts = catalogue.measures.values().map(|measure| {
+        object([
+            ("code", text(&measure.measure)),
+            ("display", text(&measure.label)),
+            ("property", Node::List(measure_properties(measure))),
+        ])
+    });
+    let header = Header {
+        kind: "CodeSystem",
+        id: "measure",
+        title: "Measures".to_owned(),
+        description: "What is recorded at the bedside. Numbers are signed in the direction of \
+                      the movement that the measure names."
+            .to_owned(),
+        copyright: None,
+    };
+    code_system(header, properties.collect(), concepts.collect())
+}
+
+fn measure_properties(measure: &Measure) -> Vec<Node> {
+    let sign = measure.sign.map(|sign| match sign {
+        Axis::With => "+",
+        Axis::Against => "-",
+    });
+    let values = [
+        Some(measure.kind.word()),
+        measure.site.as_deref(),
+        measure.movement.as_deref(),
+        measure.mode.as_deref(),
+        measure.unit.as_deref(),
+        sign,
+    ];
+    let named = PROPERTIES.iter().zip(values);
+    named
+        .filter_map(|((code, _), value)| {
+            value.map(|value| object([("code", text(*code)), ("valueString", text(value))]))
+        })
+        .collect()
+}
+
+fn scale_system(scale: &Scale) -> Node {
+    let concepts = scale.rows.iter().map(|row| {
+        let mut members = Vec::new();
+        members.extend(row.rank.map(|rank| ("extension", ordinal_value(rank))));
+        members.push(("code", text(&row.code)));
+        members.push(("display", text(&row.label)));
+        object(members)
+    });
+    let header = Header {
+        kind: "CodeSystem",
+        id: &scale.name,
+        title: title(&scale.name),
+        description: scale.purpose.clone(),
+        copyright: None,
+    };
+    code_system(header, Vec::new(), concepts.collect())
+}
+
+/// The order of a grade stands in the code system only: an instance carries no number for it.
+fn ordinal_value(rank: Exact) -> Node {
+    Node::List(vec![object([
+        ("url", text(ORDINAL_VALUE)),
+        ("valueDecimal", number(rank)),
+    ])])
+}
+
+fn code_system(header: Header<'_>, properties: Vec<Node>, concepts: Vec<Node>) -> Node {
+    let all = format!("{CANONICAL}/ValueSet/{}", header.id);
+    let mut members = header.members();
+    members.extend([
+        ("caseSensitive", Node::Bool(true)),
+        ("valueSet", text(all)),
+        ("content", text("complete")),
+        ("count", Node::Number(concepts.len().to_string())),
+    ]);
+    if !properties.is_empty() {
+        members.push(("property", Node::List(properties)));
+    }
+    members.push(("concept", Node::List(concepts)));
+    object(members)
+}
+
+fn measure_values() -> Node {
+    let description = "Every measure.".to_owned();
+    let system = Catalogue::system_of("measure");
+    value_set(
+        header("measure", "Measures".to_owned(), description),
+        vec![whole(&system)],
+    )
+}
+
+fn measure_set(catalogue: &Catalogue, (name, words, kinds): &(&str, &str, &[Kind])) -> Node {
+    let codes = catalogue.measures.values();
+    let codes = codes
+        .filter(|measure| kinds.contains(&measure.kind))
+        .map(|measure| (measure.measure.as_str(), None));
+    value_set(
+        header(
+            &format!("measure-{name}"),
+            format!("Measures: {words}"),
+            format!("The measures that are {words}."),
+        ),
+        vec![some(&Catalogue::system_of("measure"), codes)],
+    )
+}
+
+/// The words and grades that may be the value of a measure of those kinds.
+fn grade_values(catalogue: &Catalogue) -> Node {
+    let lists: BTreeSet<&str> = catalogue
+        .measures
+        .values()
+        .filter(|measure| matches!(measure.kind, Kind::Word | Kind::Grade))
+        .filter_map(|measure| measure.scale.as_deref())
+        .collect();
+    let description = "Every word and grade that is the value of a measure in words or grades.";
+    let lists = lists.into_iter().map(Catalogue::system_of);
+    value_set(
+        header(
+            "grade",
+            "Words and grades".to_owned(),
+            description.to_owned(),
+        ),
+        lists.map(|system| whole(&system)).collect(),
+    )
+}
+
+fn scale_values(catalogue: &Catalogue, scale: &Scale) -> Node {
+    let mut include = vec![whole(&Catalogue::system_of(&scale.name))];
+    let positions = scale.rows.iter().flat_map(|row| {
+        let thing = format!("{}/{}", scale.name, row.code);
+        let rows = catalogue.codes.iter().filter(move |code| {
+            code.relation == Relation::Position && code.system == SNOMED && code.thing == thing
+        });
+        rows.map(|code| (code.code.as_str(), Some(code.display.as_str())))
+    });
+    let positions: Vec<_> = positions.collect();
+    let mut header = header(&scale.name, title(&scale.name), scale.purpose.clone());
+    if !positions.is_empty() {
+        header.copyright = Some(SNOMED_NOTICE.to_owned());
+        include.push(some(SNOMED, positions.into_iter()));
+    }
+    value_set(header, include)
+}
+
+fn site_values(catalogue: &Catalogue) -> Node {
+    let sites = catalogue.sites.values().flat_map(|site| {
+        [
+            (
+                site.unsided_code.as_str(),
+                Some(site.unsided_display.as_str()),
+            ),
+            (site.left_code.as_str(), Some(site.left_display.as_str())),
+            (site.right_code.as_str(), Some(site.right_display.as_str())),
+        ]
+    });
+    let description = "Sites of the body, with and without side.";
+    let mut header = header("body-site", title("body-site"), description.to_owned());
+    header.copyright = Some(SNOMED_NOTICE.to_owned());
+    value_set(header, vec![some(SNOMED, sites)])
+}
+
+const fn header(id: &str, title: String, description: String) -> Header<'_> {
+    Header {
+        kind: "ValueSet",
+        id,
+        title,
+        description,
+        copyright: None,
+    }
+}
+
+fn value_set(header: Header<'_>, include: Vec<Node>) -> Node {
+    let mut members = header.members();
+    members.push(("compose", object([("include", Node::List(include))])));
+    object(members)
+}
+
+/// A code system as a whole.
+fn whole(system: &str) -> Node {
+    object([("system", text(system))])
+}
+
+/// Some codes of a code system. Ours go without display, which stands in the code system.
+fn some<'a>(system: &str, codes: impl Iterator<Item = (&'a str, Option<&'a str>)>) -> Node {
+    let concepts = codes.map(|(code, display)| {
+        let mut members = vec![("code", text(code))];
+        members.extend(display.map(|display| ("display", text(display))));
+        object(members)
+    });
+    object([
+        ("system", text(system)),
+        ("concept", Node::List(concepts.collect())),
+    ])
+}
+
+fn coding(system: &str, code: &str, display: &str) -> Node {
+    object([
+        ("system", text(system)),
+        ("code", text(code)),
+        ("display", text(display)),
+    ])
+}
+
+fn number(value: Exact) -> Node {
+    Node::Number(value.to_string())
+}
+
+/// `end-feel` is titled `End feel`.
+fn title(name: &str) -> String {
+    let words = name.replace('-', " ");
+    let mut letters = words.chars();
+    let first = letters.next().map(|letter| letter.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
+}

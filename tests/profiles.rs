@@ -1,0 +1,265 @@
+//! The conformance resources of `profiles/fhir/` agree with the tables and with each other.
+#![cfg(test)]
+#![expect(clippy::disallowed_methods, reason = "tests read files")]
+
+use fascicle::catalogue::{CANONICAL, Catalogue, conformance};
+use fascicle::json::Node;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Kinds that are generated from the tables; the others are written by hand.
+const GENERATED: [&str; 4] = [
+    "CodeSystem",
+    "ConceptMap",
+    "ObservationDefinition",
+    "ValueSet",
+];
+
+#[test]
+fn the_generated_resources_are_the_committed_ones() {
+    let folder = root("profiles/fhir");
+    let catalogue = Catalogue::embedded().expect("the embedded tables");
+    let made: BTreeMap<String, String> = conformance::resources(&catalogue)
+        .into_iter()
+        .map(|(name, resource)| (name, resource.pretty()))
+        .collect();
+    let committed = files(&folder).into_iter().filter(|name| is_generated(name));
+    let committed: BTreeMap<String, String> = committed
+        .map(|name| (name.clone(), read(&folder.join(&name))))
+        .collect();
+
+    if std::env::var_os("UPDATE_EXPECT").is_some() {
+        rewrite(&folder, &made, &committed);
+        return;
+    }
+
+    let names: BTreeSet<&String> = made.keys().chain(committed.keys()).collect();
+    let stale: Vec<_> = names
+        .into_iter()
+        .filter(|name| made.get(*name) != committed.get(*name))
+        .collect();
+    assert!(
+        stale.is_empty(),
+        "stale: {stale:#?}\nhint: UPDATE_EXPECT=1 cargo test --test profiles the_generated"
+    );
+}
+
+#[test]
+fn file_name_id_and_address_of_every_resource_agree() {
+    let folder = root("profiles/fhir");
+    let mut faults = Vec::new();
+
+    for (name, resource) in resources(&folder) {
+        let kind = resource.text_of("resourceType").unwrap_or_default();
+        let id = resource.text_of("id").unwrap_or_default();
+        if name != format!("{kind}-{id}.json") {
+            faults.push(format!("profiles/fhir/{name}:1: holds {kind}/{id}"));
+        }
+        let url = format!("{CANONICAL}/{kind}/{id}");
+        // An ObservationDefinition has no address in R4.
+        if kind != "ObservationDefinition" && resource.text_of("url") != Some(&url) {
+            faults.push(format!("profiles/fhir/{name}:1: its url is not {url}"));
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn profiles_build_on_r4_or_on_each_other_and_name_only_what_exists() {
+    let resources = resources(&root("profiles/fhir"));
+    let known: BTreeSet<&str> = resources
+        .iter()
+        .filter_map(|(_, resource)| resource.text_of("url"))
+        .collect();
+    let mut faults = Vec::new();
+
+    for (name, profile) in profiles(&resources) {
+        let mut told = |what: String| faults.push(format!("profiles/fhir/{name}:1: {what}"));
+        if profile.text_of("fhirVersion") != Some("4.0.1") {
+            told("its fhirVersion is not 4.0.1".to_owned());
+        }
+        if profile.text_of("version") != Some(env!("CARGO_PKG_VERSION")) {
+            told("its version is not the one of the package".to_owned());
+        }
+        let mut named = Vec::new();
+        canonicals(profile, &mut named);
+        for address in named {
+            if !known.contains(address) {
+                told(format!("{address} does not exist"));
+            }
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn every_code_a_profile_fixes_stands_in_its_code_system() {
+    let catalogue = Catalogue::embedded().expect("the embedded tables");
+    let mut faults = Vec::new();
+
+    for (name, profile) in profiles(&resources(&root("profiles/fhir"))) {
+        let mut codings = Vec::new();
+        own_codings(profile, &mut codings);
+        for (list, code) in codings {
+            if catalogue.word(list, code).is_none() {
+                faults.push(format!("profiles/fhir/{name}:1: {list} has no {code}"));
+            }
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn every_profile_has_an_example_and_at_least_two_mutants() {
+    let resources = resources(&root("profiles/fhir"));
+    let concrete: BTreeSet<String> = profiles(&resources)
+        .filter(|(_, profile)| profile.member("abstract") == Some(&Node::Bool(false)))
+        .filter_map(|(_, profile)| profile.text_of("url").map(str::to_owned))
+        .collect();
+    let mut faults = Vec::new();
+    let mut shown = BTreeSet::new();
+    let mut broken: BTreeMap<String, usize> = BTreeMap::new();
+
+    for (folder, mutants) in [
+        ("profiles/fhir/examples", false),
+        ("tests/conformance/profile-mutants", true),
+    ] {
+        for (name, resource) in self::resources(&root(folder)) {
+            let claimed = claimed(&resource);
+            let Some(profile) = concrete.get(claimed.as_str()) else {
+                faults.push(format!("{folder}/{name}:1: {claimed} is no profile"));
+                continue;
+            };
+            let short = profile.rsplit('/').next().unwrap_or_default();
+            if mutants && !name.starts_with(&format!("{short}-")) {
+                faults.push(format!("{folder}/{name}:1: breaks {short}"));
+            }
+            if !is_test_data(&resource) {
+                faults.push(format!("{folder}/{name}:1: is not marked as test data"));
+            }
+            if mutants {
+                let count = broken.entry(claimed).or_default();
+                *count = count.saturating_add(1);
+            } else {
+                shown.insert(claimed);
+            }
+        }
+    }
+    for profile in &concrete {
+        if !shown.contains(profile) {
+            faults.push(format!("{profile}: has no example"));
+        }
+        if broken.get(profile).is_none_or(|count| *count < 2) {
+            faults.push(format!("{profile}: has fewer than two mutants"));
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn files_written_by_hand_are_laid_out_like_the_others() {
+    let mut faults = Vec::new();
+
+    for folder in ["profiles/fhir", "profiles/fhir/examples"] {
+        for (name, resource) in resources(&root(folder)) {
+            if read(&root(folder).join(&name)) != resource.pretty() {
+                faults.push(format!("{folder}/{name}:1: is laid out in another way"));
+            }
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+fn root(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+fn read(path: &Path) -> String {
+    fs::read_to_string(path).unwrap_or_else(|cause| panic!("{}: {cause}", path.display()))
+}
+
+/// Names of the JSON files of a folder, sorted.
+fn files(folder: &Path) -> BTreeSet<String> {
+    fs::read_dir(folder)
+        .unwrap_or_else(|cause| panic!("{}: {cause}", folder.display()))
+        .filter_map(|entry| entry.expect("an entry").file_name().into_string().ok())
+        .filter(|name| Path::new(name).extension().is_some_and(|end| end == "json"))
+        .collect()
+}
+
+fn resources(folder: &Path) -> Vec<(String, Node)> {
+    let read = |name: String| {
+        let resource = Node::parse(&read(&folder.join(&name)));
+        let resource = resource.unwrap_or_else(|cause| panic!("{name}: {cause}"));
+        (name, resource)
+    };
+    files(folder).into_iter().map(read).collect()
+}
+
+fn is_generated(name: &str) -> bool {
+    let kind = name.split('-').next().unwrap_or_default();
+    GENERATED.contains(&kind)
+}
+
+fn rewrite(folder: &Path, made: &BTreeMap<String, String>, committed: &BTreeMap<String, String>) {
+    for name in committed.keys().filter(|name| !made.contains_key(*name)) {
+        fs::remove_file(folder.join(name)).expect("a stale file goes");
+    }
+    for (name, text) in made {
+        fs::write(folder.join(name), text).expect("a file is written");
+    }
+}
+
+fn profiles(resources: &[(String, Node)]) -> impl Iterator<Item = (&str, &Node)> {
+    resources
+        .iter()
+        .filter(|(_, resource)| resource.text_of("resourceType") == Some("StructureDefinition"))
+        .map(|(name, resource)| (name.as_str(), resource))
+}
+
+/// Every address of ours of a profile or value set that a resource names.
+fn canonicals<'a>(node: &'a Node, found: &mut Vec<&'a str>) {
+    for key in ["baseDefinition", "valueSet"] {
+        let ours = node.text_of(key).filter(|url| url.starts_with(CANONICAL));
+        found.extend(ours);
+    }
+    for child in children(node) {
+        canonicals(child, found);
+    }
+}
+
+/// Every coding of one of our lists, as list and code.
+fn own_codings<'a>(node: &'a Node, found: &mut Vec<(&'a str, &'a str)>) {
+    let list = node
+        .text_of("system")
+        .and_then(|system| system.strip_prefix(CANONICAL))
+        .and_then(|path| path.strip_prefix("/CodeSystem/"));
+    if let (Some(list), Some(code)) = (list, node.text_of("code")) {
+        found.push((list, code));
+    }
+    for child in children(node) {
+        own_codings(child, found);
+    }
+}
+
+fn children(node: &Node) -> impl Iterator<Item = &Node> {
+    let members = node.members().iter().map(|(_, member)| member);
+    members.chain(node.items())
+}
+
+fn claimed(resource: &Node) -> String {
+    let profiles = resource.at(&["meta", "profile"]);
+    let first = profiles.and_then(|profiles| profiles.items().first());
+    first.and_then(Node::text).unwrap_or_default().to_owned()
+}
+
+fn is_test_data(resource: &Node) -> bool {
+    let tags = resource.at(&["meta", "tag"]).map_or(&[][..], Node::items);
+    tags.iter().any(|tag| tag.text_of("code") == Some("HTEST"))
+}
