@@ -1,5 +1,11 @@
 // Evaluates the invariants of the R4 StructureDefinitions with fhirpath.js, element by element.
 
+/**
+ * Invariants of ElementDefinition whose published regular expressions are none under the `u` flag of
+ * this language. The reference validator evaluates them.
+ */
+const UNEVALUABLE = new Set(["eld-16", "eld-19"]);
+
 export function invariantsJudge(fhirpath, model, official) {
   const definitions = new Map(official.map((definition) => [definition.type, index(definition)]));
   const compiled = new Map();
@@ -24,6 +30,7 @@ export function invariantsJudge(fhirpath, model, official) {
     function check(element, base, node, path, environment, done) {
       for (const constraint of element.constraints) {
         if (!constraint.expression || done.has(constraint.key)) continue;
+        if (UNEVALUABLE.has(constraint.key)) continue;
         done.add(constraint.key);
         evaluated += 1;
         seen.add(constraint.key);

@@ -133,7 +133,10 @@ function schema(items) {
     // judged on their own, and of what the Bundle's schema says the rest is kept.
     if (!validate(resource)) {
       const inner = /^\/(entry\/\d+\/resource|contained\/\d+)(\/|$)/;
-      const kept = validate.errors.filter((e) => !inner.test(e.instancePath));
+      // The published copy of the schema was made when R4 was 4.0.0 and does not list 4.0.1.
+      const younger = (e) =>
+        e.instancePath === "/fhirVersion" && e.keyword === "enum" && resource.fhirVersion === "4.0.1";
+      const kept = validate.errors.filter((e) => !inner.test(e.instancePath) && !younger(e));
       for (const e of kept) say(e.instancePath, e.keyword, `${e.message} ${JSON.stringify(e.params)}`);
     }
     for (const [i, entry] of (Array.isArray(resource.entry) ? resource.entry : []).entries()) {
