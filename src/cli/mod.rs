@@ -102,7 +102,7 @@ fn log(arguments: &Arguments) {
 }
 
 /// A panic tells where it happened and never what it held.
-fn quiet_panics() {
+pub fn quiet_panics() {
     std::panic::set_hook(Box::new(|panic| {
         let place = panic
             .location()

@@ -1,0 +1,215 @@
+#![cfg(test)]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests write and read files, and set the scene"
+)]
+//! Marked values about a person, everywhere such a value can come from, and nowhere on standard
+//! error, whatever the log level.
+
+use axum::Router;
+use axum::http::StatusCode;
+use axum::routing::post;
+use std::net::SocketAddr;
+use std::path::Path;
+use std::process::{Command, Output};
+
+/// Values that occur nowhere else; each names where it was put.
+const MARKS: [&str; 8] = [
+    "Markfamily",
+    "MARK-PATIENT-ID",
+    "MARK-THERAPIST-ID",
+    "marknote",
+    "markreason",
+    "markfile",
+    "markaddress",
+    "markdiagnostics",
+];
+
+const PATIENT: &str = r#"{"resourceType":"Bundle","type":"searchset","entry":[{"resource":
+  {"resourceType":"Patient","id":"1","name":[{"family":"Markfamily"}],
+   "birthDate":"1958-03-14"}}]}"#;
+const NOBODY: &str = r#"{"resourceType":"Bundle","type":"searchset"}"#;
+const REFUSAL: &str = r#"{"resourceType":"OperationOutcome","issue":[{"severity":"error",
+  "code":"invalid","diagnostics":"Markfamily markdiagnostics MARK-PATIENT-ID"}]}"#;
+
+fn document() -> String {
+    let text = include_str!("../fixtures/sessions/first.json");
+    let text = text
+        .replace("Testperson", "Markfamily")
+        .replace("TEST-0001", "MARK-PATIENT-ID")
+        .replace("\"PT-7\"", "\"MARK-THERAPIST-ID\"")
+        .replace("drops into inversion near the end", "marknote")
+        .replace("fixation of an ankle fracture in 2025", "markreason");
+    // Without a goniometer no instrument has to be created first.
+    let mut document: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    for finding in document["findings"].as_array_mut().expect("findings") {
+        let finding = finding.as_object_mut().expect("a finding");
+        finding.remove("instrument");
+        if finding["method"] == "goniometry" {
+            finding.insert("method".to_owned(), "visual-estimate".into());
+        }
+    }
+    document.to_string()
+}
+
+/// A server that knows the person and refuses every transaction, repeating what it was told.
+fn refusing_server() -> SocketAddr {
+    let (tell, told) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+        runtime.block_on(async move {
+            let router = Router::new()
+                .route("/fhir/Patient/_search", post(|| async { PATIENT }))
+                .route("/fhir/Observation/_search", post(|| async { NOBODY }))
+                .route("/fhir/Practitioner/_search", post(|| async { NOBODY }))
+                .route("/fhir/Organization/_search", post(|| async { NOBODY }))
+                .route(
+                    "/fhir",
+                    post(|| async { (StatusCode::UNPROCESSABLE_ENTITY, REFUSAL) }),
+                );
+            let listener = tokio::net::TcpListener::bind("127.0.0.1:0")
+                .await
+                .expect("a port");
+            tell.send(listener.local_addr().expect("an address"))
+                .expect("told");
+            axum::serve(listener, router).await.expect("served");
+        });
+    });
+    told.recv().expect("an address")
+}
+
+fn fascicle(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_fascicle"))
+        .args(["--log", "trace"])
+        .args(arguments)
+        .output()
+        .expect("the binary runs")
+}
+
+fn nothing_marked(what: &str, bytes: &[u8]) {
+    let text = String::from_utf8_lossy(bytes);
+    for mark in MARKS {
+        assert!(!text.contains(mark), "{what} holds {mark}:\n{text}");
+    }
+}
+
+fn text(path: &Path) -> String {
+    path.to_str().expect("UTF-8").to_owned()
+}
+
+#[test]
+fn a_refused_session_leaves_no_marked_value_on_standard_error_or_in_the_trail() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("markfile.json");
+    std::fs::write(&file, document()).expect("written");
+    let state = text(&folder.path().join("state"));
+    let base = format!("http://{}/fhir", refusing_server());
+
+    let sent = fascicle(&["send", "--state", &state, "--to", &base, &text(&file)]);
+
+    // The caller is told, on standard output; the log is not.
+    let told = String::from_utf8_lossy(&sent.stdout).into_owned();
+    assert_eq!(sent.status.code(), Some(5), "{told}");
+    assert!(
+        told.contains("refused") && told.contains("markdiagnostics"),
+        "{told}"
+    );
+    let log = String::from_utf8_lossy(&sent.stderr).into_owned();
+    assert!(
+        log.contains("attempt ended") && log.contains("target.refused-422"),
+        "{log}"
+    );
+    nothing_marked("standard error of send", &sent.stderr);
+    let trail = fascicle(&["trail", "--state", &state, "--json"]);
+    nothing_marked("the trail", &trail.stdout);
+    nothing_marked("standard error of trail", &trail.stderr);
+}
+
+#[test]
+fn a_failing_address_and_a_missing_file_are_told_without_their_names() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("markfile.json");
+    std::fs::write(&file, document()).expect("written");
+    let state = text(&folder.path().join("state"));
+    let base = "http://markaddress.invalid:9/markaddress";
+
+    let sent = fascicle(&[
+        "send",
+        "--wait",
+        "1",
+        "--state",
+        &state,
+        "--to",
+        base,
+        &text(&file),
+    ]);
+    let missing = fascicle(&["check", "/nowhere/markfile.json"]);
+    let damaged = folder.path().join("markfile-2.json");
+    std::fs::write(&damaged, r#"{"patient": "Markfamily" "#).expect("written");
+    let checked = fascicle(&["check", &text(&damaged)]);
+
+    assert_eq!(sent.status.code(), Some(4));
+    assert_eq!(missing.status.code(), Some(70));
+    assert_eq!(checked.status.code(), Some(1));
+    for output in [sent, missing, checked] {
+        nothing_marked("standard error", &output.stderr);
+    }
+}
+
+#[test]
+fn a_panic_tells_its_place_and_not_what_it_held() {
+    let child = Command::new(std::env::current_exe().expect("this test"))
+        .args([
+            "--exact",
+            "child_that_panics",
+            "--nocapture",
+            "--test-threads=1",
+        ])
+        .env("FASCICLE_TEST_PANIC", "yes")
+        .env("RUST_BACKTRACE", "full")
+        .output()
+        .expect("the child runs");
+
+    let told = String::from_utf8_lossy(&child.stderr).into_owned();
+    assert!(
+        told.contains("a fault of the program at tests/privacy.rs"),
+        "{told}"
+    );
+    nothing_marked("standard error of a panic", &child.stderr);
+}
+
+/// Runs in a process of its own, started by the test above.
+#[test]
+fn child_that_panics() {
+    if std::env::var("FASCICLE_TEST_PANIC").is_err() {
+        return;
+    }
+    fascicle::cli::quiet_panics();
+    let family = "Markfamily";
+    assert!(family.is_empty(), "{family} markreason");
+}
+
+#[test]
+fn what_a_room_holds_about_a_person_does_not_print() {
+    let mut problems = fascicle::problem::Problems::new();
+
+    let read = fascicle::intake::read(&document(), &mut problems);
+    let draft = read.draft.as_ref().expect("a draft");
+    let now = "2026-11-20T00:00:00Z".parse().expect("a time");
+    let session = fascicle::finding::understand(draft, now, &mut problems).expect("a session");
+    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("tables");
+    let encoded = fascicle::app::encode::encode(
+        &document(),
+        &fascicle::app::encode::Earlier::default(),
+        &catalogue,
+        now,
+    )
+    .expect("holds");
+
+    let printed = format!("{read:?} {draft:?} {session:?} {:?}", encoded.checked);
+    nothing_marked("Debug", printed.as_bytes());
+    nothing_marked(
+        "Debug of problems",
+        format!("{:?}", problems.sorted()).as_bytes(),
+    );
+}
