@@ -265,11 +265,11 @@ fn code_lines(file: &Path) -> Vec<(usize, String)> {
 fn names_after(line: &str, marker: &str) -> Vec<String> {
     let mut names = Vec::new();
     for (at, _) in line.match_indices(marker) {
-        let before = line[..at].chars().next_back();
+        let before = line.get(..at).and_then(|before| before.chars().next_back());
         if before.is_some_and(|c| c.is_alphanumeric() || c == '_') {
             continue;
         }
-        let rest = &line[at + marker.len()..];
+        let rest = line.get(at + marker.len()..).unwrap_or_default();
         names.push(
             rest.chars()
                 .take_while(|c| c.is_alphanumeric() || *c == '_')
@@ -281,7 +281,7 @@ fn names_after(line: &str, marker: &str) -> Vec<String> {
 
 fn starts_word(line: &str, name: &str) -> bool {
     line.match_indices(&format!("{name}::")).any(|(at, _)| {
-        let before = line[..at].chars().next_back();
+        let before = line.get(..at).and_then(|before| before.chars().next_back());
         !before.is_some_and(|c| c.is_alphanumeric() || c == '_' || c == ':')
     })
 }

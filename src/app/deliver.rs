@@ -66,7 +66,8 @@ impl Delivery {
         Ok(true)
     }
 
-    /// Works until these items have settled or the time is up.
+    /// Works until these items have settled, nothing more can happen without a person, or the time
+    /// is up.
     ///
     /// # Errors
     /// [`OutboxError`] when the store fails.
@@ -76,8 +77,8 @@ impl Delivery {
         until: DateTime<Utc>,
     ) -> Result<(), OutboxError> {
         while self.clock.now() < until && !self.settled(items).await? {
-            if !self.once().await? {
-                self.sleep(until).await?;
+            if !self.once().await? && !self.sleep(until).await? {
+                break;
             }
         }
         Ok(())
@@ -97,17 +98,17 @@ impl Delivery {
         Ok(true)
     }
 
-    async fn sleep(&self, until: DateTime<Utc>) -> Result<(), OutboxError> {
+    /// Sleeps until something may be due; false when every lane is empty or waits for a person.
+    async fn sleep(&self, until: DateTime<Utc>) -> Result<bool, OutboxError> {
         let now = self.clock.now();
         let due = self.outbox.next_due(&self.connection.target().name).await?;
+        let Some(due) = due else { return Ok(false) };
         let wait = |milliseconds: i64| {
             Duration::from_millis(u64::try_from(milliseconds).unwrap_or(0).max(5))
         };
-        let next = due.map_or(LOOK_AGAIN, |due| {
-            wait(due.saturating_sub(now.timestamp_millis())).min(LOOK_AGAIN)
-        });
+        let next = wait(due.saturating_sub(now.timestamp_millis())).min(LOOK_AGAIN);
         tokio::time::sleep(next.min(wait((until - now).num_milliseconds()))).await;
-        Ok(())
+        Ok(true)
     }
 }
 

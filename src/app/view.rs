@@ -1,9 +1,10 @@
 //! A session in words, for people.
 
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, LOINC, SNOMED};
 use crate::compare::{self, Change, Meaning, NotCompared};
 use crate::finding::{Ending, Outcome, Precaution, Session};
 use crate::intake::draft::Side;
+use crate::json::Node;
 use crate::measure::{Extent, Measured, Value};
 
 /// One line of a session: both sides beside each other.
@@ -43,6 +44,44 @@ pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
         }
     }
     lines
+}
+
+/// How an Observation is coded, in one line: its codes, the closest first, its value and its site.
+pub fn coded(resource: &Node) -> String {
+    let codes = |concept: Option<&Node>| {
+        let codes = concept
+            .map(|concept| concept.items_of("coding"))
+            .unwrap_or_default();
+        let code = |code: &Node| {
+            let system = code.text_of("system").unwrap_or_default();
+            let system = match system {
+                SNOMED => "SNOMED CT ",
+                LOINC => "LOINC ",
+                _ => "",
+            };
+            format!("{system}{}", code.text_of("code").unwrap_or_default())
+        };
+        codes.iter().map(code).collect::<Vec<_>>().join(", ")
+    };
+    let value = match resource.member("valueQuantity") {
+        Some(quantity) => {
+            let digits = quantity
+                .member("value")
+                .map(Node::compact)
+                .unwrap_or_default();
+            let at_least = quantity.text_of("comparator").unwrap_or_default();
+            format!(
+                "{at_least}{digits} {}",
+                quantity.text_of("code").unwrap_or_default()
+            )
+        }
+        None => match resource.member("dataAbsentReason") {
+            Some(reason) => format!("no value because {}", codes(Some(reason))),
+            None => codes(resource.member("valueCodeableConcept")),
+        },
+    };
+    let code = codes(resource.member("code"));
+    format!("{code} = {value} at {}", codes(resource.member("bodySite")))
 }
 
 /// What was examined, with what tells it from the same measure done otherwise.

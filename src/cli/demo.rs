@@ -25,6 +25,13 @@ const SESSIONS: [&str; 2] = [
     include_str!("../../fixtures/sessions/first.json"),
     include_str!("../../fixtures/sessions/second.json"),
 ];
+/// Measures whose coding the demo shows.
+const SHOWN: [&str; 4] = [
+    "range.passive.ankle.dorsiflexion",
+    "tone.modified-ashworth.calf",
+    "stretch.dynamic.calf",
+    "clonus.ankle",
+];
 const PERSON: &str = include_str!("../../fixtures/sessions/person.json");
 
 pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
@@ -197,6 +204,14 @@ fn show(
             dynamic.difference.degrees,
             dynamic.difference.rule
         )?;
+    }
+    writeln!(out, "  coded, for example:")?;
+    let entries = &encoded.checked.record().entries;
+    for measure in SHOWN {
+        let coded = entries.iter().map(|entry| view::coded(&entry.resource));
+        if let Some(line) = coded.into_iter().find(|line| line.starts_with(measure)) {
+            writeln!(out, "    {line}")?;
+        }
     }
     Ok(())
 }

@@ -39,9 +39,14 @@ pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
         waiting.extend(outbox.items(true).await?.iter().map(|item| item.id));
     }
     let until = MachineClock.now() + TimeDelta::seconds(i64::from(options.wait));
+    // Targets are worked at the same time: one that sleeps does not hold up another.
+    let mut working = tokio::task::JoinSet::new();
     for delivery in settings::deliveries(&settings, &outbox)? {
         let of_target = of_target(&outbox, &waiting, &delivery.connection.target().name).await?;
-        delivery.until_settled(&of_target, until).await?;
+        working.spawn(async move { delivery.until_settled(&of_target, until).await });
+    }
+    while let Some(done) = working.join_next().await {
+        done??;
     }
     let items = items(&outbox, &waiting).await?;
     print(options, documents, &items)?;

@@ -1,0 +1,189 @@
+#![cfg(test)]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests read files and run commands"
+)]
+//! What the documents say is so.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::process::Command;
+
+fn text(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+    std::fs::read_to_string(path).unwrap_or_else(|cause| panic!("{name}: {cause}"))
+}
+
+fn blocks(document: &str, language: &str) -> Vec<String> {
+    let opening = format!("```{language}\n");
+    document
+        .split(&opening)
+        .skip(1)
+        .filter_map(|rest| rest.split_once("```").map(|(block, _)| block.to_owned()))
+        .collect()
+}
+
+fn json(text: &str) -> serde_json::Value {
+    serde_json::from_str(text).expect("JSON")
+}
+
+#[test]
+fn the_finding_and_the_observation_of_the_readme_are_what_fascicle_makes() {
+    let blocks = blocks(&text("README.md"), "json");
+    let [finding, observation] = blocks.as_slice() else {
+        panic!("two blocks of JSON")
+    };
+    let document = text("fixtures/sessions/first.json");
+
+    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("tables");
+    let encoded = fascicle::app::encode::encode(
+        &document,
+        &fascicle::app::encode::Earlier::default(),
+        &catalogue,
+        "2026-11-20T00:00:00Z".parse().expect("a time"),
+    )
+    .expect("holds");
+
+    assert_eq!(json(finding), json(&document)["findings"][0]);
+    let entries = &encoded.checked.record().entries;
+    let made = entries
+        .iter()
+        .find(|entry| entry.path.as_deref() == Some("/findings/0"));
+    assert_eq!(
+        json(observation),
+        json(&made.expect("made").resource.compact())
+    );
+}
+
+#[test]
+fn the_readme_names_commands_that_exist_and_ci_runs_its_two() {
+    let readme = text("README.md");
+    let help = Command::new(env!("CARGO_BIN_EXE_fascicle"))
+        .arg("--help")
+        .output()
+        .expect("help");
+    let help = String::from_utf8(help.stdout).expect("UTF-8");
+    let commands: BTreeSet<&str> = help
+        .lines()
+        .skip_while(|line| *line != "Commands:")
+        .filter_map(|line| line.strip_prefix("  ")?.split_whitespace().next())
+        .collect();
+
+    let shell: String = blocks(&readme, "sh").concat();
+    for line in shell.lines() {
+        if let Some(named) = line.strip_prefix("fascicle ") {
+            let named = named.split_whitespace().next().expect("a command");
+            assert!(commands.contains(named), "{line}");
+        }
+    }
+    let ci = text(".ci/run");
+    assert!(shell.contains("cargo run -- demo\ncargo test\n"), "{shell}");
+    assert!(
+        ci.contains("\ncargo run -- demo --exit\n") && ci.contains("\ncargo test\n"),
+        "{ci}"
+    );
+}
+
+#[test]
+fn the_sample_configuration_reads_and_shows_every_key() {
+    let sample = text("deploy/fascicle.toml");
+
+    let settings = fascicle::config::Settings::read(&sample).expect("reads");
+
+    assert_eq!(settings.targets.len(), 1);
+    for key in [
+        "state",
+        "lease_seconds",
+        "name",
+        "base",
+        "sign_in",
+        "secret_file",
+        "timeout_seconds",
+        "visibility_seconds",
+    ] {
+        assert!(
+            sample
+                .lines()
+                .any(|line| line.starts_with(&format!("{key} = "))),
+            "{key}"
+        );
+    }
+}
+
+#[test]
+fn every_dependency_says_why_it_is_here() {
+    let manifest: toml::Table = text("Cargo.toml").parse().expect("a manifest");
+    let developers = text("DEVELOPERS.md");
+
+    for table in ["dependencies", "dev-dependencies"] {
+        for name in manifest[table].as_table().expect("a table").keys() {
+            let told = developers.lines().any(|line| {
+                let cell = line
+                    .strip_prefix("| ")
+                    .and_then(|line| line.split(" |").next());
+                cell.is_some_and(|cell| cell.split([',', ' ']).any(|word| word == name))
+            });
+            assert!(
+                told,
+                "{name} is not in the dependency list of DEVELOPERS.md"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_licence_of_the_crates_in_use_is_on_the_list_and_there_is_one_tls() {
+    const ALLOWED: [&str; 13] = [
+        "MIT",
+        "MIT-0",
+        "Apache-2.0",
+        "Apache-2.0 WITH LLVM-exception",
+        "BSD-2-Clause",
+        "BSD-3-Clause",
+        "ISC",
+        "Unicode-3.0",
+        "Unlicense",
+        "Zlib",
+        "0BSD",
+        "BSL-1.0",
+        "CDLA-Permissive-2.0",
+    ];
+    let metadata = Command::new(env!("CARGO"))
+        .args(["metadata", "--format-version", "1", "--offline", "--locked"])
+        .args(["--filter-platform", "x86_64-unknown-linux-gnu"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .expect("cargo metadata");
+    let metadata = json(&String::from_utf8(metadata.stdout).expect("UTF-8"));
+    let used: BTreeSet<&str> = metadata["resolve"]["nodes"]
+        .as_array()
+        .expect("nodes")
+        .iter()
+        .filter_map(|node| node["id"].as_str())
+        .collect();
+
+    let mut faults = Vec::new();
+    for package in metadata["packages"].as_array().expect("packages") {
+        let (name, id) = (package["name"].as_str(), package["id"].as_str());
+        if !id.is_some_and(|id| used.contains(id)) {
+            continue;
+        }
+        if matches!(name, Some("openssl" | "native-tls" | "aws-lc-rs")) {
+            faults.push(format!("{name:?}: a second TLS"));
+        }
+        // One alternative of an OR suffices; every part of an AND is asked.
+        let licence = package["license"]
+            .as_str()
+            .unwrap_or("none")
+            .replace('/', " OR ");
+        let allowed = licence.replace(['(', ')'], "").split(" AND ").all(|part| {
+            part.split(" OR ")
+                .any(|licence| ALLOWED.contains(&licence.trim()))
+        });
+        if !allowed {
+            faults.push(format!("{name:?}: {licence}"));
+        }
+    }
+    assert!(used.len() > 100, "{} crates", used.len());
+    assert!(faults.is_empty(), "{faults:#?}");
+}
