@@ -10,6 +10,8 @@ mod compare;
 mod gate;
 mod held;
 pub mod http;
+mod look;
+mod parties;
 pub mod retry;
 mod send;
 

@@ -6,6 +6,7 @@
 //! the meaning of what it keeps, a transaction that is open while we wait on the network.
 
 pub mod accept;
+mod hand;
 mod read;
 mod rows;
 mod sqlite;

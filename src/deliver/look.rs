@@ -1,0 +1,182 @@
+//! Looking for a record at the server: what is there, what is left to send, what came of it.
+
+use crate::deliver::compare::{self, Drift};
+use crate::deliver::held::{self, Found, Held, Trouble};
+use crate::deliver::http::Connection;
+use crate::deliver::send::{self, References, Step};
+use crate::json::{Node, object, text};
+use crate::outbox::{Leased, Outcome};
+
+/// What has to be looked for.
+pub(super) struct Look<'a> {
+    /// Entries that carry an identifier of ours: Observations.
+    observations: Vec<(&'a str, &'a Node)>,
+    panel: &'a str,
+    provenance: Option<(&'a str, &'a Node)>,
+    session_version: String,
+}
+
+/// What was seen.
+pub(super) struct Seen {
+    pub(super) found: Found,
+    provenance: Option<Held>,
+    references: References,
+}
+
+impl<'a> Look<'a> {
+    pub(super) fn new(leased: &Leased, record: &'a Node) -> Self {
+        let entries = record
+            .items_of("entry")
+            .iter()
+            .filter_map(|entry| Some((entry.text_of("fullUrl")?, entry.member("resource")?)));
+        let of = |kind: &'static str| {
+            entries
+                .clone()
+                .filter(move |(_, resource)| resource.text_of("resourceType") == Some(kind))
+        };
+        let is_panel = |resource: &Node| !resource.items_of("hasMember").is_empty();
+        let panel = of("Observation").find(|(_, resource)| is_panel(resource));
+        Self {
+            observations: of("Observation").collect(),
+            panel: panel.map(|(url, _)| url).unwrap_or_default(),
+            provenance: of("Provenance").next(),
+            session_version: format!("{}/{}", leased.item.session, leased.item.version),
+        }
+    }
+
+    pub(super) async fn at(
+        &self,
+        connection: &Connection,
+        references: &References,
+    ) -> Result<Seen, Trouble> {
+        let system = crate::record::URI_SYSTEM;
+        let wanted: Vec<(String, String)> = self
+            .observations
+            .iter()
+            .map(|(url, _)| (system.to_owned(), (*url).to_owned()))
+            .collect();
+        let found: Found = held::find(connection, "Observation", &wanted)
+            .await?
+            .into_iter()
+            .filter_map(|(key, held)| Some((key.strip_prefix(system)?.get(1..)?.to_owned(), held)))
+            .collect();
+        let provenance = match found.get(self.panel) {
+            Some(panel) => {
+                held::provenance(connection, &panel.reference, &self.session_version).await?
+            }
+            None => None,
+        };
+        let mut references = references.clone();
+        references.extend(
+            found
+                .iter()
+                .map(|(url, held)| (url.clone(), held.reference.clone())),
+        );
+        Ok(Seen {
+            found,
+            provenance,
+            references,
+        })
+    }
+}
+
+impl Seen {
+    pub(super) fn missing(&self, look: &Look<'_>) -> bool {
+        self.provenance.is_none()
+            || look
+                .observations
+                .iter()
+                .any(|(url, _)| !self.found.contains_key(*url))
+    }
+
+    /// What is left to send: what is missing is created; what a correction changes is replaced.
+    pub(super) fn steps(&self, look: &Look<'_>, leased: &Leased) -> Vec<Step> {
+        let mut steps = Vec::new();
+        for (url, resource) in &look.observations {
+            let resolved = send::resolve(resource, &self.references);
+            match self.found.get(*url) {
+                None => {
+                    let condition = crate::record::if_none_exist(crate::record::URI_SYSTEM, url);
+                    let kind = "Observation".to_owned();
+                    steps.push(Step::Create(
+                        (*url).to_owned(),
+                        kind,
+                        Some(condition),
+                        resolved,
+                    ));
+                }
+                Some(held) if leased.item.version > 1 => {
+                    if compare::other_content(&compare::drift(&resolved, &held.resource)) {
+                        steps.push(Step::Replace(
+                            (*url).to_owned(),
+                            held.reference.clone(),
+                            held.version.clone(),
+                            resolved,
+                        ));
+                    }
+                }
+                Some(_) => {}
+            }
+        }
+        if let (None, Some((url, resource))) = (&self.provenance, look.provenance) {
+            let resolved = send::resolve(resource, &self.references);
+            steps.push(Step::Create(
+                url.to_owned(),
+                "Provenance".to_owned(),
+                None,
+                resolved,
+            ));
+        }
+        steps
+    }
+
+    /// The receipt: where everything lies, and what the server holds otherwise than it was sent.
+    pub(super) fn delivered(&self, look: &Look<'_>, sent: usize) -> Outcome {
+        let mut resources = Vec::new();
+        let mut drifts = Vec::new();
+        for (url, resource) in &look.observations {
+            let Some(held) = self.found.get(*url) else {
+                continue;
+            };
+            resources.push(receipt_row(url, held));
+            let resolved = send::resolve(resource, &self.references);
+            drifts.extend(drift_rows(url, &compare::drift(&resolved, &held.resource)));
+        }
+        if let (Some(held), Some((url, resource))) = (&self.provenance, look.provenance) {
+            resources.push(receipt_row(url, held));
+            let resolved = send::resolve(resource, &self.references);
+            drifts.extend(drift_rows(url, &compare::drift(&resolved, &held.resource)));
+        }
+        let receipt = object([
+            ("sent", Node::Number(sent.to_string())),
+            ("resources", Node::List(resources)),
+            ("drift", Node::List(drifts)),
+        ]);
+        Outcome::Delivered {
+            receipt: receipt.compact(),
+        }
+    }
+}
+
+fn receipt_row(url: &str, held: &Held) -> Node {
+    let mut row = vec![
+        ("full_url", text(url)),
+        ("reference", text(held.reference.clone())),
+    ];
+    row.extend(
+        held.version
+            .clone()
+            .map(|version| ("version", text(version))),
+    );
+    object(row)
+}
+
+fn drift_rows<'a>(url: &'a str, drifts: &'a [Drift]) -> impl Iterator<Item = Node> + 'a {
+    drifts.iter().map(move |drift| {
+        object([
+            ("full_url", text(url)),
+            ("path", text(drift.path.clone())),
+            ("kind", text(drift.kind)),
+        ])
+    })
+}

@@ -1,0 +1,119 @@
+//! What a person decides about a stuck item, and lanes that are held by hand of a worker.
+
+use crate::json::{object, text};
+use crate::outbox::rows;
+use crate::outbox::trail::{self, About};
+use crate::outbox::{Decision, Outbox, OutboxError};
+use chrono::{DateTime, Utc};
+use sqlx::Row;
+use uuid::Uuid;
+
+impl Outbox {
+    /// What a person decided about an item that is stuck; false when it is not stuck.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn decide(
+        &self,
+        id: Uuid,
+        decision: &Decision,
+        why: &str,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OutboxError> {
+        let mut transaction = self.begin().await?;
+        let (state, event) = match decision {
+            Decision::Release => ("queued", "released"),
+            Decision::Drop => ("dropped", "dropped"),
+        };
+        let row = sqlx::query(
+            "-- Outbox::decide
+             UPDATE item SET state = ?2, due_at = ?3,
+               confirmed = CASE WHEN ?2 = 'queued'
+                 THEN coalesce(confirmed || ',', '') || coalesce(reason, '') ELSE confirmed END
+             WHERE id = ?1 AND state IN ('refused', 'waiting', 'unknown', 'queued')
+               AND NOT (?2 = 'queued' AND state = 'queued')
+             RETURNING source, session, version, target, reason",
+        )
+        .bind(id.to_string())
+        .bind(state)
+        .bind(now.timestamp_millis())
+        .fetch_optional(&mut *transaction)
+        .await?;
+        let Some(row) = row else { return Ok(false) };
+        let (source, target): (String, String) = (row.try_get("source")?, row.try_get("target")?);
+        let about = About {
+            source: &source,
+            session: rows::uuid(row.try_get("session")?)?,
+            version: row.try_get("version")?,
+            item: Some((id, &target)),
+        };
+        let held_by = row
+            .try_get::<Option<String>, _>("reason")?
+            .unwrap_or_default();
+        // The words of the person stay out of the trail: only their hash binds them.
+        let detail = object([
+            ("held_by", text(held_by)),
+            (
+                "why_sha256",
+                text(crate::catalogue::sha256_hex(why.as_bytes())),
+            ),
+        ]);
+        trail::add(&mut transaction, now, event, about, detail).await?;
+        transaction.commit().await?;
+        Ok(true)
+    }
+
+    /// Takes a lane that has no items, such as that of an instrument, for as long as a lease.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn hold(
+        &self,
+        target: &str,
+        subject: &str,
+        until: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Uuid>, OutboxError> {
+        let token = Uuid::new_v4();
+        let rows = sqlx::query(
+            "-- Outbox::hold
+             INSERT INTO lane (target, subject, next_number, token, lease_until)
+             VALUES (?1, ?2, 1, ?3, ?4)
+             ON CONFLICT (target, subject) DO UPDATE
+               SET token = excluded.token, lease_until = excluded.lease_until
+             WHERE lane.lease_until IS NULL OR lane.lease_until <= ?5",
+        )
+        .bind(target)
+        .bind(subject)
+        .bind(token.to_string())
+        .bind(until.timestamp_millis())
+        .bind(now.timestamp_millis())
+        .execute(&self.pool)
+        .await?
+        .rows_affected();
+        Ok((rows == 1).then_some(token))
+    }
+
+    /// Gives back a lane taken by [`Outbox::hold`].
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn let_go(
+        &self,
+        target: &str,
+        subject: &str,
+        token: Uuid,
+    ) -> Result<(), OutboxError> {
+        sqlx::query(
+            "-- Outbox::let_go
+             UPDATE lane SET token = NULL, lease_until = NULL
+             WHERE target = ?1 AND subject = ?2 AND token = ?3",
+        )
+        .bind(target)
+        .bind(subject)
+        .bind(token.to_string())
+        .execute(&self.pool)
+        .await?;
+        Ok(())
+    }
+}
