@@ -122,6 +122,14 @@ impl Problems {
         what: String,
         hint: &str,
     ) {
+        // What is told of the form of a field is not told again of its content.
+        if self
+            .0
+            .iter()
+            .any(|told| told.path == path && told.code == "field.form")
+        {
+            return;
+        }
         self.0.push(Problem {
             path: path.to_owned(),
             severity,

@@ -65,7 +65,7 @@ pub fn encode(
     let read = crate::intake::read(text, &mut problems);
     let session = read
         .draft
-        .and_then(|draft| crate::finding::understand(&draft, now, &mut problems));
+        .map(|draft| crate::finding::understand(&draft, now, &mut problems));
     let (Some(mut session), Some(canonical)) = (session, read.canonical) else {
         return Err(Held {
             problems: problems.sorted(),

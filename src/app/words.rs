@@ -66,7 +66,7 @@ fn captured(kept: &Kept, urn: &str) -> Option<Node> {
     let document = Node::parse(kept.document.open()).ok()?;
     let draft = serde_json::from_str(kept.document.open()).ok()?;
     let mut told_before = crate::problem::Problems::new();
-    let session = crate::finding::understand(&draft, kept.accepted_at, &mut told_before)?;
+    let session = crate::finding::understand(&draft, kept.accepted_at, &mut told_before);
     let identifier = |id, role| {
         let uuid = crate::record::identifier_of(&session.source, session.id, id, role);
         format!("urn:uuid:{uuid}")

@@ -280,7 +280,7 @@ pub struct Stretch {
 ///
 /// `now` is the instant against which nothing may lie in the future. Findings that cannot be
 /// understood are left out of the session, which then carries an error and goes nowhere.
-pub fn understand(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) -> Option<Session> {
+pub fn understand(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) -> Session {
     understand::session(draft, now, problems)
 }
 

@@ -41,11 +41,14 @@ pub(super) struct Times {
 }
 
 /// Reads the times of a session and holds them against each other and against now.
+///
+/// In the place of a time that does not read stands now: the document carries an error and goes
+/// nowhere, but the rooms that follow can still speak about the rest of it.
 pub(super) fn of_session(
     session: &SessionDraft,
     now: DateTime<Utc>,
     problems: &mut Problems,
-) -> Option<Times> {
+) -> Times {
     let start = instant(
         &session.performed.start,
         "/session/performed/start",
@@ -54,54 +57,57 @@ pub(super) fn of_session(
     let end = instant(&session.performed.end, "/session/performed/end", problems);
     let entered = instant(&session.entered_at, "/session/entered_at", problems);
     let signed = instant(&session.signed.at, "/session/signed/at", problems);
-    let times = Times {
-        start: start?,
-        end: end?,
-        entered: entered?,
-        signed: signed?,
+    let (end_of, begin) = ("/session/performed/end", start.as_ref());
+    in_order(
+        end.as_ref(),
+        begin,
+        end_of,
+        "the end lies before the start",
+        problems,
+    );
+    let (path, what) = ("/session/entered_at", "entered before it began");
+    in_order(entered.as_ref(), begin, path, what, problems);
+    let (path, what) = ("/session/signed/at", "signed before it was entered");
+    in_order(signed.as_ref(), entered.as_ref(), path, what, problems);
+    in_past(start.as_ref(), "/session/performed/start", now, problems);
+    in_past(end.as_ref(), end_of, now, problems);
+    in_past(entered.as_ref(), "/session/entered_at", now, problems);
+    in_past(signed.as_ref(), "/session/signed/at", now, problems);
+    let stand_in = || Written {
+        text: now.to_rfc3339(),
+        instant: now.fixed_offset(),
     };
-    let in_order = [
-        (
-            &times.end,
-            &times.start,
-            "/session/performed/end",
-            "the end lies before the start",
-        ),
-        (
-            &times.entered,
-            &times.start,
-            "/session/entered_at",
-            "entered before it began",
-        ),
-        (
-            &times.signed,
-            &times.entered,
-            "/session/signed/at",
-            "signed before it was entered",
-        ),
-    ];
-    for (later, earlier, path, what) in in_order {
-        if later.instant < earlier.instant {
-            let what = format!("{what}: {} is before {}", later.text, earlier.text);
-            problems.error(
-                "time.order",
-                path,
-                what,
-                "correct the earlier or the later time",
-            );
-        }
+    Times {
+        start: start.unwrap_or_else(stand_in),
+        end: end.unwrap_or_else(stand_in),
+        entered: entered.unwrap_or_else(stand_in),
+        signed: signed.unwrap_or_else(stand_in),
     }
-    let in_past = [
-        (&times.start, "/session/performed/start"),
-        (&times.end, "/session/performed/end"),
-        (&times.entered, "/session/entered_at"),
-        (&times.signed, "/session/signed/at"),
-    ];
-    for (time, path) in in_past {
-        if time.instant > now {
-            let what = format!("{} lies in the future", time.text);
-            problems.error("time.future", path, what, "correct the time, or the clock");
-        }
+}
+
+fn in_order(
+    later: Option<&Written>,
+    earlier: Option<&Written>,
+    path: &str,
+    what: &str,
+    problems: &mut Problems,
+) {
+    if let (Some(later), Some(earlier)) = (later, earlier)
+        && later.instant < earlier.instant
+    {
+        let what = format!("{what}: {} is before {}", later.text, earlier.text);
+        problems.error(
+            "time.order",
+            path,
+            what,
+            "correct the earlier or the later time",
+        );
     }
-    Some(times)
+}
+
+fn in_past(time: Option<&Written>, path: &str, now: DateTime<Utc>, problems: &mut Problems) {
+    if let Some(time) = time.filter(|time| time.instant > now) {
+        let what = format!("{} lies in the future", time.text);
+        problems.error("time.future", path, what, "correct the time, or the clock");
+    }
 }

@@ -14,16 +14,13 @@ use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-pub(super) fn session(
-    draft: &Draft,
-    now: DateTime<Utc>,
-    problems: &mut Problems,
-) -> Option<Session> {
+pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) -> Session {
     let said = &draft.session;
     let performers = performers(draft, problems);
     let instruments = instruments(draft, problems);
     let times = times::of_session(said, now, problems);
-    let id = uuid(&said.id, "/session/id", problems);
+    // An identity that does not read has been told; the document goes nowhere without it.
+    let id = uuid(&said.id, "/session/id", problems).unwrap_or_default();
     let precautions = precautions(draft, problems);
     let countersigned = said.countersigned.as_ref().and_then(|signature| {
         let at = times::instant(&signature.at, "/session/countersigned/at", problems)?;
@@ -35,11 +32,10 @@ pub(super) fn session(
     signatures_name_performers(said, &performers, problems);
     let confirmations = confirmations(said, &performers, problems);
     precautions_are_stated(draft, problems);
-    let findings = findings(draft, id?, problems);
+    let findings = findings(draft, id, problems);
     findings_name_instruments(&findings, &instruments, problems);
-    let times = times?;
-    Some(Session {
-        id: id?,
+    Session {
+        id,
         version: said.version,
         withdrawn: said.withdrawn,
         source: said.source.clone(),
@@ -71,7 +67,7 @@ pub(super) fn session(
         instruments,
         confirmations,
         findings,
-    })
+    }
 }
 
 fn identifier(draft: &IdentifierDraft) -> Identifier {

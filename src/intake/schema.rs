@@ -120,13 +120,76 @@ fn one(
     error: &ValidationError<'_>,
 ) -> Vec<String> {
     let field = path.rsplit('/').next().unwrap_or_default();
-    let hint = match code {
-        "field.type" => "values that carry digits are strings; see `fascicle check --schema`",
-        "field.choice" => "use one of the words listed",
-        "field.form" => "dates are 2026-11-02, times 2026-11-02T09:30:00+01:00, identities UUIDs",
-        "field.empty" => "an empty value says nothing: leave it out or say why it is missing",
-        _ => "see `fascicle check --schema`",
+    let (what, hint) = match (code, error.kind()) {
+        ("field.form", ValidationErrorKind::Pattern { pattern }) => (
+            format!("{field}: {} has another form than asked", error.instance()),
+            form(pattern),
+        ),
+        ("field.type", _) => (
+            format!("{field}: {error}"),
+            "values that carry digits are strings, in quotes",
+        ),
+        ("field.choice", _) => (format!("{field}: {error}"), "use one of the words listed"),
+        ("field.empty", _) => (
+            format!("{field}: {error}"),
+            "an empty value says nothing: leave it out or say why it is missing",
+        ),
+        (_, _) => (format!("{field}: {error}"), "see `fascicle check --schema`"),
     };
-    problems.error(code, &path, format!("{field}: {error}"), hint);
+    problems.error(code, &path, what, hint);
     vec![path]
+}
+
+/// What a pattern of the schema asks for, in words.
+fn form(pattern: &str) -> &'static str {
+    if pattern.contains("T\\d") {
+        "write day, time with seconds, and offset, such as 2026-11-02T09:30:00+01:00"
+    } else if pattern.contains("[0-9a-f]{8}") {
+        "write a UUID in lower case"
+    } else if pattern.contains("(-\\d{2}(-\\d{2})?)?") {
+        "write a year, a month or a day, such as 1961, 1961-03 or 1961-03-14"
+    } else if pattern.contains("\\d{4}") {
+        "write a day, such as 2026-11-02"
+    } else if pattern.contains("https?") {
+        "write an absolute address, such as https://clinic.example/sessions"
+    } else if pattern.contains("[1-9]") {
+        "write digits with a point, such as 12.5, without unit or exponent"
+    } else {
+        "remove blanks at both ends"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{document_schema, form};
+    use std::collections::BTreeSet;
+
+    fn patterns(value: &serde_json::Value, found: &mut BTreeSet<String>) {
+        match value {
+            serde_json::Value::Object(members) => {
+                found.extend(
+                    members
+                        .get("pattern")
+                        .and_then(|p| p.as_str())
+                        .map(str::to_owned),
+                );
+                members.values().for_each(|member| patterns(member, found));
+            }
+            serde_json::Value::Array(items) => items.iter().for_each(|item| patterns(item, found)),
+            serde_json::Value::Null
+            | serde_json::Value::Bool(_)
+            | serde_json::Value::Number(_)
+            | serde_json::Value::String(_) => {}
+        }
+    }
+
+    #[test]
+    fn every_pattern_of_the_schema_is_said_in_words() {
+        let mut found = BTreeSet::new();
+
+        patterns(&document_schema(), &mut found);
+
+        let words: BTreeSet<&str> = found.iter().map(|pattern| form(pattern)).collect();
+        assert_eq!((found.len(), words.len()), (8, 7), "{found:#?}");
+    }
 }
