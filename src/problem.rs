@@ -101,7 +101,8 @@ impl Problems {
 
     /// All of them, in the order of their paths.
     pub fn sorted(mut self) -> Vec<Problem> {
-        self.0.sort();
+        self.0
+            .sort_by(|a, b| place(&a.path).cmp(&place(&b.path)).then_with(|| a.cmp(b)));
         self.0.dedup();
         self.0
     }
@@ -137,5 +138,32 @@ impl Problems {
             what,
             hint: hint.to_owned(),
         });
+    }
+}
+
+/// The steps of a path, numbers by their value: finding 2 stands before finding 12.
+fn place(path: &str) -> Vec<(u64, &str)> {
+    path.split('/')
+        .map(|step| (step.parse().unwrap_or(u64::MAX), step))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Problems;
+
+    #[test]
+    fn problems_stand_in_the_order_of_the_document() {
+        let mut problems = Problems::new();
+        for path in ["/findings/12/value", "/findings/2", "", "/findings/2/side"] {
+            problems.error("a", path, String::new(), "");
+        }
+
+        let paths: Vec<String> = problems.sorted().into_iter().map(|p| p.path).collect();
+
+        assert_eq!(
+            paths,
+            ["", "/findings/2", "/findings/2/side", "/findings/12/value"]
+        );
     }
 }
