@@ -228,6 +228,12 @@ fn too_early(worker: &Worker<'_>, leased: &Leased, seen: &Seen) -> Option<DateTi
     let since = leased
         .sent_before
         .filter(|_| leased.unknown && seen.found.is_empty())?;
-    let shows = since + worker.connection.target().visibility;
+    // Whoever made that attempt was cut off within its lease, even if a clock jumped since.
+    let shows = since
+        + worker
+            .connection
+            .target()
+            .visibility
+            .max(worker.lease.whole);
     (worker.clock.now() < shows).then_some(shows)
 }
