@@ -86,11 +86,12 @@ impl Angle {
         self.extent
     }
 
-    /// The angle as the end of the movement; nothing when it is only a bound.
+    /// The angle as the end of the movement; nothing when it is only a bound, or when the joint is
+    /// fixed and nothing moved.
     pub const fn reached(&self) -> Option<Reached> {
         match self.extent {
-            Extent::Reached => Some(Reached(self.degrees)),
-            Extent::AtLeast => None,
+            Extent::Reached if !self.fixed => Some(Reached(self.degrees)),
+            Extent::Reached | Extent::AtLeast => None,
         }
     }
 }
