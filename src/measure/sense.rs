@@ -29,8 +29,8 @@ pub fn check(
     slow_against_fast(measured, catalogue, problems);
 }
 
-/// True when two findings were made in the same way, whatever the side, so that they may be set
-/// against each other: site, axis, position, neighbouring joint, method, kind of instrument.
+/// True when two findings stand and were made in the same way, whatever the side, so that they may
+/// be set against each other: site, axis, position, neighbouring joint, method, kind of instrument.
 pub fn comparable(a: &Measured, b: &Measured) -> bool {
     let kind = |one: &Measured| {
         one.instrument
@@ -45,6 +45,8 @@ pub fn comparable(a: &Measured, b: &Measured) -> bool {
         && kind(a) == kind(b)
         && a.finding.repeat == b.finding.repeat
         && neighbour_known(a)
+        && !a.finding.withdrawn
+        && !b.finding.withdrawn
 }
 
 fn neighbour_known(one: &Measured) -> bool {
