@@ -211,7 +211,8 @@ fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems
             mode(one) == Some("passive")
                 && one.row.kind == Kind::Range
                 && one.row.movement == active.row.movement
-                && same_part(one, active)
+                && same_side(one, active)
+                && comparable(one, active)
         });
         for passive in passive {
             let (Some(a), Some(p)) = (active.reached(), passive.reached()) else {
@@ -246,8 +247,8 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
     {
         let slow = measured.iter().filter(|one| {
             one.row.kind == Kind::StretchSlow
-                && one.row.site == fast.row.site
-                && same_part(one, fast)
+                && same_side(one, fast)
+                && comparable(one, fast)
         });
         for slow in slow {
             let velocity = |one: &Measured| one.finding.stretch.as_ref().and_then(|s| s.velocity);
@@ -273,11 +274,8 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
     }
 }
 
-fn same_part(a: &Measured, b: &Measured) -> bool {
+fn same_side(a: &Measured, b: &Measured) -> bool {
     a.finding.side == b.finding.side
-        && a.finding.position == b.finding.position
-        && a.finding.neighbour == b.finding.neighbour
-        && a.row.axis == b.row.axis
 }
 
 fn mode(one: &Measured) -> Option<&str> {
