@@ -58,7 +58,7 @@ fn neighbour_known(one: &Measured) -> bool {
 
 fn precautions(session: &Session, problems: &mut Problems) {
     let day = session.start.instant.date_naive();
-    for precaution in session.precautions.iter().filter(|p| p.lifted.is_none()) {
+    for precaution in session.precautions.iter().filter(|p| stands(p, session)) {
         past(precaution.review, day, &precaution.path, "review", problems);
         past(precaution.end, day, &precaution.path, "end", problems);
     }
@@ -132,7 +132,7 @@ fn within_precautions(
     let here: Vec<&Precaution> = session
         .precautions
         .iter()
-        .filter(|precaution| precaution.lifted.is_none() && touches(precaution, one, catalogue))
+        .filter(|precaution| stands(precaution, session) && touches(precaution, one, catalogue))
         .collect();
     if let Value::NotTested(reason) = &one.value {
         if reason == "precaution" && here.is_empty() {
@@ -161,6 +161,12 @@ fn within_precautions(
             problems.caution("precaution.forbids", &one.finding.path, what, hint);
         }
     }
+}
+
+/// True while nobody had lifted it: one that was lifted after the examination limited it.
+fn stands(precaution: &Precaution, session: &Session) -> bool {
+    let day = session.start.instant.date_naive();
+    precaution.lifted.as_ref().is_none_or(|(_, on)| *on > day)
 }
 
 /// A precaution reaches its own site, and every movement within the same region of the body: what
