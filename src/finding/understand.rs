@@ -286,7 +286,7 @@ fn precaution_holds_together(draft: &PrecautionDraft, path: &str, problems: &mut
         problems.error("precaution.lifted", path, what, hint);
     }
     let beyond = draft.limit == "no-movement-beyond";
-    if beyond != (draft.movement.is_some() && draft.angle.is_some()) {
+    if draft.movement.is_some() != beyond || draft.angle.is_some() != beyond {
         let what = "a limit by angle needs movement and angle, any other limit has neither";
         let hint = "give movement and angle with no-movement-beyond; where the angle is unknown \
                     write limit-unknown";
