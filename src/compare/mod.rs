@@ -270,8 +270,10 @@ fn meaning(degrees: Exact, row: Option<&ErrorRow>) -> Meaning {
 }
 
 fn ended(one: &Measured) -> Result<Reached, NotCompared> {
+    if one.finding.withdrawn {
+        return Err(NotCompared::Withdrawn);
+    }
     match &one.value {
-        _ if one.finding.withdrawn => Err(NotCompared::Withdrawn),
         Value::Angle(angle) if angle.fixed => Err(NotCompared::Fixed),
         Value::Angle(angle) => angle.reached().ok_or(NotCompared::Bound),
         Value::Word(_)
