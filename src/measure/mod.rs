@@ -10,8 +10,9 @@ mod value;
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
-use crate::finding::{Finding, Instrument, Outcome, Session};
+use crate::finding::{Finding, Instrument, Outcome, Precaution, Session};
 use crate::problem::Problems;
+use std::collections::BTreeSet;
 
 /// A finding in its measure.
 #[derive(Debug, Clone)]
@@ -224,6 +225,7 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
                 &hint,
             );
         }
+        movement_is_one_of_the_site(precaution, catalogue, problems);
     }
     for (index, instrument) in session.instruments.iter().enumerate() {
         if octofhir_ucum::validate(&instrument.unit).is_err() {
@@ -231,6 +233,30 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
             let path = format!("/instruments/{index}/unit");
             problems.error("unit.ucum", &path, what, "write deg for degrees, mm, cm");
         }
+    }
+}
+
+/// A limit in a movement that no measure of the region knows would limit nothing, silently.
+fn movement_is_one_of_the_site(
+    precaution: &Precaution,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let Some(movement) = &precaution.movement else {
+        return;
+    };
+    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    let rows = catalogue.measures.values().filter(|row| {
+        let site = row.site.as_deref();
+        site.is_some() && site.and_then(region) == region(&precaution.site)
+    });
+    let known: BTreeSet<&str> = rows.filter_map(|row| row.movement.as_deref()).collect();
+    if !known.contains(movement.as_str()) {
+        let what = format!("{movement} is no movement at the {}", precaution.site);
+        let known: Vec<&str> = known.into_iter().collect();
+        let hint = format!("use one of {}", known.join(", "));
+        let path = format!("{}/movement", precaution.path);
+        problems.error("movement.unknown", &path, what, &hint);
     }
 }
 
