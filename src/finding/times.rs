@@ -98,10 +98,20 @@ pub(super) fn of_session(
         (&times.signed, "/session/signed/at"),
     ];
     for (time, path) in in_past {
-        if time.instant > now {
-            let what = format!("{} lies in the future", time.text);
-            problems.error("time.future", path, what, "correct the time, or the clock");
-        }
+        not_in_the_future(time, path, now, problems);
     }
     Some(times)
+}
+
+/// Holds a time against now.
+pub(super) fn not_in_the_future(
+    time: &Written,
+    path: &str,
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) {
+    if time.instant > now {
+        let what = format!("{} lies in the future", time.text);
+        problems.error("time.future", path, what, "correct the time, or the clock");
+    }
 }

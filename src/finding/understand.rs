@@ -37,6 +37,8 @@ pub(super) fn session(
     precautions_are_stated(draft, problems);
     let findings = findings(draft, id?, problems);
     findings_name_instruments(&findings, &instruments, problems);
+    let signed = countersigned.as_ref();
+    nothing_lies_in_the_future(signed, &confirmations, &findings, now, problems);
     let times = times?;
     Some(Session {
         id: id?,
@@ -173,6 +175,26 @@ fn signatures_name_performers(
     named(&session.signed, "/session/signed/by");
     if let Some(signature) = &session.countersigned {
         named(signature, "/session/countersigned/by");
+    }
+}
+
+/// Holds the times that are no times of the session itself against now.
+fn nothing_lies_in_the_future(
+    countersigned: Option<&Signature>,
+    confirmations: &[Confirmation],
+    findings: &[Finding],
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) {
+    let signed = countersigned.map(|s| (&s.at, "/session/countersigned/at".to_owned()));
+    let confirmed = confirmations
+        .iter()
+        .map(|c| (&c.at, format!("{}/at", c.at_path)));
+    let found = findings
+        .iter()
+        .filter_map(|f| f.at.as_ref().map(|at| (at, format!("{}/at", f.path))));
+    for (time, path) in signed.into_iter().chain(confirmed).chain(found) {
+        times::not_in_the_future(time, &path, now, problems);
     }
 }
 
