@@ -142,10 +142,10 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
         return;
     };
     let held = match text.len() {
-        4 => text.parse::<u16>().is_ok(),
-        7 => format!("{text}-01").parse::<chrono::NaiveDate>().is_ok(),
-        10 => text.parse::<chrono::NaiveDate>().is_ok(),
-        _ => text.contains('T') && chrono::DateTime::parse_from_rfc3339(text).is_ok(),
+        4 => day(&format!("{text}-01-01")),
+        7 => day(&format!("{text}-01")),
+        10 => day(text),
+        _ => date_time(text),
     };
     let whole = matches!(
         key,
@@ -155,6 +155,18 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
         let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
         problems.error("fhir.time", path, what, FIX);
     }
+}
+
+fn day(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_digit()) && text.parse::<chrono::NaiveDate>().is_ok()
+}
+
+/// The library also reads a small t and z, a blank for the T, and any offset below a day.
+fn date_time(text: &str) -> bool {
+    let zone = |time: chrono::DateTime<chrono::FixedOffset>| time.offset().local_minus_utc().abs();
+    !text.contains(['t', 'z', ' '])
+        // "(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))" (datatypes.html#dateTime)
+        && chrono::DateTime::parse_from_rfc3339(text).is_ok_and(|time| zone(time) <= 14 * 60 * 60)
 }
 
 fn observation(node: &Node, path: &str, problems: &mut Problems) {
