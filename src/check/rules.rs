@@ -30,11 +30,12 @@ pub(super) fn bundle(node: &Node, problems: &mut Problems) {
             problems.error("fhir.bdl-3", &path, what.to_owned(), FIX);
         }
         // "bdl-7: FullUrl must be unique in a bundle, or else entries with same fullUrl must have
-        // different meta.versionId"
+        // different meta.versionId (except in history bundles)"
         let version = entry
             .at(&["resource", "meta", "versionId"])
             .and_then(Node::text);
         if let Some(url) = entry.text_of("fullUrl")
+            && node.text_of("type") != Some("history")
             && !seen.insert((url.to_owned(), version.map(str::to_owned)))
         {
             let what = format!("{url} stands twice");
