@@ -204,7 +204,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
         }
         // "obs-7: If Observation.code is the same as an Observation.component.code then the value
         // element associated with the code SHALL NOT be present"
-        if value_of(node).is_some() && component.member("code") == node.member("code") {
+        if value_of(node).is_some() && share_a_coding(component, node) {
             let what = "a component has the code and a value of its Observation".to_owned();
             problems.error("fhir.obs-7", &path, what, FIX);
         }
@@ -220,6 +220,17 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
             problems.error("fhir.obs-3", &path, what, FIX);
         }
     }
+}
+
+/// "value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()"
+/// (observation.html, obs-7): one coding in common is enough, words do not count.
+fn share_a_coding(component: &Node, observation: &Node) -> bool {
+    let codings = |node: &Node| -> BTreeSet<String> {
+        let codings = node.at(&["code", "coding"]).map(Node::items);
+        let codings = codings.unwrap_or_default().iter();
+        codings.map(Node::canonical).collect()
+    };
+    !codings(component).is_disjoint(&codings(observation))
 }
 
 fn one_value(node: &Node, path: &str, problems: &mut Problems) {
