@@ -157,6 +157,11 @@ fn one(
         return None;
     };
     finding_words(finding, row, catalogue, problems);
+    // The position of the session was looked up already; a finding that has it says nothing new.
+    if finding.position != session.body_position {
+        let path = format!("{path}/position");
+        known_word(catalogue, "body-position", &finding.position, &path, problems);
+    }
     let value = value::of(finding, row, catalogue, problems)?;
     let key = finding.instrument.as_ref();
     let instrument = key.and_then(|key| session.instruments.iter().find(|i| i.key == *key));
@@ -266,7 +271,6 @@ fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, proble
         known_word(catalogue, list, word, &format!("{path}/{field}"), problems);
     };
     known("method", &finding.method, "method");
-    known("body-position", &finding.position, "position");
     if let Some(condition) = &finding.condition {
         known("condition", condition, "condition");
     }
