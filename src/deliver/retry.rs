@@ -37,7 +37,8 @@ pub fn retry_after(text: &str, now: DateTime<Utc>) -> Option<Duration> {
 /// formats" (RFC 9110, section 5.6.7).
 fn http_date(text: &str) -> Option<DateTime<Utc>> {
     let imf = DateTime::parse_from_rfc2822(text).map(|date| date.with_timezone(&Utc));
-    let obsolete = |form: &str| NaiveDateTime::parse_from_str(text, form).map(|date| date.and_utc());
+    let obsolete =
+        |form: &str| NaiveDateTime::parse_from_str(text, form).map(|date| date.and_utc());
     imf.or_else(|_other_form| obsolete("%A, %d-%b-%y %H:%M:%S GMT"))
         .or_else(|_other_form| obsolete("%a %b %e %H:%M:%S %Y"))
         .ok()

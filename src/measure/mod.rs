@@ -160,7 +160,13 @@ fn one(
     // The position of the session was looked up already; a finding that has it says nothing new.
     if finding.position != session.body_position {
         let path = format!("{path}/position");
-        known_word(catalogue, "body-position", &finding.position, &path, problems);
+        known_word(
+            catalogue,
+            "body-position",
+            &finding.position,
+            &path,
+            problems,
+        );
     }
     let value = value::of(finding, row, catalogue, problems)?;
     let key = finding.instrument.as_ref();

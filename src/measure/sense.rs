@@ -252,9 +252,7 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
         .filter(|one| one.row.kind == Kind::StretchFast)
     {
         let slow = measured.iter().filter(|one| {
-            one.row.kind == Kind::StretchSlow
-                && same_side(one, fast)
-                && comparable(one, fast)
+            one.row.kind == Kind::StretchSlow && same_side(one, fast) && comparable(one, fast)
         });
         for slow in slow {
             let velocity = |one: &Measured| one.finding.stretch.as_ref().and_then(|s| s.velocity);
