@@ -102,9 +102,10 @@ fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
             })
             .collect(),
         ValidationErrorKind::Type { .. } => one(problems, "field.type", path, error),
-        ValidationErrorKind::Enum { .. } | ValidationErrorKind::Constant { .. } => {
-            one(problems, "field.choice", path, error)
-        }
+        // A word of a list whose words are explained stands in the schema as one of constants.
+        ValidationErrorKind::Enum { .. }
+        | ValidationErrorKind::Constant { .. }
+        | ValidationErrorKind::OneOfNotValid { .. } => one(problems, "field.choice", path, error),
         ValidationErrorKind::Pattern { .. } => one(problems, "field.form", path, error),
         ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } => {
             one(problems, "field.empty", path, error)
