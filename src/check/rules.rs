@@ -30,11 +30,12 @@ pub(super) fn bundle(node: &Node, problems: &mut Problems) {
             problems.error("fhir.bdl-3", &path, what.to_owned(), FIX);
         }
         // "bdl-7: FullUrl must be unique in a bundle, or else entries with same fullUrl must have
-        // different meta.versionId"
+        // different meta.versionId (except in history bundles)"
         let version = entry
             .at(&["resource", "meta", "versionId"])
             .and_then(Node::text);
         if let Some(url) = entry.text_of("fullUrl")
+            && node.text_of("type") != Some("history")
             && !seen.insert((url.to_owned(), version.map(str::to_owned)))
         {
             let what = format!("{url} stands twice");
@@ -142,10 +143,10 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
         return;
     };
     let held = match text.len() {
-        4 => text.parse::<u16>().is_ok(),
-        7 => format!("{text}-01").parse::<chrono::NaiveDate>().is_ok(),
-        10 => text.parse::<chrono::NaiveDate>().is_ok(),
-        _ => text.contains('T') && chrono::DateTime::parse_from_rfc3339(text).is_ok(),
+        4 => day(&format!("{text}-01-01")),
+        7 => day(&format!("{text}-01")),
+        10 => day(text),
+        _ => date_time(text),
     };
     let whole = matches!(
         key,
@@ -155,6 +156,18 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
         let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
         problems.error("fhir.time", path, what, FIX);
     }
+}
+
+fn day(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_digit()) && text.parse::<chrono::NaiveDate>().is_ok()
+}
+
+/// The library also reads a small t and z, a blank for the T, and any offset below a day.
+fn date_time(text: &str) -> bool {
+    let zone = |time: chrono::DateTime<chrono::FixedOffset>| time.offset().local_minus_utc().abs();
+    !text.contains(['t', 'z', ' '])
+        // "(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))" (datatypes.html#dateTime)
+        && chrono::DateTime::parse_from_rfc3339(text).is_ok_and(|time| zone(time) <= 14 * 60 * 60)
 }
 
 fn observation(node: &Node, path: &str, problems: &mut Problems) {
@@ -191,7 +204,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
         }
         // "obs-7: If Observation.code is the same as an Observation.component.code then the value
         // element associated with the code SHALL NOT be present"
-        if value_of(node).is_some() && component.member("code") == node.member("code") {
+        if value_of(node).is_some() && share_a_coding(component, node) {
             let what = "a component has the code and a value of its Observation".to_owned();
             problems.error("fhir.obs-7", &path, what, FIX);
         }
@@ -207,6 +220,17 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
             problems.error("fhir.obs-3", &path, what, FIX);
         }
     }
+}
+
+/// `value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()`
+/// (observation.html, obs-7): one coding in common is enough, words do not count.
+fn share_a_coding(component: &Node, observation: &Node) -> bool {
+    let codings = |node: &Node| -> BTreeSet<String> {
+        let codings = node.at(&["code", "coding"]).map(Node::items);
+        let codings = codings.unwrap_or_default().iter();
+        codings.map(Node::canonical).collect()
+    };
+    !codings(component).is_disjoint(&codings(observation))
 }
 
 fn one_value(node: &Node, path: &str, problems: &mut Problems) {

@@ -158,9 +158,13 @@ pub(super) fn panel_notes(session: &Session) -> Vec<Private<String>> {
         notes.push("precautions: asked and looked up, none known".to_owned());
     }
     for confirmed in &session.confirmations {
+        let by = session.performers.iter().find(|p| p.key == confirmed.by);
         notes.push(format!(
-            "confirmed {} at {}: {}",
+            "confirmed {} of {} by {} ({}) at {}: {}",
             confirmed.code,
+            confirmed.path,
+            confirmed.by,
+            by.map(|by| by.role.as_str()).unwrap_or_default(),
             confirmed.at.text,
             confirmed.reason.open()
         ));

@@ -28,6 +28,9 @@ pub enum NotCompared {
     /// The joint does not move.
     #[error("the joint is fixed")]
     Fixed,
+    /// At least one was withdrawn.
+    #[error("the finding was withdrawn")]
+    Withdrawn,
     /// The table has no row for it.
     #[error("no published figure for it")]
     NoRow,
@@ -136,13 +139,14 @@ pub fn dynamic(
 /// # Errors
 /// [`NotCompared`] with the reason.
 pub fn side_difference(left: &Measured, right: &Measured) -> Result<Difference, NotCompared> {
+    let (l, r) = (ended(left)?, ended(right)?);
     if left.row.measure != right.row.measure
         || left.finding.side == right.finding.side
         || !comparable(left, right)
     {
         return Err(NotCompared::OtherWay);
     }
-    let degrees = minus(ended(left)?, ended(right)?)?;
+    let degrees = minus(l, r)?;
     Ok(Difference {
         degrees,
         rule: "left-minus-right/1",
@@ -225,13 +229,14 @@ pub fn change(
 ) -> Result<Change, NotCompared> {
     let (before, earlier_session) = earlier;
     let (after, later_session) = later;
+    let (then, now) = (ended(before)?, ended(after)?);
     if before.row.measure != after.row.measure
         || before.finding.side != after.finding.side
         || !comparable(before, after)
     {
         return Err(NotCompared::OtherWay);
     }
-    let degrees = minus(ended(after)?, ended(before)?)?;
+    let degrees = minus(now, then)?;
     let same_tester = signer(earlier_session) == signer(later_session);
     let tester = if same_tester { "same" } else { "different" };
     let row = rows.iter().find(|row| {
@@ -265,6 +270,9 @@ fn meaning(degrees: Exact, row: Option<&ErrorRow>) -> Meaning {
 }
 
 fn ended(one: &Measured) -> Result<Reached, NotCompared> {
+    if one.finding.withdrawn {
+        return Err(NotCompared::Withdrawn);
+    }
     match &one.value {
         Value::Angle(angle) if angle.fixed => Err(NotCompared::Fixed),
         Value::Angle(angle) => angle.reached().ok_or(NotCompared::Bound),

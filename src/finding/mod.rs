@@ -253,8 +253,8 @@ pub enum Said {
     Grade(String),
     /// A word.
     Word(String),
-    /// Whole points.
-    Score(Exact),
+    /// Whole points, with their unit where one was written.
+    Score(Exact, Option<String>),
     /// No catch was met.
     NoCatch,
 }

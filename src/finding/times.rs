@@ -3,21 +3,26 @@
 use crate::finding::Written;
 use crate::intake::draft::SessionDraft;
 use crate::problem::Problems;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 
 /// Reads an instant; the schema has checked its form, this its calendar.
 pub(super) fn instant(text: &str, path: &str, problems: &mut Problems) -> Option<Written> {
     match DateTime::parse_from_rfc3339(text) {
-        Ok(instant) => Some(Written {
+        Ok(instant) if zone_exists(instant) => Some(Written {
             text: text.to_owned(),
             instant,
         }),
-        Err(_no_such_time) => {
+        Ok(_) | Err(_) => {
             let hint = "write an existing day and time with seconds and offset";
             problems.error("time.calendar", path, format!("no such time: {text}"), hint);
             None
         }
     }
+}
+
+/// "(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))" (FHIR R4 4.0.1, datatypes.html#dateTime).
+fn zone_exists(instant: DateTime<FixedOffset>) -> bool {
+    instant.offset().local_minus_utc().abs() <= 14 * 60 * 60
 }
 
 /// Reads a day.
@@ -106,7 +111,19 @@ fn in_order(
 }
 
 fn in_past(time: Option<&Written>, path: &str, now: DateTime<Utc>, problems: &mut Problems) {
-    if let Some(time) = time.filter(|time| time.instant > now) {
+    if let Some(time) = time {
+        not_in_the_future(time, path, now, problems);
+    }
+}
+
+/// Holds a time against now.
+pub(super) fn not_in_the_future(
+    time: &Written,
+    path: &str,
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) {
+    if time.instant > now {
         let what = format!("{} lies in the future", time.text);
         problems.error("time.future", path, what, "correct the time, or the clock");
     }

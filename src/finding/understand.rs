@@ -34,6 +34,8 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     precautions_are_stated(draft, problems);
     let findings = findings(draft, id, problems);
     findings_name_instruments(&findings, &instruments, problems);
+    let countersignature = countersigned.as_ref();
+    nothing_lies_in_the_future(countersignature, &confirmations, &findings, now, problems);
     Session {
         id,
         version: said.version,
@@ -172,6 +174,26 @@ fn signatures_name_performers(
     }
 }
 
+/// Holds the times that are no times of the session itself against now.
+fn nothing_lies_in_the_future(
+    countersigned: Option<&Signature>,
+    confirmations: &[Confirmation],
+    findings: &[Finding],
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) {
+    let signed = countersigned.map(|s| (&s.at, "/session/countersigned/at".to_owned()));
+    let confirmed = confirmations
+        .iter()
+        .map(|c| (&c.at, format!("{}/at", c.at_path)));
+    let found = findings
+        .iter()
+        .filter_map(|f| f.at.as_ref().map(|at| (at, format!("{}/at", f.path))));
+    for (time, path) in signed.into_iter().chain(confirmed).chain(found) {
+        times::not_in_the_future(time, &path, now, problems);
+    }
+}
+
 fn must_be_performer(key: &str, path: &str, performers: &[Performer], problems: &mut Problems) {
     if !performers.iter().any(|performer| performer.key == key) {
         let what = format!("{key} is no key of performers");
@@ -282,7 +304,7 @@ fn precaution_holds_together(draft: &PrecautionDraft, path: &str, problems: &mut
         problems.error("precaution.lifted", path, what, hint);
     }
     let beyond = draft.limit == "no-movement-beyond";
-    if beyond != (draft.movement.is_some() && draft.angle.is_some()) {
+    if draft.movement.is_some() != beyond || draft.angle.is_some() != beyond {
         let what = "a limit by angle needs movement and angle, any other limit has neither";
         let hint = "give movement and angle with no-movement-beyond; where the angle is unknown \
                     write limit-unknown";

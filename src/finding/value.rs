@@ -142,7 +142,8 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
         return Some(Said::Fixed(exact, direction, unit));
     }
     if let Some(text) = &value.score {
-        return digits(text, &format!("{path}/score"), problems).map(Said::Score);
+        return digits(text, &format!("{path}/score"), problems)
+            .map(|points| Said::Score(points, unit));
     }
     if let Some(word) = &value.word {
         return Some(Said::Word(word.clone()));

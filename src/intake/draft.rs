@@ -188,7 +188,7 @@ pub struct ConditionDraft {
     pub words: String,
     /// Year, month or day of its onset.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^\d{4}(-\d{2}(-\d{2})?)?$")))]
+    #[schemars(regex(pattern = r"^\d{4}(-\d{2}(-\d{2})?)?$"))]
     pub onset: Option<String>,
 }
 
@@ -249,7 +249,7 @@ pub struct PatientDraft {
     pub birth_date: String,
     /// Family name: a cross-check only.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub family_name: Option<String>,
 }
 
@@ -306,12 +306,12 @@ pub struct PrecautionDraft {
     pub limit: String,
     /// Movement that is limited, with `no-movement-beyond`.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub movement: Option<String>,
     /// Angle not to be passed in that movement, in degrees beyond neutral; lacking neutral is
     /// written with a minus sign.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^-?(0|[1-9]\d*)(\.\d+)?$")))]
+    #[schemars(regex(pattern = r"^-?(0|[1-9]\d*)(\.\d+)?$"))]
     pub angle: Option<String>,
     /// Why, in words.
     #[schemars(length(min = 1))]
@@ -321,11 +321,11 @@ pub struct PrecautionDraft {
     pub set: String,
     /// Day it is to be reviewed.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^\d{4}-\d{2}-\d{2}$")))]
+    #[schemars(regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))]
     pub review: Option<String>,
     /// Day it ends.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^\d{4}-\d{2}-\d{2}$")))]
+    #[schemars(regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))]
     pub end: Option<String>,
     /// Who lifted it and when; with status `lifted` only.
     #[serde(default)]
@@ -390,9 +390,9 @@ impl Side {
 pub struct FindingDraft {
     /// Identity of the finding; derived at first acceptance when left out, named in corrections.
     #[serde(default)]
-    #[schemars(inner(regex(
+    #[schemars(regex(
         pattern = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
-    )))]
+    ))]
     pub id: Option<String>,
     /// A key of `measures.csv`.
     #[schemars(length(min = 1))]
@@ -401,7 +401,7 @@ pub struct FindingDraft {
     pub side: Side,
     /// Position of the body, when not the one of the session.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub position: Option<String>,
     /// Position of the neighbouring joint.
     #[serde(default)]
@@ -417,39 +417,39 @@ pub struct FindingDraft {
     pub ended: Option<EndingDraft>,
     /// What the end felt like.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub end_feel: Option<String>,
     /// Pain during the movement, 0 to 10.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^(0|[1-9]\d*)$")))]
+    #[schemars(regex(pattern = r"^(0|[1-9]\d*)$"))]
     pub pain_during: Option<String>,
     /// Speed and quality of a stretch.
     #[serde(default)]
     pub stretch: Option<StretchDraft>,
     /// When it was felt: `at-rest`, `during-movement`, `during-stretch`.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub condition: Option<String>,
     /// How it was found.
     #[schemars(length(min = 1))]
     pub method: String,
     /// Key of an instrument.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub instrument: Option<String>,
     /// Number of the repeat, from 1.
     #[serde(default)]
-    #[schemars(inner(range(min = 1, max = 99)))]
+    #[schemars(range(min = 1, max = 99))]
     pub repeat: Option<u32>,
     /// When, if not during the whole session.
     #[serde(default)]
-    #[schemars(inner(regex(
+    #[schemars(regex(
         pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
-    )))]
+    ))]
     pub at: Option<String>,
     /// In words.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub note: Option<String>,
     /// True when a correction withdraws this finding.
     #[serde(default)]
@@ -474,35 +474,35 @@ pub struct NeighbourDraft {
 pub struct ValueDraft {
     /// Degrees past neutral in the direction of the movement.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub beyond_neutral: Option<String>,
     /// Degrees by which neutral is not reached.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub lacks: Option<String>,
     /// The joint does not move: where it is fixed, in degrees, with `direction`.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub fixed_at: Option<String>,
     /// Movement on whose side of neutral the joint is fixed; with `fixed_at` only.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub direction: Option<String>,
     /// UCUM unit of an angle.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub unit: Option<String>,
     /// A grade of an ordinal scale, as a code.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub grade: Option<String>,
     /// A word of a list.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub word: Option<String>,
     /// Whole points.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub score: Option<String>,
     /// True when a fast stretch met no catch.
     #[serde(default)]
@@ -518,11 +518,11 @@ pub struct StretchDraft {
     pub speed: String,
     /// Peak velocity in degrees per second, where measured.
     #[serde(default)]
-    #[schemars(inner(regex(pattern = r"^(0|[1-9]\d*)(\.\d+)?$")))]
+    #[schemars(regex(pattern = r"^(0|[1-9]\d*)(\.\d+)?$"))]
     pub velocity: Option<String>,
     /// Quality of the reaction, 0 to 4.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub quality: Option<String>,
 }
 
@@ -544,6 +544,6 @@ pub struct EndingDraft {
     pub how: String,
     /// Why, in words; asked with `stopped-on-purpose`.
     #[serde(default)]
-    #[schemars(inner(length(min = 1)))]
+    #[schemars(length(min = 1))]
     pub why: Option<String>,
 }

@@ -42,11 +42,18 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
         }
     };
     let canonical = Some(node.canonical());
-    let Ok(mut value) = serde_json::from_str::<Value>(text) else {
-        return Read {
-            draft: None,
-            canonical,
-        };
+    let mut value = match serde_json::from_str::<Value>(text) {
+        Ok(value) => value,
+        Err(cause) => {
+            let (line, column) = (cause.line(), cause.column());
+            let what = format!("a number at line {line}, column {column} is too large to be read");
+            let hint = "values that carry digits are strings";
+            problems.error("json.number", "", what, hint);
+            return Read {
+                draft: None,
+                canonical,
+            };
+        }
     };
     let paths = schema::problems_of(&value, problems);
     for path in &paths {

@@ -44,7 +44,40 @@ pub fn problems_of(value: &Value, problems: &mut Problems) -> Vec<String> {
     for error in validator.iter_errors(value) {
         paths.extend(tell(&error, problems));
     }
+    walk(value, "", &mut paths, problems);
     paths
+}
+
+/// Tells what JSON Schema lets pass: a text of blanks, and `1.0`, which it counts as whole.
+fn walk(value: &Value, path: &str, paths: &mut Vec<String>, problems: &mut Problems) {
+    let (code, hint) = match value {
+        Value::Array(items) => {
+            for (index, item) in items.iter().enumerate() {
+                walk(item, &format!("{path}/{index}"), paths, problems);
+            }
+            return;
+        }
+        Value::Object(members) => {
+            for (key, member) in members {
+                let path = format!("{path}/{}", crate::json::pointer_step(key));
+                walk(member, &path, paths, problems);
+            }
+            return;
+        }
+        Value::String(text) if !text.is_empty() && text.trim().is_empty() => {
+            ("field.empty", "blanks say nothing: leave it out")
+        }
+        Value::Number(number) if number.is_f64() => (
+            "field.type",
+            "write a whole number without point or exponent",
+        ),
+        Value::String(_) | Value::Number(_) | Value::Bool(_) | Value::Null => return,
+    };
+    if !paths.iter().any(|told| told == path) {
+        let field = path.rsplit('/').next().unwrap_or_default();
+        problems.error(code, path, format!("{field}: {value}"), hint);
+        paths.push(path.to_owned());
+    }
 }
 
 /// An unknown member is refused by `unevaluatedProperties`, as JSON Schema 2020-12 names it, and
@@ -102,9 +135,10 @@ fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
             })
             .collect(),
         ValidationErrorKind::Type { .. } => one(problems, "field.type", path, error),
-        ValidationErrorKind::Enum { .. } | ValidationErrorKind::Constant { .. } => {
-            one(problems, "field.choice", path, error)
-        }
+        // A word of a list whose words are explained stands in the schema as one of constants.
+        ValidationErrorKind::Enum { .. }
+        | ValidationErrorKind::Constant { .. }
+        | ValidationErrorKind::OneOfNotValid { .. } => one(problems, "field.choice", path, error),
         ValidationErrorKind::Pattern { .. } => one(problems, "field.form", path, error),
         ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } => {
             one(problems, "field.empty", path, error)

@@ -10,8 +10,9 @@ mod value;
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
-use crate::finding::{Finding, Instrument, Outcome, Session};
+use crate::finding::{Finding, Instrument, Outcome, Precaution, Session};
 use crate::problem::Problems;
+use std::collections::BTreeSet;
 
 /// A finding in its measure.
 #[derive(Debug, Clone)]
@@ -86,11 +87,12 @@ impl Angle {
         self.extent
     }
 
-    /// The angle as the end of the movement; nothing when it is only a bound.
+    /// The angle as the end of the movement; nothing when it is only a bound, or when the joint is
+    /// fixed and nothing moved.
     pub const fn reached(&self) -> Option<Reached> {
         match self.extent {
-            Extent::Reached => Some(Reached(self.degrees)),
-            Extent::AtLeast => None,
+            Extent::Reached if !self.fixed => Some(Reached(self.degrees)),
+            Extent::Reached | Extent::AtLeast => None,
         }
     }
 }
@@ -155,6 +157,17 @@ fn one(
         return None;
     };
     finding_words(finding, row, catalogue, problems);
+    // The position of the session was looked up already; a finding that has it says nothing new.
+    if finding.position != session.body_position {
+        let path = format!("{path}/position");
+        known_word(
+            catalogue,
+            "body-position",
+            &finding.position,
+            &path,
+            problems,
+        );
+    }
     let value = value::of(finding, row, catalogue, problems)?;
     let key = finding.instrument.as_ref();
     let instrument = key.and_then(|key| session.instruments.iter().find(|i| i.key == *key));
@@ -223,6 +236,7 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
                 &hint,
             );
         }
+        movement_is_one_of_the_site(precaution, catalogue, problems);
     }
     for (index, instrument) in session.instruments.iter().enumerate() {
         if octofhir_ucum::validate(&instrument.unit).is_err() {
@@ -233,13 +247,36 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
     }
 }
 
+/// A limit in a movement that no measure of the region knows would limit nothing, silently.
+fn movement_is_one_of_the_site(
+    precaution: &Precaution,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let Some(movement) = &precaution.movement else {
+        return;
+    };
+    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    let rows = catalogue.measures.values().filter(|row| {
+        let site = row.site.as_deref();
+        site.is_some() && site.and_then(region) == region(&precaution.site)
+    });
+    let known: BTreeSet<&str> = rows.filter_map(|row| row.movement.as_deref()).collect();
+    if !known.contains(movement.as_str()) {
+        let what = format!("{movement} is no movement at the {}", precaution.site);
+        let known: Vec<&str> = known.into_iter().collect();
+        let hint = format!("use one of {}", known.join(", "));
+        let path = format!("{}/movement", precaution.path);
+        problems.error("movement.unknown", &path, what, &hint);
+    }
+}
+
 fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, problems: &mut Problems) {
     let path = &finding.path;
     let mut known = |list: &str, word: &str, field: &str| {
         known_word(catalogue, list, word, &format!("{path}/{field}"), problems);
     };
     known("method", &finding.method, "method");
-    known("body-position", &finding.position, "position");
     if let Some(condition) = &finding.condition {
         known("condition", condition, "condition");
     }

@@ -29,8 +29,8 @@ pub fn check(
     slow_against_fast(measured, catalogue, problems);
 }
 
-/// True when two findings were made in the same way, whatever the side, so that they may be set
-/// against each other: site, axis, position, neighbouring joint, method, kind of instrument.
+/// True when two findings stand and were made in the same way, whatever the side, so that they may
+/// be set against each other: site, axis, position, neighbouring joint, method, kind of instrument.
 pub fn comparable(a: &Measured, b: &Measured) -> bool {
     let kind = |one: &Measured| {
         one.instrument
@@ -45,6 +45,8 @@ pub fn comparable(a: &Measured, b: &Measured) -> bool {
         && kind(a) == kind(b)
         && a.finding.repeat == b.finding.repeat
         && neighbour_known(a)
+        && !a.finding.withdrawn
+        && !b.finding.withdrawn
 }
 
 fn neighbour_known(one: &Measured) -> bool {
@@ -56,7 +58,7 @@ fn neighbour_known(one: &Measured) -> bool {
 
 fn precautions(session: &Session, problems: &mut Problems) {
     let day = session.start.instant.date_naive();
-    for precaution in session.precautions.iter().filter(|p| p.lifted.is_none()) {
+    for precaution in session.precautions.iter().filter(|p| stands(p, session)) {
         past(precaution.review, day, &precaution.path, "review", problems);
         past(precaution.end, day, &precaution.path, "end", problems);
     }
@@ -130,7 +132,7 @@ fn within_precautions(
     let here: Vec<&Precaution> = session
         .precautions
         .iter()
-        .filter(|precaution| precaution.lifted.is_none() && touches(precaution, one, catalogue))
+        .filter(|precaution| stands(precaution, session) && touches(precaution, one, catalogue))
         .collect();
     if let Value::NotTested(reason) = &one.value {
         if reason == "precaution" && here.is_empty() {
@@ -159,6 +161,12 @@ fn within_precautions(
             problems.caution("precaution.forbids", &one.finding.path, what, hint);
         }
     }
+}
+
+/// True while nobody had lifted it: one that was lifted after the examination limited it.
+fn stands(precaution: &Precaution, session: &Session) -> bool {
+    let day = session.start.instant.date_naive();
+    precaution.lifted.as_ref().is_none_or(|(_, on)| *on > day)
 }
 
 /// A precaution reaches its own site, and every movement within the same region of the body: what
@@ -209,7 +217,8 @@ fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems
             mode(one) == Some("passive")
                 && one.row.kind == Kind::Range
                 && one.row.movement == active.row.movement
-                && same_part(one, active)
+                && same_side(one, active)
+                && comparable(one, active)
         });
         for passive in passive {
             let (Some(a), Some(p)) = (active.reached(), passive.reached()) else {
@@ -243,9 +252,7 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
         .filter(|one| one.row.kind == Kind::StretchFast)
     {
         let slow = measured.iter().filter(|one| {
-            one.row.kind == Kind::StretchSlow
-                && one.row.site == fast.row.site
-                && same_part(one, fast)
+            one.row.kind == Kind::StretchSlow && same_side(one, fast) && comparable(one, fast)
         });
         for slow in slow {
             let velocity = |one: &Measured| one.finding.stretch.as_ref().and_then(|s| s.velocity);
@@ -271,11 +278,8 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
     }
 }
 
-fn same_part(a: &Measured, b: &Measured) -> bool {
+fn same_side(a: &Measured, b: &Measured) -> bool {
     a.finding.side == b.finding.side
-        && a.finding.position == b.finding.position
-        && a.finding.neighbour == b.finding.neighbour
-        && a.row.axis == b.row.axis
 }
 
 fn mode(one: &Measured) -> Option<&str> {

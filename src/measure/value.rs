@@ -36,7 +36,12 @@ pub(super) fn of(
             hint_at_half(grade, row, &path, problems)?;
             listed(grade, "grade", row, &path, catalogue, problems).map(Value::Grade)
         }
-        (Kind::Score, Said::Score(score)) => points(*score, row, &path, problems).map(Value::Score),
+        (Kind::Score, Said::Score(score, unit)) => {
+            if unit.is_some() {
+                unit_fits(unit.as_deref(), row, &path, problems)?;
+            }
+            points(*score, row, &path, problems).map(Value::Score)
+        }
         (Kind::StretchFast, Said::NoCatch) => Some(Value::NoCatch),
         (_, said) => {
             wrong_kind(said, row, &path, problems);
@@ -149,7 +154,7 @@ fn angle(
         Said::Fixed(digits, direction, unit) => {
             (toward(*digits, direction, row, path, problems)?, unit, true)
         }
-        Said::Grade(_) | Said::Word(_) | Said::Score(_) | Said::NoCatch => return None,
+        Said::Grade(_) | Said::Word(_) | Said::Score(..) | Said::NoCatch => return None,
     };
     unit_fits(unit.as_deref(), row, path, problems)?;
     bounds(degrees, row, path, catalogue, problems)?;
@@ -338,7 +343,7 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         Said::Beyond(..) | Said::Lacks(..) | Said::Fixed(..) => "an angle",
         Said::Grade(_) => "a grade",
         Said::Word(_) => "a word",
-        Said::Score(_) => "points",
+        Said::Score(..) => "points",
         Said::NoCatch => "no catch",
     };
     let wanted = match row.kind {
