@@ -1,12 +1,12 @@
 //! From the text of a session document to a checked record: the whole pure middle of the house.
 
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, sha256_hex};
 use crate::check::Checked;
 use crate::compare::Dynamic;
-use crate::finding::{Precaution, Session};
+use crate::finding::{Confirmation, Precaution, Session};
 use crate::measure::Measured;
 use crate::problem::{Problem, Problems, Severity};
-use crate::record::Entry;
+use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
 
 /// What earlier sessions hand on.
@@ -14,8 +14,8 @@ use chrono::{DateTime, Utc};
 pub struct Earlier {
     /// Precautions of the person that nobody has lifted.
     pub precautions: Vec<Precaution>,
-    /// The record of the version before, when this is a later version of one session.
-    pub version_before: Vec<Entry>,
+    /// The version before, when this is a later version of one session.
+    pub version_before: VersionBefore,
 }
 
 /// A session document that holds.
@@ -133,31 +133,44 @@ fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
     }
 }
 
-/// A caution that a named person confirmed becomes a note; a confirmation of nothing is told.
+/// The mark of a caution: a confirmation names it, so that it confirms this caution about this
+/// content and no other, whatever moves in the document.
+pub fn mark(problem: &Problem) -> String {
+    let parts = [problem.code, problem.path.as_str(), problem.what.as_str()];
+    let mut mark = sha256_hex(parts.join("\n").as_bytes());
+    mark.truncate(8);
+    mark
+}
+
+/// A caution that a named person confirmed becomes a note that says so; one confirmation serves one
+/// caution, and a confirmation of nothing is told.
 fn confirm(session: &Session, problems: &mut Problems) {
-    let mut used = vec![false; session.confirmations.len()];
+    let mut left: Vec<Option<&Confirmation>> = session.confirmations.iter().map(Some).collect();
     problems.refine(|mut problem| {
         if problem.severity == Severity::Caution {
-            let same =
-                |c: &crate::finding::Confirmation| c.code == problem.code && c.path == problem.path;
-            if let Some(index) = session.confirmations.iter().position(same) {
-                if let Some(used) = used.get_mut(index) {
-                    *used = true;
-                }
+            let same = |c: &Confirmation| {
+                c.code == problem.code && c.path == problem.path && c.mark == mark(&problem)
+            };
+            let found = left.iter_mut().find(|slot| slot.is_some_and(same));
+            if let Some(confirmation) = found.and_then(Option::take) {
                 problem.severity = Severity::Note;
+                problem.hint = format!(
+                    "confirmed by {} at {}: {}",
+                    confirmation.by,
+                    confirmation.at.text,
+                    confirmation.reason.open()
+                );
             }
         }
         Some(problem)
     });
-    for (confirmation, used) in session.confirmations.iter().zip(used) {
-        if !used {
-            let what = format!(
-                "{} at {} is no caution",
-                confirmation.code, confirmation.path
-            );
-            let hint = "remove the confirmation, or correct its code and path";
-            problems.error("confirmation.idle", &confirmation.at_path, what, hint);
-        }
+    for confirmation in left.into_iter().flatten() {
+        let what = format!(
+            "no caution {} at {} carries the mark {}",
+            confirmation.code, confirmation.path, confirmation.mark
+        );
+        let hint = "take code, path and mark from the caution as it is printed now, or remove it";
+        problems.error("confirmation.idle", &confirmation.at_path, what, hint);
     }
 }
 

@@ -196,7 +196,7 @@ pub struct PrecautionEffect {
     pub kind: String,
     /// Mode, or `any`.
     pub mode: String,
-    /// `yes`, or `beyond` the stated angle.
+    /// `yes`, `beyond` the stated angle, or `no`.
     pub forbids: String,
 }
 

@@ -94,7 +94,7 @@ fn earlier(sessions: &[Session], text: &str) -> Earlier {
     }
     Earlier {
         precautions: standing,
-        version_before: Vec::new(),
+        version_before: VersionBefore::default(),
     }
 }
 

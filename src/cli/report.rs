@@ -1,5 +1,6 @@
 //! Words for people.
 
+use crate::app::encode::mark;
 use crate::cli::Ended;
 use crate::json::{Node, object, text};
 use crate::problem::{Problem, Severity};
@@ -43,6 +44,9 @@ pub(super) fn problems(
             problem.code,
             problem.what
         )?;
+        if problem.severity == Severity::Caution {
+            writeln!(out, "  mark for a confirmation: {}", mark(problem))?;
+        }
         writeln!(out, "  hint: {}", problem.hint)?;
     }
     Ok(())
@@ -57,6 +61,7 @@ pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
             ("path", text(problem.path.clone())),
             ("what", text(problem.what.clone())),
             ("hint", text(problem.hint.clone())),
+            ("mark", text(mark(problem))),
         ])
     });
     object([

@@ -332,7 +332,7 @@ fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
             .into_iter()
             .collect(),
         finding: None,
-        withdrawn: false,
+        withdrawn: one.status == "entered-in-error",
     }
 }
 

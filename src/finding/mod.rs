@@ -102,6 +102,14 @@ pub struct Precaution {
     pub carried: bool,
 }
 
+impl Precaution {
+    /// True when it limits an examination on a day: one that was lifted later still held then, one
+    /// that was entered in error never did.
+    pub fn stands_on(&self, day: NaiveDate) -> bool {
+        self.status != "entered-in-error" && self.lifted.as_ref().is_none_or(|(_, on)| *on > day)
+    }
+}
+
 /// What was measured with.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Instrument {
@@ -126,6 +134,8 @@ pub struct Confirmation {
     pub code: String,
     /// Path of the caution.
     pub path: String,
+    /// Mark of the caution.
+    pub mark: String,
     /// Who: a key of the performers.
     pub by: String,
     /// When.

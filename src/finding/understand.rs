@@ -34,6 +34,9 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     precautions_are_stated(draft, problems);
     let findings = findings(draft, id, problems);
     findings_name_instruments(&findings, &instruments, problems);
+    confirmed_in_between(&confirmations, &times, problems);
+    days_fit(&precautions, &times, now, problems);
+    day_of_birth(draft, problems);
     let countersignature = countersigned.as_ref();
     nothing_lies_in_the_future(countersignature, &confirmations, &findings, now, problems);
     Session {
@@ -220,12 +223,79 @@ fn confirmations(
             at_path,
             code: draft.code.clone(),
             path: draft.path.clone(),
+            mark: draft.mark.clone(),
             by: draft.by.clone(),
             at,
             reason: Private::new(draft.reason.clone()),
         }));
     }
     read
+}
+
+/// A caution is confirmed after the examination began and before the whole is signed.
+fn confirmed_in_between(
+    confirmations: &[Confirmation],
+    times: &times::Times,
+    problems: &mut Problems,
+) {
+    for confirmation in confirmations {
+        let at = confirmation.at.instant;
+        if at < times.start.instant || at > times.signed.instant {
+            let what = format!("{} is not between start and signing", confirmation.at.text);
+            let hint = "a caution is confirmed when it is seen, and the signature covers it";
+            let path = format!("{}/at", confirmation.at_path);
+            problems.error("confirmation.time", &path, what, hint);
+        }
+    }
+}
+
+/// The days of a precaution against each other, the examination and now.
+fn days_fit(
+    precautions: &[Precaution],
+    times: &times::Times,
+    now: DateTime<Utc>,
+    problems: &mut Problems,
+) {
+    let examined = times.start.instant.date_naive();
+    for precaution in precautions {
+        let path = &precaution.path;
+        let mut refuse = |field: &str, what: String| {
+            let hint = "correct the day";
+            problems.error("precaution.days", &format!("{path}/{field}"), what, hint);
+        };
+        if let Some(set) = precaution.set.filter(|set| *set > examined) {
+            refuse("set", format!("set on {set}, after the examination"));
+        }
+        if let (Some(set), Some(end)) = (precaution.set, precaution.end)
+            && end < set
+        {
+            refuse("end", format!("ends on {end}, before it was set"));
+        }
+        let lifted = precaution.lifted.as_ref().map(|(_, on)| *on);
+        if let Some(on) = lifted.filter(|on| *on > now.date_naive()) {
+            refuse("lifted/on", format!("lifted on {on}, which lies in the future"));
+        }
+        if let (Some(set), Some(on)) = (precaution.set, lifted)
+            && on < set
+        {
+            refuse("lifted/on", format!("lifted on {on}, before it was set"));
+        }
+    }
+}
+
+/// A day of birth exists in the calendar, as far as it is given.
+fn day_of_birth(draft: &Draft, problems: &mut Problems) {
+    let written = &draft.patient.birth_date;
+    let whole = match written.len() {
+        4 => format!("{written}-01-01"),
+        7 => format!("{written}-01"),
+        _ => written.clone(),
+    };
+    if whole.parse::<chrono::NaiveDate>().is_err() {
+        let hint = "write an existing year, month or day";
+        let what = "no such day".to_owned();
+        problems.error("time.calendar", "/patient/birth_date", what, hint);
+    }
 }
 
 fn precautions_are_stated(draft: &Draft, problems: &mut Problems) {
@@ -314,18 +384,20 @@ fn precaution_holds_together(draft: &PrecautionDraft, path: &str, problems: &mut
 
 fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Finding> {
     let position = &draft.session.body_position;
+    // A withdrawn finding may stand beside the one that takes its place, each with its own id.
     let keys: Vec<(usize, String)> = readable(&draft.findings)
+        .filter(|(_, finding)| !finding.withdrawn)
         .map(|(index, finding)| (index, identity::key(finding, position).join("\u{1f}")))
         .collect();
-    keys_once(
-        "/findings",
-        keys.iter().map(|(index, key)| (*index, key.as_str())),
-        problems,
-    );
-    let ids: Vec<(usize, &str)> = readable(&draft.findings)
-        .filter_map(|(index, finding)| finding.id.as_deref().map(|id| (index, id)))
+    let ids: Vec<(usize, String)> = readable(&draft.findings)
+        .map(|(index, finding)| {
+            (index, identity::of_finding(finding, session, position).to_string())
+        })
         .collect();
-    keys_once("/findings", ids.into_iter(), problems);
+    for list in [&keys, &ids] {
+        let list = list.iter().map(|(index, key)| (*index, key.as_str()));
+        keys_once("/findings", list, problems);
+    }
     readable(&draft.findings)
         .filter_map(|(index, finding)| {
             one_finding(

@@ -225,6 +225,9 @@ pub struct ConfirmationDraft {
     /// Its path, as printed.
     #[schemars(length(min = 1))]
     pub path: String,
+    /// Its mark, as printed: it binds the confirmation to this caution about this content.
+    #[schemars(regex(pattern = r"^[0-9a-f]{8}$"))]
+    pub mark: String,
     /// Key of a performer.
     #[schemars(length(min = 1))]
     pub by: String,

@@ -178,6 +178,8 @@ fn one(
 fn form(pattern: &str) -> &'static str {
     if pattern.contains("T\\d") {
         "write day, time with seconds, and offset, such as 2026-11-02T09:30:00+01:00"
+    } else if pattern == "^[0-9a-f]{8}$" {
+        "write the mark of the caution as it is printed"
     } else if pattern.contains("[0-9a-f]{8}") {
         "write a UUID in lower case"
     } else if pattern.contains("(-\\d{2}(-\\d{2})?)?") {

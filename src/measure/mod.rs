@@ -4,6 +4,7 @@
 //! compared at all. In: a session of findings. Out: a [`Measured`] for each, and every problem.
 //! Never: names a code system or writes JSON.
 
+mod precautions;
 pub mod sense;
 mod value;
 

@@ -1,12 +1,12 @@
 //! Whether the findings of one session make sense beside each other and within the precautions.
 
 use crate::catalogue::Catalogue;
-use crate::catalogue::rows::{Kind, Measure, PrecautionEffect};
-use crate::finding::{Precaution, Session};
+use crate::catalogue::rows::Kind;
+use crate::exact::Exact;
+use crate::finding::Session;
 use crate::intake::draft::Consent;
-use crate::measure::{Measured, Reached, Value};
+use crate::measure::{Measured, Reached, Value, precautions};
 use crate::problem::Problems;
-use chrono::NaiveDate;
 
 /// Adds what makes no sense, or asks for a person who cleared it.
 pub fn check(
@@ -15,17 +15,22 @@ pub fn check(
     catalogue: &Catalogue,
     problems: &mut Problems,
 ) {
+    // A withdrawn session says only that it must not be used; nobody is asked about its content.
+    if session.withdrawn {
+        return;
+    }
     if session.consent == Consent::No {
         let what = "findings are recorded though consent was not given".to_owned();
         let hint = "correct it, or confirm with the reason the record needs them";
         problems.caution("consent.refused", "/session/consent/given", what, hint);
     }
-    precautions(session, problems);
+    precautions::overdue(session, problems);
     for one in measured.iter().filter(|one| !one.finding.withdrawn) {
         stretch(one, catalogue, problems);
-        within_precautions(one, session, catalogue, problems);
+        precautions::within(one, session, catalogue, problems);
     }
     active_against_passive(measured, catalogue, problems);
+    both_ends(measured, problems);
     slow_against_fast(measured, catalogue, problems);
 }
 
@@ -54,22 +59,6 @@ fn neighbour_known(one: &Measured) -> bool {
         .neighbour
         .as_ref()
         .is_none_or(|(_, position)| position != "not-recorded")
-}
-
-fn precautions(session: &Session, problems: &mut Problems) {
-    let day = session.start.instant.date_naive();
-    for precaution in session.precautions.iter().filter(|p| stands(p, session)) {
-        past(precaution.review, day, &precaution.path, "review", problems);
-        past(precaution.end, day, &precaution.path, "end", problems);
-    }
-}
-
-fn past(date: Option<NaiveDate>, day: NaiveDate, path: &str, field: &str, problems: &mut Problems) {
-    if let Some(date) = date.filter(|date| *date < day) {
-        let what = format!("the {field} date {date} has passed and nobody has lifted it");
-        let hint = "it still holds: ask whoever set it, then lift it by name or give a new date";
-        problems.caution("precaution.overdue", &format!("{path}/{field}"), what, hint);
-    }
 }
 
 fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
@@ -123,90 +112,6 @@ fn quality(one: &Measured, quality: Option<&str>, path: &str, problems: &mut Pro
     }
 }
 
-fn within_precautions(
-    one: &Measured,
-    session: &Session,
-    catalogue: &Catalogue,
-    problems: &mut Problems,
-) {
-    let here: Vec<&Precaution> = session
-        .precautions
-        .iter()
-        .filter(|precaution| stands(precaution, session) && touches(precaution, one, catalogue))
-        .collect();
-    if let Value::NotTested(reason) = &one.value {
-        if reason == "precaution" && here.is_empty() {
-            let what = "left out because of a precaution, but none is listed here".to_owned();
-            let hint = "list the precaution with its site and side, or give another reason";
-            let path = format!("{}/not_tested/reason", one.finding.path);
-            problems.error("not-tested.precaution", &path, what, hint);
-        }
-        return;
-    }
-    for precaution in here {
-        let effects = catalogue.precaution_effects.iter();
-        if effects
-            .into_iter()
-            .any(|effect| forbids(effect, precaution, one))
-        {
-            let what = format!(
-                "{} was done though a precaution on the {} {} says {}",
-                one.row.label,
-                precaution.side.word(),
-                precaution.site,
-                precaution.limit
-            );
-            let hint = "confirm who cleared it and why, or correct the finding; local policy and \
-                        the treating team come first";
-            problems.caution("precaution.forbids", &one.finding.path, what, hint);
-        }
-    }
-}
-
-/// True while nobody had lifted it: one that was lifted after the examination limited it.
-fn stands(precaution: &Precaution, session: &Session) -> bool {
-    let day = session.start.instant.date_naive();
-    precaution.lifted.as_ref().is_none_or(|(_, on)| *on > day)
-}
-
-/// A precaution reaches its own site, and every movement within the same region of the body: what
-/// bends the ankle stretches the calf.
-fn touches(precaution: &Precaution, one: &Measured, catalogue: &Catalogue) -> bool {
-    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
-    precaution.side == one.finding.side
-        && one.row.site.as_deref().is_some_and(|site| {
-            site == precaution.site || (moves(&one.row) && region(site) == region(&precaution.site))
-        })
-}
-
-/// Touching or asking moves nothing.
-const fn moves(row: &Measure) -> bool {
-    row.mode.is_some()
-}
-
-fn forbids(effect: &PrecautionEffect, precaution: &Precaution, one: &Measured) -> bool {
-    let names = |wanted: &str, given: Option<&str>| wanted == "any" || given == Some(wanted);
-    if effect.limit != precaution.limit
-        || !names(&effect.kind, Some(one.row.kind.word()))
-        || !names(&effect.mode, one.row.mode.as_deref())
-    {
-        return false;
-    }
-    match effect.forbids.as_str() {
-        "beyond" => beyond(precaution, one),
-        _ => moves(&one.row) || precaution.site == one.row.site.clone().unwrap_or_default(),
-    }
-}
-
-/// Past the stated angle in the stated movement; a bound counts, because the limb was there.
-fn beyond(precaution: &Precaution, one: &Measured) -> bool {
-    let same_movement = precaution.movement.is_none() || precaution.movement == one.row.movement;
-    match (precaution.angle, one.angle()) {
-        (Some(limit), Some(angle)) => same_movement && angle.degrees() > limit,
-        (None, _) | (Some(_), None) => false,
-    }
-}
-
 /// Active range beyond passive by more than the error: turned round, or another position.
 fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems: &mut Problems) {
     let Some(limit) = catalogue.plausibility.get("active-beyond-passive") else {
@@ -237,6 +142,36 @@ fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems
                     what,
                     hint,
                 );
+            }
+        }
+    }
+}
+
+/// The two ends of one movement leave an arc between them: lacking 5 in one direction and 30 in the
+/// other cannot both be the end.
+fn both_ends(measured: &[Measured], problems: &mut Problems) {
+    for (index, one) in measured.iter().enumerate() {
+        let other_end = measured.iter().take(index).filter(|other| {
+            mode(one).is_some()
+                && mode(other) == mode(one)
+                && other.row.movement == one.row.opposite
+                && same_side(other, one)
+                && comparable(other, one)
+        });
+        for other in other_end {
+            let (Some(a), Some(b)) = (one.reached(), other.reached()) else {
+                continue;
+            };
+            if a.degrees().plus(b.degrees()).is_ok_and(Exact::is_negative) {
+                let what = format!(
+                    "{} at {} and {} at {} leave no movement between them",
+                    other.row.label,
+                    b.degrees(),
+                    one.row.label,
+                    a.degrees()
+                );
+                let hint = "look for turned-round directions; a fixed joint is written fixed_at";
+                problems.caution("range.no-arc", &one.finding.path, what, hint);
             }
         }
     }
@@ -289,7 +224,7 @@ fn mode(one: &Measured) -> Option<&str> {
         .filter(|_| one.row.kind == Kind::Range)
 }
 
-fn by_more_than(a: Reached, b: Reached, limit: crate::exact::Exact) -> bool {
+fn by_more_than(a: Reached, b: Reached, limit: Exact) -> bool {
     a.degrees()
         .minus(b.degrees())
         .is_ok_and(|over| over > limit)

@@ -159,7 +159,10 @@ fn angle(
     unit_fits(unit.as_deref(), row, path, problems)?;
     bounds(degrees, row, path, catalogue, problems)?;
     let carried_through = ending.is_some_and(|ending| ending.how == "end-of-range");
-    let extent = if fixed || carried_through {
+    if fixed {
+        fixed_fits(carried_through, row, path, problems)?;
+    }
+    let extent = if carried_through {
         Extent::Reached
     } else {
         Extent::AtLeast
@@ -169,6 +172,33 @@ fn angle(
         extent,
         fixed,
     })
+}
+
+/// That a joint is fixed shows when it is moved by hand and does not give; a movement that was
+/// stopped by anything else shows nothing of it.
+fn fixed_fits(
+    carried_through: bool,
+    row: &Measure,
+    path: &str,
+    problems: &mut Problems,
+) -> Option<()> {
+    let path = format!("{path}/fixed_at");
+    if row.mode.as_deref() != Some("passive") {
+        let what = format!(
+            "{}: only a passive movement shows that a joint is fixed",
+            row.measure
+        );
+        let hint = "write it as a passive range, or give the active angle that was reached";
+        problems.error("value.fixed-active", &path, what, hint);
+        return None;
+    }
+    if !carried_through {
+        let what = "a movement that was stopped does not show that the joint is fixed".to_owned();
+        let hint = "ended with how end-of-range, or the angle that was reached as a bound";
+        problems.error("value.fixed-stopped", &path, what, hint);
+        return None;
+    }
+    Some(())
 }
 
 /// The signed angle of a joint fixed on the side of a named movement.

@@ -1,24 +1,28 @@
 //! What a later version of a session does to the record of the one before.
 
-use crate::json::{Node, text};
+use crate::json::{Node, object, text};
 use crate::problem::Problems;
 use crate::record::{Entry, Record};
+use std::collections::BTreeMap;
+
+/// The version before: its entries, and what each finding of it was called.
+#[derive(Debug, Clone, Default)]
+pub struct VersionBefore {
+    /// The entries of its record.
+    pub entries: Vec<Entry>,
+    /// Measure, side and id of each finding and precaution, by its full URL.
+    pub names: BTreeMap<String, String>,
+}
 
 /// Settles a later version against the record of the version before it.
 ///
 /// What says the same keeps the resource it had, status and time of issue included; what differs
-/// becomes `corrected`; a derived result that no longer follows becomes `entered-in-error`. A
-/// finding that the later version does not speak of is an error: a correction withdraws by name.
-pub fn settle(mut later: Record, earlier: &[Entry], problems: &mut Problems) -> Record {
-    for entry in later
-        .entries
-        .iter_mut()
-        .filter(|entry| entry.kind == "Observation")
-    {
-        let before = earlier
-            .iter()
-            .find(|before| before.full_url == entry.full_url);
-        if let Some(before) = before {
+/// becomes `corrected`; a derived result that no longer follows, and a precaution that was carried
+/// over and no longer is, become `entered-in-error`. A finding or precaution of its own that the
+/// later version does not speak of is an error: a correction withdraws by name.
+pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems) -> Record {
+    for entry in later.entries.iter_mut().filter(|entry| entry.kind == "Observation") {
+        if let Some(before) = before.entries.iter().find(|one| one.full_url == entry.full_url) {
             if same_statement(&before.resource, &entry.resource) {
                 entry.resource = before.resource.clone();
             } else if entry.resource.text_of("status") == Some("final") {
@@ -26,42 +30,39 @@ pub fn settle(mut later: Record, earlier: &[Entry], problems: &mut Problems) -> 
             }
         }
     }
-    let missing = earlier.iter().filter(|before| {
-        before.kind == "Observation"
-            && !later
-                .entries
-                .iter()
-                .any(|entry| entry.full_url == before.full_url)
-    });
+    let spoken_of = |url: &str| later.entries.iter().any(|entry| entry.full_url == url);
+    let missing =
+        before.entries.iter().filter(|one| one.kind == "Observation" && !spoken_of(&one.full_url));
     let mut gone = Vec::new();
-    for before in missing {
-        if finding(&before.resource) {
-            let what = "a finding of the earlier version is not spoken of".to_owned();
-            let hint = "repeat it with its id, or with withdrawn: true; nothing is dropped";
-            problems.error("correction.silent", "/findings", what, hint);
-        } else {
-            let mut entry = before.clone();
-            entry.resource.set("status", text("entered-in-error"));
-            gone.push(entry);
+    for entry in missing {
+        let mut entry = entry.clone();
+        let in_error = entry.resource.text_of("status") == Some("entered-in-error");
+        match before.names.get(&entry.full_url) {
+            Some(name) if !in_error => {
+                let what = format!("{name} of the earlier version is not spoken of");
+                let hint = "repeat it with that id, or withdrawn: true (a precaution with status \
+                            entered-in-error); nothing is dropped";
+                problems.error("correction.silent", "/findings", what, hint);
+            }
+            Some(_) | None => entry.resource.set("status", text("entered-in-error")),
         }
+        gone.push(entry);
     }
+    also_about(&mut later, &gone);
     let before_panel = later.entries.len().saturating_sub(2);
     later.entries.splice(before_panel..before_panel, gone);
     later
 }
 
-/// True for what a person entered: neither computed, nor a panel, nor a precaution.
-fn finding(resource: &Node) -> bool {
-    let precaution = resource
-        .at(&["code", "coding"])
-        .map(Node::items)
-        .unwrap_or_default();
-    let precaution = precaution
-        .iter()
-        .any(|code| code.text_of("code") == Some("precaution"));
-    resource.items_of("derivedFrom").is_empty()
-        && resource.items_of("hasMember").is_empty()
-        && !precaution
+/// The Provenance of the later version speaks of what went as well.
+fn also_about(later: &mut Record, gone: &[Entry]) {
+    let provenance = later.entries.iter_mut().find(|entry| entry.kind == "Provenance");
+    let targets = provenance.and_then(|entry| entry.resource.member_mut("target"));
+    if let Some(Node::List(targets)) = targets {
+        targets.extend(gone.iter().map(|entry| {
+            object([("reference", text(entry.full_url.clone())), ("type", text(entry.kind))])
+        }));
+    }
 }
 
 /// True when two Observations state the same, whatever their status and time of issue.

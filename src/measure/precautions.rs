@@ -1,0 +1,157 @@
+//! Whether what was done stayed within the precautions.
+
+use crate::catalogue::Catalogue;
+use crate::catalogue::rows::{Kind, Measure, PrecautionEffect};
+use crate::exact::Exact;
+use crate::finding::{Precaution, Session};
+use crate::measure::{Measured, Value};
+use crate::problem::Problems;
+use chrono::NaiveDate;
+
+/// Asks about precautions whose review or end has passed: they hold until a named person lifts
+/// them.
+pub(super) fn overdue(session: &Session, problems: &mut Problems) {
+    let day = session.start.instant.date_naive();
+    for precaution in session.precautions.iter().filter(|p| p.stands_on(day)) {
+        for (date, field) in [(precaution.review, "review"), (precaution.end, "end")] {
+            past(date, day, precaution, field, problems);
+        }
+    }
+}
+
+fn past(
+    date: Option<NaiveDate>,
+    day: NaiveDate,
+    precaution: &Precaution,
+    field: &str,
+    problems: &mut Problems,
+) {
+    if let Some(date) = date.filter(|date| *date < day) {
+        let what = format!(
+            "precaution {}: the {field} date {date} has passed and nobody has lifted it",
+            precaution.id
+        );
+        let hint = "it still holds: ask whoever set it, then lift it by name or give a new date";
+        let path = format!("{}/{field}", precaution.path);
+        problems.caution("precaution.overdue", &path, what, hint);
+    }
+}
+
+/// Asks about a result that a precaution forbids, and tells a reason that no precaution bears out.
+pub(super) fn within(
+    one: &Measured,
+    session: &Session,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let day = session.start.instant.date_naive();
+    let here: Vec<&Precaution> = session
+        .precautions
+        .iter()
+        .filter(|precaution| precaution.stands_on(day) && touches(precaution, one, catalogue))
+        .collect();
+    if let Value::NotTested(reason) = &one.value {
+        if reason == "precaution" && here.is_empty() {
+            let what = "left out because of a precaution, but none is listed here".to_owned();
+            let hint = "list the precaution with its site and side, or give another reason";
+            let path = format!("{}/not_tested/reason", one.finding.path);
+            problems.error("not-tested.precaution", &path, what, hint);
+        }
+        return;
+    }
+    for precaution in here {
+        let effects = &catalogue.precaution_effects;
+        if effects
+            .iter()
+            .any(|effect| forbids(effect, precaution, one))
+        {
+            let what = format!(
+                "{} was done though precaution {} on the {} {} says {}",
+                one.row.label,
+                precaution.id,
+                precaution.side.word(),
+                precaution.site,
+                precaution.limit
+            );
+            let hint = "confirm who cleared it and why, or correct the finding; local policy and \
+                        the treating team come first";
+            problems.caution("precaution.forbids", &one.finding.path, what, hint);
+        }
+    }
+}
+
+/// A precaution reaches its own site, every movement within the same region of the body (what
+/// bends the ankle stretches the calf), and every movement of a muscle that crosses its site.
+fn touches(precaution: &Precaution, one: &Measured, catalogue: &Catalogue) -> bool {
+    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    let crosses = one.row.neighbour.as_deref() == Some(precaution.site.as_str());
+    precaution.side == one.finding.side
+        && one.row.site.as_deref().is_some_and(|site| {
+            site == precaution.site
+                || (moves(&one.row) && (crosses || region(site) == region(&precaution.site)))
+        })
+}
+
+/// Touching or asking moves nothing.
+const fn moves(row: &Measure) -> bool {
+    row.mode.is_some()
+}
+
+fn forbids(effect: &PrecautionEffect, precaution: &Precaution, one: &Measured) -> bool {
+    let names = |wanted: &str, given: Option<&str>| wanted == "any" || given == Some(wanted);
+    if effect.limit != precaution.limit
+        || !names(&effect.kind, Some(one.row.kind.word()))
+        || !names(&effect.mode, one.row.mode.as_deref())
+    {
+        return false;
+    }
+    match effect.forbids.as_str() {
+        "no" => false,
+        "beyond" => beyond(precaution, one),
+        _ => moves(&one.row) || Some(&precaution.site) == one.row.site.as_ref(),
+    }
+}
+
+/// Past the stated angle. A bound counts, because the limb was there; words under an angle are
+/// asked about, because nobody can tell; and the end of the opposite movement counts as well:
+/// plantarflexion that lacks 12 ended at 12 degrees of dorsiflexion.
+fn beyond(precaution: &Precaution, one: &Measured) -> bool {
+    let Some(limit) = precaution.angle else {
+        return true;
+    };
+    let in_limited_movement: Option<Exact> = match one.angle() {
+        None => return one.row.kind == Kind::Range,
+        Some(angle) if precaution.movement == one.row.movement => Some(angle.degrees()),
+        Some(angle) if precaution.movement == one.row.opposite => Some(angle.degrees().negated()),
+        Some(_) => None,
+    };
+    in_limited_movement.is_some_and(|angle| angle > limit)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::catalogue::Catalogue;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn for_each_limit_and_each_moving_measure_a_row_says_whether_it_is_asked_about() {
+        let catalogue = Catalogue::embedded().expect("tables");
+        let moving: BTreeSet<(&str, &str)> = catalogue
+            .measures
+            .values()
+            .filter(|row| row.kind != crate::catalogue::rows::Kind::Derived)
+            .filter_map(|row| Some((row.kind.word(), row.mode.as_deref()?)))
+            .collect();
+
+        for limit in &catalogue.scales["precaution-limit"].rows {
+            for (kind, mode) in &moving {
+                let rows = catalogue.precaution_effects.iter().filter(|row| {
+                    row.limit == limit.code
+                        && (row.kind == "any" || row.kind == *kind)
+                        && (row.mode == "any" || row.mode == *mode)
+                });
+                assert_eq!(rows.count(), 1, "{} {kind} {mode}", limit.code);
+            }
+        }
+    }
+}
