@@ -1,6 +1,5 @@
 #![cfg(test)]
 //! The built binary with a state folder of its own.
-#![expect(clippy::disallowed_methods, reason = "tests write the files they send")]
 
 use crate::document::Document;
 use fascicle::json::Node;

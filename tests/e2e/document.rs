@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 use std::fmt::Write as _;
 use uuid::Uuid;
 
-/// What one session becomes on the server: Observation, Provenance, DiagnosticReport. Devices are
-/// one for each instrument, however many sessions it served.
+/// What one session becomes on the server: `Observation`, `Provenance`, `DiagnosticReport`. A
+/// `Device` is one for each instrument, however many sessions it served.
 pub(crate) const OBSERVATIONS: usize = 26;
 pub(crate) const PROVENANCES: usize = 1;
 pub(crate) const REPORTS: usize = 0;

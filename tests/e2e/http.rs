@@ -2,12 +2,12 @@
 //! As much HTTP/1.1 (RFC 9112) as the tests speak: one exchange a connection towards a server,
 //! several towards the binary. Blocking, so that a held request is a thread that waits.
 
-use std::io::{BufRead, BufReader, Error, ErrorKind, Read, Result, Write};
+use std::io::{BufRead, BufReader, Error, ErrorKind, Result, Write};
 use std::net::TcpStream;
 use std::time::Duration;
 
 /// The longest any read or write may block: a test that hangs tells nothing.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// A request.
 #[derive(Debug, Clone)]

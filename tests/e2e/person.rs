@@ -75,6 +75,6 @@ fn another_family_name_passes_once_a_person_released_it(server: &Server) {
 
 fn other_family(server: &Server) -> Person {
     Person::with(server, |patient| {
-        patient["name"][0]["family"] = json!("Beispielmensch")
+        patient["name"][0]["family"] = json!("Beispielmensch");
     })
 }

@@ -28,12 +28,12 @@ const WORDS: &str = "this ward takes no ranges";
 fn refused_content_waits_with_the_servers_words_and_holds_up_nobody_else(server: &Server) {
     let (one, other) = (Person::known(server), Person::known(server));
     let (refused, delivered) = (one.session(), other.session());
-    let refuses = Arc::new(AtomicBool::new(true));
-    let (subject, refusing) = (format!("\"{}\"", one.reference), Arc::clone(&refuses));
+    let closed = Arc::new(AtomicBool::new(true));
+    let (subject, still_closed) = (format!("\"{}\"", one.reference), Arc::clone(&closed));
     let proxy = Proxy::new(&server.host, move |request, _| {
         let refused = request.transaction()
             && request.body.contains(&subject)
-            && refusing.load(Ordering::SeqCst);
+            && still_closed.load(Ordering::SeqCst);
         if refused {
             Act::Answer(outcome(422, &[]))
         } else {
@@ -60,7 +60,7 @@ fn refused_content_waits_with_the_servers_words_and_holds_up_nobody_else(server:
     assert_eq!(held(&one, &refused), [0, 0, 1, 0]);
     assert_eq!(held(&other, &delivered), [26, 1, 1, 0]);
 
-    refuses.store(false, Ordering::SeqCst);
+    closed.store(false, Ordering::SeqCst);
     let id = item.text_of("item").expect("an item");
     site.run(
         "queue",

@@ -8,7 +8,7 @@
 
 use crate::http::{self, Request, Response};
 use fascicle::json::Node;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader};
 use std::process::{Child, ChildStdout, Command, Stdio};
 
@@ -64,21 +64,34 @@ impl Server {
     }
 
     pub(crate) fn ask(&self, method: &str, path: &str, body: &str) -> Response {
-        let request = Request::new(method, &format!("/fhir/{path}"), body);
+        // The address of a further page is the base with a query.
+        let slash = if path.starts_with('?') { "" } else { "/" };
+        let request = Request::new(method, &format!("/fhir{slash}{path}"), body);
         http::ask(&self.host, &request).expect("an answer")
     }
 
     /// Everything a search finds, page by page.
     pub(crate) fn found(&self, query: &str) -> Vec<Node> {
-        let answer = self.ask("GET", &format!("{query}&_count=500"), "");
-        assert_eq!(answer.status, 200, "{query}: {}", answer.body);
-        let bundle = Node::parse(&answer.body).expect("JSON");
-        let links = bundle.items_of("link").iter();
-        let more = links.filter(|link| link.text_of("relation") == Some("next"));
-        assert_eq!(more.count(), 0, "{query} has a second page");
-        let entries = bundle.items_of("entry").iter();
-        let found = entries.filter_map(|entry| entry.member("resource").cloned());
-        found.collect()
+        let mut found = Vec::new();
+        let mut next = Some(query.to_owned());
+        while let Some(path) = next {
+            let answer = self.ask("GET", &path, "");
+            assert_eq!(answer.status, 200, "{path}: {}", answer.body);
+            let bundle = Node::parse(&answer.body).expect("JSON");
+            let entries = bundle.items_of("entry").iter();
+            found.extend(entries.filter_map(|entry| entry.member("resource").cloned()));
+            let mut links = bundle.items_of("link").iter();
+            let link = links.find(|link| link.text_of("relation") == Some("next"));
+            next = link.map(|link| self.path_of(link.text_of("url").expect("an address")));
+        }
+        found
+    }
+
+    /// What stands behind the base in an address of this server.
+    fn path_of(&self, address: &str) -> String {
+        let path = address.strip_prefix(&self.base());
+        let path = path.unwrap_or_else(|| panic!("{address} is on another server"));
+        path.trim_start_matches('/').to_owned()
     }
 
     /// Creates a resource and gives its `Type/id`.
@@ -140,7 +153,7 @@ impl Holding {
         }
     }
 
-    /// Observation, Provenance, Device, DiagnosticReport.
+    /// How many of each: `Observation`, `Provenance`, `Device`, `DiagnosticReport`.
     pub(crate) fn counts(&self) -> [usize; 4] {
         [
             self.observations.len(),
@@ -153,12 +166,12 @@ impl Holding {
     /// What does not resolve: references without a target, and what is left of a `urn:uuid:`
     /// outside identifiers.
     pub(crate) fn loose_ends(&self, server: &Server) -> Vec<String> {
-        let mut references = BTreeMap::new();
+        let mut references = BTreeSet::new();
         let all = self.observations.iter().chain(&self.provenances);
         for resource in all.chain(&self.devices) {
             references_of(resource, &mut references);
         }
-        let loose = references.into_keys().filter(|reference| {
+        let loose = references.into_iter().filter(|reference| {
             reference.starts_with("urn:") || server.ask("GET", reference, "").status != 200
         });
         loose.collect()
@@ -187,9 +200,9 @@ pub(crate) fn version(resource: &Node) -> &str {
     version.expect("a version")
 }
 
-fn references_of(node: &Node, found: &mut BTreeMap<String, ()>) {
+fn references_of(node: &Node, found: &mut BTreeSet<String>) {
     if let Some(reference) = node.text_of("reference") {
-        found.insert(reference.to_owned(), ());
+        found.insert(reference.to_owned());
     }
     for (_, member) in node.members() {
         references_of(member, found);

@@ -24,8 +24,9 @@ fn one_document_sent_by_two_processes_is_accepted_once(server: &Server) {
         let [one, two] = at_once(&site, [&file, &file]);
 
         let before = [&one, &two].map(accepted_before);
-        let once = before == [Some(true), Some(false)] || before == [Some(false), Some(true)];
-        if (one.code, two.code) != (Some(0), Some(0)) || !once {
+        let accepted_once =
+            before == [Some(true), Some(false)] || before == [Some(false), Some(true)];
+        if (one.code, two.code) != (Some(0), Some(0)) || !accepted_once {
             figures.fault(format!(
                 "{:?} {} {:?} {}",
                 one.code, one.text, two.code, two.text
