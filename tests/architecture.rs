@@ -25,7 +25,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("coding", &["chrono", "uuid"]),
     ("record", &["serde", "serde_json", "uuid"]),
     ("check", &["chrono", "octofhir_ucum"]),
-    ("outbox", &["chrono", "sqlx", "thiserror", "uuid"]),
+    ("outbox", &["chrono", "sqlx", "thiserror", "tokio", "uuid"]),
     (
         "deliver",
         &[

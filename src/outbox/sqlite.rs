@@ -5,7 +5,8 @@ use sqlx::SqliteTransaction;
 use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use std::borrow::Cow;
-use std::fs::{DirBuilder, OpenOptions};
+use std::fs::{DirBuilder, File, OpenOptions};
+use std::io;
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::Path;
 use std::time::Duration;
@@ -33,6 +34,7 @@ impl Outbox {
             .mode(0o600)
             .open(&file)
             .map_err(OutboxError::Folder)?;
+        let alone = alone(folder).await.map_err(OutboxError::Folder)?;
         // WAL with FULL: a commit that returned survives a power cut (sqlite.org/pragma.html,
         // synchronous).
         let options = SqliteConnectOptions::new()
@@ -46,6 +48,7 @@ impl Outbox {
             .connect_with(options)
             .await?;
         migrator().run(&pool).await?;
+        drop(alone);
         Ok(Self { pool })
     }
 
@@ -59,6 +62,21 @@ impl Outbox {
     pub(super) async fn begin(&self) -> Result<SqliteTransaction<'static>, OutboxError> {
         Ok(self.pool.begin_with("BEGIN IMMEDIATE").await?)
     }
+}
+
+/// Waits until no other process opens the store: the change to WAL and the migrations answer
+/// "database is locked" to the second of two, without waiting. The lock ends with the file.
+///
+/// It is a file of its own, because closing the one of the store would end the locks that `SQLite`
+/// holds on it in this process (sqlite.org/howtocorrupt.html, section 2.2).
+async fn alone(folder: &Path) -> io::Result<File> {
+    let file = OpenOptions::new()
+        .create(true)
+        .append(true)
+        .mode(0o600)
+        .open(folder.join("fascicle.lock"))?;
+    let locked = tokio::task::spawn_blocking(move || file.lock().map(|()| file));
+    locked.await.map_err(io::Error::other)?
 }
 
 fn migrator() -> Migrator {

@@ -1,0 +1,27 @@
+#![cfg(test)]
+//! The built binary against a record server it does not know from inside.
+//!
+//! Every scenario runs against `fascicle practice`, started as a process of its own. Where
+//! `FASCICLE_RECORD_SERVER` holds the base address of a real server, the same scenario runs against
+//! that one too; with `FASCICLE_REQUIRE_REAL=1` it must. `FASCICLE_FULL=1` plays all rounds of the
+//! scenarios that are about chance; their figures are shown with `--nocapture`.
+//!
+//! A failure is made by holding a request in a proxy and acting while it is held, never by waiting
+//! for a while and hoping.
+
+mod binary;
+mod correction;
+mod digits;
+mod document;
+mod figures;
+mod found;
+mod http;
+mod killed;
+mod lost_answer;
+mod person;
+mod proxy;
+mod refused;
+mod server;
+mod sign_in;
+mod together;
+mod twice;
