@@ -149,7 +149,7 @@ fn a_failing_address_and_a_missing_file_are_told_without_their_names() {
     let checked = fascicle(&["check", &text(&damaged)]);
 
     assert_eq!(sent.status.code(), Some(4));
-    assert_eq!(missing.status.code(), Some(70));
+    assert_eq!(missing.status.code(), Some(1));
     assert_eq!(checked.status.code(), Some(1));
     for output in [sent, missing, checked] {
         nothing_marked("standard error", &output.stderr);

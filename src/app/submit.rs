@@ -1,12 +1,14 @@
 //! Accepting a session document.
 
 use crate::app::encode::{Earlier, Encoded, Held, encode};
+use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::intake::draft::PrecautionDraft;
 use crate::json::Node;
 use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::problem::{Problem, Problems};
+use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -90,12 +92,16 @@ fn key_of(text: &str) -> Option<Key> {
     let Node::Number(version) = session.member("version")? else {
         return None;
     };
+    let start = session.at(&["performed", "start"]).and_then(Node::text)?;
+    let start = DateTime::parse_from_rfc3339(start).ok()?;
     Some(Key {
         source: session.text_of("source")?.to_owned(),
         session: Uuid::parse_str(session.text_of("id")?).ok()?,
         version: version.parse().ok()?,
         subject: subject_of(identifier.text_of("system")?, identifier.text_of("value")?),
         document_sha256: sha256_hex(node.canonical().as_bytes()),
+        examined_at: start.timestamp_millis(),
+        withdrawn: session.member("withdrawn") == Some(&Node::Bool(true)),
     })
 }
 
@@ -105,13 +111,23 @@ fn earlier(before: &Before) -> Earlier {
         crate::finding::carried_precaution(&draft)
     });
     let version_before = before
-        .record
+        .version
         .as_ref()
-        .and_then(|record| crate::record::entries_of(record).ok())
-        .unwrap_or_default();
+        .map(|(document, record)| version_of(document, record));
     Earlier {
         precautions: precautions.collect(),
-        version_before,
+        version_before: version_before.unwrap_or_default(),
+    }
+}
+
+/// The version before, from what was kept of it; both texts were written by us.
+fn version_of(document: &str, record: &str) -> VersionBefore {
+    let names = words::understood(document)
+        .map(|session| words::names(&session))
+        .unwrap_or_default();
+    VersionBefore {
+        entries: crate::record::entries_of(record).unwrap_or_default(),
+        names,
     }
 }
 
@@ -132,7 +148,7 @@ fn new(encoded: Encoded) -> New {
             Some(StatedPrecaution {
                 id: precaution.id,
                 stated: stated.compact(),
-                standing: precaution.lifted.is_none(),
+                standing: precaution.lifted.is_none() && precaution.status != "entered-in-error",
             })
         });
     New {

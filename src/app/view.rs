@@ -1,7 +1,9 @@
 //! A session in words, for people.
 
+use crate::catalogue::rows::Measure;
 use crate::catalogue::{Catalogue, LOINC, SNOMED};
 use crate::compare::{self, Change, Meaning, NotCompared};
+use crate::exact::Exact;
 use crate::finding::{Ending, Outcome, Precaution, Session};
 use crate::intake::draft::Side;
 use crate::json::Node;
@@ -109,19 +111,12 @@ pub fn words(one: &Measured, catalogue: &Catalogue) -> String {
     };
     match &one.value {
         Value::Angle(angle) => {
-            let degrees = angle.degrees();
-            let place = if degrees.is_negative() {
-                format!("lacks {}\u{b0}", degrees.magnitude())
-            } else if degrees.is_zero() {
-                "reaches neutral".to_owned()
-            } else {
-                format!("{degrees}\u{b0}")
-            };
+            let place = place(angle.degrees(), &one.row);
             match (angle.fixed, angle.extent()) {
-                (true, _) => format!("fixed: {place}"),
+                (true, _) => format!("fixed at {place}"),
                 (false, Extent::Reached) => place,
                 (false, Extent::AtLeast) => {
-                    format!("at least: {place} ({})", ending(one, catalogue))
+                    format!("end not reached: {} at {place}", ending(one, catalogue))
                 }
             }
         }
@@ -132,6 +127,22 @@ pub fn words(one: &Measured, catalogue: &Catalogue) -> String {
         Value::NotTested(reason) => {
             format!("not tested: {}", label("not-tested-reason", reason))
         }
+    }
+}
+
+/// Where an angle lies, in words that need no sign: on which side of neutral, named by movement.
+fn place(degrees: Exact, row: &Measure) -> String {
+    let of = |movement: &Option<String>| movement.clone().unwrap_or_default();
+    if degrees.is_zero() {
+        "neutral".to_owned()
+    } else if degrees.is_negative() {
+        let magnitude = degrees.magnitude();
+        format!(
+            "{magnitude}\u{b0} {}, neutral not reached",
+            of(&row.opposite)
+        )
+    } else {
+        format!("{degrees}\u{b0} {}", of(&row.movement))
     }
 }
 
@@ -203,8 +214,10 @@ fn change_words(change: Result<Change, NotCompared>) -> String {
         Ok(Change { degrees, meaning }) => {
             let sign = if degrees.is_negative() { "" } else { "+" };
             let meaning = match meaning {
-                Meaning::Higher(row) => format!("higher than the error of measuring ({row})"),
-                Meaning::Lower(row) => format!("lower than the error of measuring ({row})"),
+                Meaning::Higher(row) => {
+                    format!("higher by more than the error of measuring ({row})")
+                }
+                Meaning::Lower(row) => format!("lower by more than the error of measuring ({row})"),
                 Meaning::WithinError(row) => format!("within the error of measuring ({row})"),
                 Meaning::NotJudged => {
                     "not judged: no published error for this way of measuring".to_owned()

@@ -1,8 +1,13 @@
 //! From a delivered Observation back to what was captured.
 
+use crate::finding::Session;
 use crate::json::Node;
 use crate::outbox::{Item, Kept, Outbox, OutboxError};
 use crate::private::Private;
+use crate::problem::Problems;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// What stands behind one Observation.
 #[derive(Debug, Clone)]
@@ -26,7 +31,7 @@ pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, Outbo
     let items = outbox.items(false).await?;
     let urn = items
         .iter()
-        .find_map(|item| full_url(item, name))
+        .find_map(|item| sent_as(item, name))
         .unwrap_or(name.to_owned());
     for kept in outbox.sessions().await?.into_iter().rev() {
         let Ok(record) = Node::parse(kept.record.open()) else {
@@ -52,7 +57,7 @@ pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, Outbo
     Ok(None)
 }
 
-fn full_url(item: &Item, reference: &str) -> Option<String> {
+fn sent_as(item: &Item, reference: &str) -> Option<String> {
     let receipt = Node::parse(item.receipt.as_deref()?).ok()?;
     let row = receipt
         .items_of("resources")
@@ -61,27 +66,55 @@ fn full_url(item: &Item, reference: &str) -> Option<String> {
     row.text_of("full_url").map(str::to_owned)
 }
 
+/// A kept document as it was understood; it held then, so nothing is told of it now.
+pub fn understood(document: &str) -> Option<Session> {
+    let draft = serde_json::from_str(document).ok()?;
+    let mut told_before = Problems::new();
+    Some(crate::finding::understand(
+        &draft,
+        DateTime::<Utc>::MAX_UTC,
+        &mut told_before,
+    ))
+}
+
+/// What each finding and precaution of a session is called, by the full URL of its resource.
+pub fn names(session: &Session) -> BTreeMap<String, String> {
+    let findings = session.findings.iter().map(|finding| {
+        let name = format!(
+            "{} {} (id {})",
+            finding.measure,
+            finding.side.word(),
+            finding.id
+        );
+        (full_url(session, finding.id, "finding"), name)
+    });
+    let precautions = session.precautions.iter().map(|precaution| {
+        let name = format!("the precaution with id {}", precaution.id);
+        (full_url(session, precaution.id, "precaution"), name)
+    });
+    findings.chain(precautions).collect()
+}
+
+fn full_url(session: &Session, id: Uuid, role: &str) -> String {
+    format!(
+        "urn:uuid:{}",
+        crate::record::identifier_of(&session.source, session.id, id, role)
+    )
+}
+
 /// The finding or precaution whose identifier is this one.
 fn captured(kept: &Kept, urn: &str) -> Option<Node> {
     let document = Node::parse(kept.document.open()).ok()?;
-    let draft = serde_json::from_str(kept.document.open()).ok()?;
-    let mut told_before = crate::problem::Problems::new();
-    let session = crate::finding::understand(&draft, kept.accepted_at, &mut told_before);
-    let identifier = |id, role| {
-        let uuid = crate::record::identifier_of(&session.source, session.id, id, role);
-        format!("urn:uuid:{uuid}")
-    };
+    let session = understood(kept.document.open())?;
     let findings = session
         .findings
         .iter()
-        .map(|f| (f.path.as_str(), identifier(f.id, "finding")));
+        .map(|f| (&f.path, full_url(&session, f.id, "finding")));
     let precautions = session
         .precautions
         .iter()
-        .map(|p| (p.path.as_str(), identifier(p.id, "precaution")));
-    let (path, _) = findings
-        .chain(precautions)
-        .find(|(_, identifier)| identifier == urn)?;
+        .map(|p| (&p.path, full_url(&session, p.id, "precaution")));
+    let (path, _) = findings.chain(precautions).find(|(_, url)| url == urn)?;
     let (list, index) = path.strip_prefix('/')?.split_once('/')?;
     document
         .items_of(list)

@@ -121,14 +121,18 @@ pub(super) struct QueueOptions {
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
-    /// Let a stuck delivery go on; what held it up counts as confirmed.
-    #[arg(long, value_name = "ITEM", requires = "why", conflicts_with = "drop")]
+    /// Let a delivery go on at once. A differing family name, a missing birth date and other content
+    /// under our identifiers count as confirmed by it; anything else has to be mended first.
+    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"], conflicts_with = "drop")]
     pub(super) release: Option<Uuid>,
-    /// Give a delivery up.
-    #[arg(long, value_name = "ITEM", requires = "why")]
+    /// Give a delivery up; the session stays kept, and nothing more is sent of it.
+    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"])]
     pub(super) drop: Option<Uuid>,
-    /// Why, in words without names: its hash is kept in the trail.
-    #[arg(long)]
+    /// Who decides: kept with the delivery, its hash in the trail.
+    #[arg(long, value_name = "PERSON")]
+    pub(super) by: Option<String>,
+    /// Why: kept with the delivery, its hash in the trail.
+    #[arg(long, value_name = "WORDS")]
     pub(super) why: Option<String>,
 }
 
@@ -140,9 +144,14 @@ pub(super) struct TrailOptions {
     /// Only this session.
     #[arg(long, value_name = "SESSION")]
     pub(super) session: Option<Uuid>,
-    /// Check that no row was changed or removed.
+    /// Check that each row follows from the one before, that none is missing at the end, and that
+    /// each delivery stands as its last row says. Who can rewrite the whole file can rewrite the
+    /// whole trail: note the last hash elsewhere and compare it with --expect.
     #[arg(long)]
     pub(super) verify: bool,
+    /// A hash noted earlier that must still be in the trail.
+    #[arg(long, value_name = "HASH", requires = "verify")]
+    pub(super) expect: Option<String>,
     /// Show the captured words behind an Observation, by its urn:uuid or by Observation/id.
     #[arg(long, value_name = "OBSERVATION")]
     pub(super) words: Option<String>,

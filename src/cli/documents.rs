@@ -1,20 +1,19 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "this module reads the files a person names"
-)]
-
-use crate::app::encode::{Earlier, encode as encode_document};
+use crate::app::encode::{Earlier, Encoded, encode as encode_document};
+use crate::app::words;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
+use crate::cli::report::Mistake;
 use crate::cli::{Ended, report};
-use crate::finding::Session;
+use crate::finding::{Precaution, Session};
 use crate::json::Node;
 use crate::problem::{Problem, Problems};
+use crate::record::amend::VersionBefore;
 use anyhow::{Context, anyhow};
 use chrono::{DateTime, Utc};
-use std::fs;
+use std::fs::{self, OpenOptions};
 use std::io::{self, Write};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
 /// The tables of the binary.
@@ -28,30 +27,47 @@ pub(super) fn tables() -> anyhow::Result<Catalogue> {
 /// Reads the file numbered `number`; the error names the number, because a file name may carry a
 /// person's name.
 pub(super) fn read(path: &Path, number: usize) -> anyhow::Result<String> {
-    let unreadable = || format!("document {number} of the command line cannot be read");
-    fs::read_to_string(path)
-        .map_err(|cause| anyhow!(cause.kind()))
-        .with_context(unreadable)
+    let bytes = fs::read(path).map_err(|cause| {
+        Mistake(format!(
+            "document {number} of the command line: {}",
+            cause.kind()
+        ))
+    })?;
+    Ok(String::from_utf8(bytes).map_err(|_bytes| {
+        Mistake(format!(
+            "document {number} of the command line is not UTF-8"
+        ))
+    })?)
 }
 
 pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
+    if options.files.len() > 1 && !options.ndjson {
+        writeln!(
+            io::stdout(),
+            "several documents become several Bundles: add --ndjson"
+        )?;
+        return Ok(Ended::Problems);
+    }
     let catalogue = tables()?;
     let mut out = String::new();
     let mut ended = Ended::Done;
-    let mut sessions: Vec<Session> = Vec::new();
+    let mut before: Vec<Encoded> = Vec::new();
     for (number, path) in (1..).zip(&options.files) {
         let text = read(path, number)?;
         let name = path.display().to_string();
-        match encode_document(&text, &earlier(&sessions, &text), &catalogue, now) {
+        match encode_document(&text, &earlier(&before, &text), &catalogue, now) {
+            Ok(encoded) if alone(&encoded.session, &before) => {
+                ended = ended.max(Ended::Problems);
+                report::problems(&mut io::stdout(), &name, &half_a_correction())?;
+            }
             Ok(encoded) => {
                 let bundle = encoded.checked.record().bundle();
-                let lines = options.ndjson || options.files.len() > 1;
-                out.push_str(&if lines {
+                out.push_str(&if options.ndjson {
                     bundle.compact() + "\n"
                 } else {
                     bundle.pretty()
                 });
-                sessions.push(encoded.session);
+                before.push(encoded);
             }
             Err(held) => {
                 report::problems(&mut io::stdout(), &name, &held.problems)?;
@@ -64,37 +80,83 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         return Ok(ended);
     }
     match &options.out {
-        Some(path) => fs::write(path, out).context("the output cannot be written")?,
+        Some(path) => write_private(path, &out).context("the output cannot be written")?,
         None => io::stdout().write_all(out.as_bytes())?,
     }
     Ok(Ended::Done)
 }
 
-/// Precautions of earlier documents of the same command line and person carry on.
-fn earlier(sessions: &[Session], text: &str) -> Earlier {
-    let patient = Node::parse(text).ok().and_then(|node| {
-        let identifier = node.at(&["patient", "identifier"])?;
-        Some((
-            identifier.text_of("system")?.to_owned(),
-            identifier.text_of("value")?.to_owned(),
-        ))
-    });
-    let mut standing: Vec<crate::finding::Precaution> = Vec::new();
-    for session in sessions {
+/// What is encoded is about a person: its file is readable by its owner only.
+fn write_private(path: &Path, text: &str) -> anyhow::Result<()> {
+    let mut options = OpenOptions::new();
+    options.write(true).create(true).truncate(true).mode(0o600);
+    let file = options
+        .open(path)
+        .and_then(|mut file| file.write_all(text.as_bytes()));
+    file.map_err(|cause| anyhow!(cause.kind()))
+}
+
+fn same_session(a: &Session, b: &Session) -> bool {
+    a.id == b.id && a.source == b.source
+}
+
+/// True for a later version whose version before is not on the command line.
+fn alone(session: &Session, before: &[Encoded]) -> bool {
+    session.version > 1
+        && !before.iter().any(|one| {
+            same_session(&one.session, session)
+                && one.session.version.checked_add(1) == Some(session.version)
+        })
+}
+
+fn half_a_correction() -> Vec<Problem> {
+    let mut problems = Problems::new();
+    problems.error(
+        "encode.correction",
+        "/session/version",
+        "a later version alone does not say what it corrects".to_owned(),
+        "name the versions before it first on the same command line, or use send",
+    );
+    problems.sorted()
+}
+
+/// What the documents before on the same command line hand on: precautions of the same person, and
+/// the version before of the same session. The store is not asked.
+fn earlier(before: &[Encoded], text: &str) -> Earlier {
+    let Ok(node) = Node::parse(text) else {
+        return Earlier::default();
+    };
+    let of = |path: &[&str]| node.at(path).and_then(Node::text).map(str::to_owned);
+    let (system, value) = (
+        of(&["patient", "identifier", "system"]),
+        of(&["patient", "identifier", "value"]),
+    );
+    let (id, source) = (of(&["session", "id"]), of(&["session", "source"]));
+    let mut standing: Vec<Precaution> = Vec::new();
+    let mut version_before = VersionBefore::default();
+    for one in before {
+        let session = &one.session;
         let identifier = &session.patient.identifier;
-        let same = patient.as_ref().is_some_and(|(system, value)| {
-            *system == identifier.system && value == identifier.value.open()
-        });
-        if same {
+        let this = Some(session.id.to_string()) == id && Some(&session.source) == source.as_ref();
+        if this {
+            version_before = VersionBefore {
+                entries: one.checked.record().entries.clone(),
+                names: words::names(session),
+            };
+        } else if Some(&identifier.system) == system.as_ref()
+            && Some(identifier.value.open()) == value.as_ref()
+            && !session.withdrawn
+        {
             for precaution in &session.precautions {
                 standing.retain(|earlier| earlier.id != precaution.id);
-                standing.extend(precaution.lifted.is_none().then(|| precaution.clone()));
+                let stands = precaution.lifted.is_none() && precaution.status != "entered-in-error";
+                standing.extend(stands.then(|| precaution.clone()));
             }
         }
     }
     Earlier {
         precautions: standing,
-        version_before: VersionBefore::default(),
+        version_before,
     }
 }
 

@@ -9,6 +9,7 @@ mod demo;
 mod documents;
 mod practice;
 mod queue;
+mod reasons;
 mod report;
 mod send;
 mod settings;

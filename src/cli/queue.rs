@@ -1,27 +1,28 @@
 //! `queue`: what waits, why, since when; and what a person decides.
 
 use crate::cli::arguments::QueueOptions;
-use crate::cli::{Ended, settings};
+use crate::cli::{Ended, reasons, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::json::{Node, object, text};
-use crate::outbox::{Decision, Item};
+use crate::outbox::{Decision, Item, State};
 use std::io::{self, Write};
 
 pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
-    let outbox = settings::outbox(&settings).await?;
+    let outbox = settings::existing_outbox(&settings).await?;
     let mut out = io::stdout();
     let decision = options
         .release
         .map(|id| (id, Decision::Release))
         .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
     if let Some((id, decision)) = decision {
+        let by = options.by.as_deref().unwrap_or_default();
         let why = options.why.as_deref().unwrap_or_default();
         let done = outbox
-            .decide(id, &decision, why, MachineClock.now())
+            .decide(id, &decision, (by, why), MachineClock.now())
             .await?;
         let word = match (&decision, done) {
-            (_, false) => "is not stuck: nothing was changed",
+            (_, false) => "is done, or being sent right now: nothing was changed",
             (Decision::Release, true) => "goes on; `fascicle send` without files works it off",
             (Decision::Drop, true) => "was given up",
         };
@@ -45,37 +46,57 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
 
 /// Prints one delivery: state, session, target; then why and what can be done.
 pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
+    let attempts = report::counted(item.attempts, "attempt", "attempts");
     writeln!(
         out,
-        "{}: session {} version {} to {} (item {}, {} attempts)",
+        "{}: session {} version {} to {} after {attempts}",
         item.state.word(),
         item.session,
         item.version,
-        item.target,
-        item.id,
-        item.attempts
+        item.target
     )?;
     if let Some(receipt) = item
         .receipt
         .as_deref()
         .and_then(|text| Node::parse(text).ok())
     {
-        writeln!(out, "  {}", receipt_words(&receipt))?;
-        for drift in receipt.items_of("drift") {
-            let of = |key| drift.text_of(key).unwrap_or_default();
-            let (url, path, kind) = (of("full_url"), of("path"), of("kind"));
-            writeln!(out, "  the server holds it otherwise: {url} {path}: {kind}")?;
-        }
+        print_receipt(out, &receipt)?;
     }
     if let Some(reason) = &item.reason {
-        writeln!(
-            out,
-            "  reason: {reason}; not before {}",
-            item.due_at.to_rfc3339()
-        )?;
+        writeln!(out, "  reason: {reason}: {}", reasons::sentence(reason))?;
     }
     if let Some(words) = &item.words {
         writeln!(out, "  {}", words.open())?;
+    }
+    if let Some(decided) = &item.decided {
+        writeln!(out, "  {}", decided.open())?;
+    }
+    match item.state {
+        State::Queued | State::Unknown | State::Sending => match item.behind {
+            Some(head) => writeln!(out, "  waits behind item {head} of the same person")?,
+            None => writeln!(
+                out,
+                "  item {}, not before {}",
+                item.id,
+                item.due_at.to_rfc3339()
+            )?,
+        },
+        State::Refused | State::Waiting => writeln!(
+            out,
+            "  decide with `fascicle queue`: --release {0} or --drop {0}, with --by and --why",
+            item.id
+        )?,
+        State::Delivered | State::Dropped => {}
+    }
+    Ok(())
+}
+
+fn print_receipt(out: &mut dyn Write, receipt: &Node) -> io::Result<()> {
+    writeln!(out, "  {}", receipt_words(receipt))?;
+    for drift in receipt.items_of("drift") {
+        let of = |key| drift.text_of(key).unwrap_or_default();
+        let (url, path, kind) = (of("full_url"), of("path"), of("kind"));
+        writeln!(out, "  the server holds it otherwise: {url} {path}: {kind}")?;
     }
     Ok(())
 }
@@ -89,7 +110,8 @@ fn receipt_words(receipt: &Node) -> String {
         receipt.items_of("resources").iter().filter(of_kind).count()
     };
     format!(
-        "the server holds {} Observations and {} Provenance of it, read back",
+        "the record server holds {} Observations and {} Provenance of it, read back; that does not mean \
+         that anybody has seen it",
         count("Observation/"),
         count("Provenance/")
     )

@@ -2,12 +2,24 @@
 
 use crate::app::encode::mark;
 use crate::cli::Ended;
+use crate::config::ConfigError;
 use crate::json::{Node, object, text};
+use crate::outbox::OutboxError;
 use crate::problem::{Problem, Severity};
 use std::io::{self, Write};
 
+/// What the person who called can mend: a file that is not there, a folder that is none.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub(super) struct Mistake(pub(super) String);
+
 /// Tells a fault of the program or the machine, without a word of what was processed.
 pub(super) fn fault(fault: &anyhow::Error) -> Ended {
+    let closed = fault.downcast_ref::<io::Error>();
+    if closed.is_some_and(|cause| cause.kind() == io::ErrorKind::BrokenPipe) {
+        // Whoever read the output has read enough.
+        return Ended::Done;
+    }
     let mut line = String::from("fascicle: ");
     line.push_str(&fault.to_string());
     for cause in fault.chain().skip(1) {
@@ -15,7 +27,23 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
         line.push_str(&cause.to_string());
     }
     to_stderr(&line);
-    Ended::Fault
+    let theirs = fault.is::<Mistake>()
+        || matches!(
+            fault.downcast_ref(),
+            Some(OutboxError::Missing | OutboxError::OtherServer(_) | OutboxError::Folder(_))
+        )
+        || fault.is::<ConfigError>();
+    if theirs {
+        Ended::Problems
+    } else {
+        Ended::Fault
+    }
+}
+
+/// A count and its word.
+pub(super) fn counted(count: impl Into<u64>, one: &str, many: &str) -> String {
+    let count = count.into();
+    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// Writes one line to standard error.
@@ -72,13 +100,16 @@ pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
 
 /// One line that counts.
 pub(super) fn count(problems: &[Problem]) -> String {
-    let of = |severity: Severity| problems.iter().filter(|p| p.severity == severity).count();
-    format!(
-        "{} errors, {} cautions, {} notes",
-        of(Severity::Error),
-        of(Severity::Caution),
-        of(Severity::Note)
-    )
+    let of = |severity: Severity, one: &str, many: &str| {
+        let count = problems.iter().filter(|p| p.severity == severity).count();
+        counted(u64::try_from(count).unwrap_or(u64::MAX), one, many)
+    };
+    [
+        of(Severity::Error, "error", "errors"),
+        of(Severity::Caution, "caution", "cautions"),
+        of(Severity::Note, "note", "notes"),
+    ]
+    .join(", ")
 }
 
 /// How a document with these problems ends a command.

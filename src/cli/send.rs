@@ -2,11 +2,11 @@
 
 use crate::app::submit::{Submitted, submit};
 use crate::cli::arguments::SendOptions;
+use crate::cli::report::Mistake;
 use crate::cli::{Ended, documents, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::json::{Node, object, text};
 use crate::outbox::{Item, Outbox, State};
-use anyhow::bail;
 use chrono::TimeDelta;
 use std::io::{self, Write};
 use uuid::Uuid;
@@ -14,7 +14,8 @@ use uuid::Uuid;
 pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
     if settings.targets.is_empty() {
-        bail!("no record server is named: use --to BASE or a configuration with a target");
+        let words = "no record server is named: use --to BASE or a configuration with a target";
+        return Err(Mistake(words.to_owned()).into());
     }
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();
@@ -104,9 +105,10 @@ impl Told {
 
 fn of_state(state: State) -> Ended {
     match state {
-        State::Delivered | State::Dropped => Ended::Done,
+        State::Delivered => Ended::Done,
         State::Queued | State::Sending | State::Unknown => Ended::NotDelivered,
-        State::Refused | State::Waiting => Ended::WaitsForAPerson,
+        // What was given up is not delivered and will not be, whoever sends it again.
+        State::Refused | State::Waiting | State::Dropped => Ended::WaitsForAPerson,
     }
 }
 

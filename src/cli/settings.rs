@@ -5,21 +5,23 @@
 )]
 
 use crate::app::deliver::Delivery;
+use crate::catalogue::sha256_hex;
 use crate::cli::arguments::Place;
+use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
 use crate::config::Settings;
 use crate::deliver::SignIn;
 use crate::deliver::http::Connection;
 use crate::outbox::Outbox;
-use anyhow::{Context, anyhow};
+use anyhow::Context;
 use std::fs;
 use std::sync::Arc;
 
 /// The settings a command line names.
 pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
     if let Some(path) = &place.config {
-        let text = fs::read_to_string(path).map_err(|cause| anyhow!(cause.kind()));
-        let text = text.context("the configuration file cannot be read")?;
+        let text = fs::read_to_string(path)
+            .map_err(|cause| Mistake(format!("the configuration file: {}", cause.kind())))?;
         return Ok(Settings::read(&text)?);
     }
     let state = place.state.clone().context("no state folder is named")?;
@@ -36,11 +38,20 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
     Ok(settings)
 }
 
-/// The store of the settings.
+/// The store of the settings, made when it is missing, its targets bound to their servers.
 pub(super) async fn outbox(settings: &Settings) -> anyhow::Result<Outbox> {
-    Outbox::open(&settings.state)
-        .await
-        .context("the state folder cannot be opened")
+    let outbox = Outbox::open(&settings.state).await?;
+    for target in &settings.targets {
+        outbox
+            .bind_target(&target.name, &sha256_hex(target.base.open().as_bytes()))
+            .await?;
+    }
+    Ok(outbox)
+}
+
+/// The store of the settings, for looking and deciding.
+pub(super) async fn existing_outbox(settings: &Settings) -> anyhow::Result<Outbox> {
+    Ok(Outbox::open_existing(&settings.state).await?)
 }
 
 /// One delivery for each target.

@@ -5,12 +5,11 @@ use crate::cli::arguments::TrailOptions;
 use crate::cli::{Ended, queue, settings};
 use crate::json::{Node, object, text};
 use crate::outbox::TrailRow;
-use crate::outbox::trail::first_break;
 use std::io::{self, Write};
 
 pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
-    let outbox = settings::outbox(&settings).await?;
+    let outbox = settings::existing_outbox(&settings).await?;
     let mut out = io::stdout();
     if let Some(name) = &options.words {
         let Some(found) = behind(&outbox, name).await? else {
@@ -25,22 +24,21 @@ pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
         print_row(&mut out, row, options.json)?;
     }
     if options.verify {
+        let faults = outbox.verify_trail(options.expect.as_deref()).await?;
+        for fault in &faults {
+            writeln!(out, "{fault}")?;
+        }
+        if !faults.is_empty() {
+            return Ok(Ended::Problems);
+        }
         let whole = outbox.trail(None).await?;
-        return Ok(match first_break(&whole) {
-            None => {
-                let last = whole.last().map_or("none", |row| row.sha256.as_str());
-                writeln!(
-                    out,
-                    "{} rows follow from each other; last hash {last}",
-                    whole.len()
-                )?;
-                Ended::Done
-            }
-            Some(number) => {
-                writeln!(out, "row {number} does not follow from the rows before it")?;
-                Ended::Problems
-            }
-        });
+        let last = whole.last().map_or("none", |row| row.sha256.as_str());
+        writeln!(
+            out,
+            "{} rows follow from each other and none is missing",
+            whole.len()
+        )?;
+        writeln!(out, "last hash: {last}")?;
     }
     outbox.close().await;
     Ok(Ended::Done)

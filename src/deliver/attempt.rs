@@ -4,15 +4,18 @@ use crate::clock::Clock;
 use crate::deliver::gate;
 use crate::deliver::held::Trouble;
 use crate::deliver::http::{Answer, Connection, Silence, server_words};
-use crate::deliver::look::{Look, Seen};
+use crate::deliver::look::Look;
 use crate::deliver::parties::{instruments, performers, person};
 use crate::deliver::retry;
-use crate::deliver::send::{self, Meaning, References};
+use crate::deliver::send::{self, Meaning, References, Step};
 use crate::json::Node;
 use crate::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome};
 use crate::private::Private;
 use chrono::{DateTime, Utc};
 use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Transactions of one item that may leave before a person is asked.
+const MOST_SENDS: u32 = 8;
 
 /// What an attempt works with.
 #[derive(Debug)]
@@ -78,7 +81,7 @@ pub async fn attempt(worker: &Worker<'_>, leased: &Leased) -> Result<Outcome, Ou
         Ok(Ok(outcome)) => Ok(outcome),
         Ok(Err(early)) => end(early, worker, leased, sent.load(Ordering::SeqCst)),
         Err(_cut_off) if sent.load(Ordering::SeqCst) => {
-            Ok(unknown(worker, leased, "attempt.cut-off"))
+            Ok(unknown(worker, leased, "attempt.cut-off", None))
         }
         Err(_cut_off) => Ok(later(worker, leased, "attempt.cut-off", None)),
     }
@@ -109,7 +112,7 @@ fn end(
             )),
         },
         // Looking failed after sending: only the answer is missing.
-        Early::Trouble(_) if sent => unknown(worker, leased, "read-back.failed"),
+        Early::Trouble(_) if sent => unknown(worker, leased, "read-back.failed", None),
         Early::Trouble(Trouble::Silence(silence)) => later(worker, leased, silence.code(), None),
         Early::Trouble(Trouble::Answer(answer)) => {
             let code = if matches!(answer.status, 401 | 403) {
@@ -139,12 +142,24 @@ fn later(worker: &Worker<'_>, leased: &Leased, reason: &str, attempts: Option<u3
     }
 }
 
-fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str) -> Outcome {
-    // Looking again costs nothing and settles it: start over with short waits.
-    let attempts = leased.item.attempts.min(6);
-    let due_at = retry::next(attempts, None, worker.random, worker.clock.now());
+fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str, answer: Option<&Answer>) -> Outcome {
+    let now = worker.clock.now();
+    let words = answer.map(server_words);
+    // What a server cannot take in so many tries is for a person to look at.
+    if leased.sends >= MOST_SENDS {
+        let words = words.or_else(|| leased.item.words.clone());
+        return Outcome::Waiting {
+            reason: format!("unknown.too-often ({reason})"),
+            words: words.unwrap_or_else(|| Private::new("no answer was read".to_owned())),
+        };
+    }
+    let wait = answer.and_then(|answer| answer.retry_after.as_ref());
+    let wait = wait.and_then(|text| retry::retry_after(text, now));
+    // Looking again costs little and settles it: the waits stay short.
+    let due_at = retry::next(leased.item.attempts.min(6), wait, worker.random, now);
     Outcome::Unknown {
         reason: reason.to_owned(),
+        words,
         due_at,
     }
 }
@@ -157,32 +172,49 @@ async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result
     instruments(worker, leased, &record, &mut references).await?;
     let look = Look::new(leased, &record);
     let seen = look.at(worker.connection, &references).await?;
-    let steps = seen.steps(&look, leased);
+    let steps = seen.steps(&look, leased)?;
     if steps.is_empty() {
         return Ok(seen.delivered(&look, 0));
     }
-    if let Some(due_at) = too_early(worker, leased, &seen) {
+    if let Some(due_at) = too_early(worker, leased, &steps) {
+        // What is known of the attempt before stays told.
+        let reason = leased
+            .item
+            .reason
+            .clone()
+            .unwrap_or("visibility.window".to_owned());
+        let words = leased.item.words.clone();
         return Ok(Outcome::Unknown {
-            reason: "visibility.window".to_owned(),
+            reason,
+            words,
             due_at,
         });
     }
+    let now = worker.clock.now();
+    let safe = leased.until - worker.lease.margin;
+    if now >= safe || !worker.outbox.about_to_send(leased, now).await? {
+        return Ok(later(worker, leased, "attempt.cut-off", None));
+    }
     sent.store(true, Ordering::SeqCst);
+    let leased = &Leased {
+        sends: leased.sends.saturating_add(1),
+        ..leased.clone()
+    };
     let bundle = send::bundle(&steps);
     let answer = match worker.connection.transaction(&bundle).await {
         Ok(answer) => answer,
-        Err(Silence::Unreachable | Silence::Secret) => {
+        Err(silence @ (Silence::Unreachable | Silence::Secret)) => {
             sent.store(false, Ordering::SeqCst);
-            return Err(Silence::Unreachable.into());
+            return Err(silence.into());
         }
-        Err(Silence::NoAnswer) => return Ok(unknown(worker, leased, "target.no-answer")),
+        Err(Silence::NoAnswer) => return Ok(unknown(worker, leased, "target.no-answer", None)),
     };
     if let Some(outcome) = not_stored(worker, leased, &answer, steps.len()) {
         return Ok(outcome);
     }
     let after = look.at(worker.connection, &references).await?;
     if after.missing(&look) {
-        return Ok(unknown(worker, leased, "read-back.missing"));
+        return Ok(unknown(worker, leased, "read-back.missing", Some(&answer)));
     }
     Ok(after.delivered(&look, steps.len()))
 }
@@ -218,17 +250,17 @@ fn not_stored(
             worker,
             leased,
             &format!("target.answer-{}", answer.status),
+            Some(answer),
         )),
     }
 }
 
-/// A server may take a while to show what it stored: an unknown item of which nothing is seen
-/// waits that long after its last attempt before it is sent again.
-fn too_early(worker: &Worker<'_>, leased: &Leased, seen: &Seen) -> Option<DateTime<Utc>> {
-    let since = leased
-        .sent_before
-        .filter(|_| leased.unknown && seen.found.is_empty())?;
-    // Whoever made that attempt was cut off within its lease, even if a clock jumped since.
+/// A server may take a while to show what it stored: what is not seen is not created again before
+/// that time has passed since the last transaction left.
+fn too_early(worker: &Worker<'_>, leased: &Leased, steps: &[Step]) -> Option<DateTime<Utc>> {
+    let creates = steps.iter().any(|step| matches!(step, Step::Create(..)));
+    let since = leased.sent_before.filter(|_| creates)?;
+    // Whoever sent it was cut off within its lease, even if a clock jumped since.
     let shows = since
         + worker
             .connection

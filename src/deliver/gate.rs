@@ -3,7 +3,7 @@
 //! The Patient found by identifier must be exactly one, active, not replaced by another; the birth
 //! date must agree as far as both give it; another family name needs a person's confirmation.
 
-use crate::json::Node;
+use crate::json::{Node, object, text};
 use fhir_sdk::r4b::codes::LinkType;
 use fhir_sdk::r4b::resources::Patient;
 
@@ -63,6 +63,7 @@ impl Stopped {
 /// Reads the answer to the search and holds the person against what the document says.
 pub(super) fn person(
     answer: &Node,
+    (system, value): (&str, &str),
     expected: &Expected,
     confirmed: &[String],
 ) -> Result<String, Stopped> {
@@ -77,14 +78,36 @@ pub(super) fn person(
         (Some(_), Some(_)) => return Err(Stopped::SeveralFound),
         (Some(only), None) => only,
     };
+    // A server that ignores the search parameter, or gives one page of many, tells nothing.
+    let asked_for = resource.items_of("identifier").iter().any(|identifier| {
+        identifier.text_of("system") == Some(system) && identifier.text_of("value") == Some(value)
+    });
+    let more = answer
+        .items_of("link")
+        .iter()
+        .any(|link| link.text_of("relation") == Some("next"));
+    if more {
+        return Err(Stopped::SeveralFound);
+    }
+    if !asked_for {
+        return Err(Stopped::NotFound);
+    }
     let patient = read(resource)?;
     hold(&patient, expected, confirmed)?;
     let id = patient.id.clone().ok_or(Stopped::Unreadable)?;
     Ok(format!("Patient/{id}"))
 }
 
+/// Reads what the gate asks about; the rest of the resource may hold codes the model does not know.
 fn read(resource: &Node) -> Result<Patient, Stopped> {
-    serde_json::from_str(&resource.compact()).map_err(|_unreadable| Stopped::Unreadable)
+    const ASKED: [&str; 5] = ["id", "active", "name", "birthDate", "link"];
+    let members = resource
+        .members()
+        .iter()
+        .filter(|(key, _)| ASKED.contains(&key.as_str()));
+    let mut bare = object([("resourceType", text("Patient"))]);
+    members.for_each(|(key, value)| bare.set(key, value.clone()));
+    serde_json::from_str(&bare.compact()).map_err(|_unreadable| Stopped::Unreadable)
 }
 
 fn hold(patient: &Patient, expected: &Expected, confirmed: &[String]) -> Result<(), Stopped> {
@@ -149,6 +172,8 @@ mod tests {
     use crate::json::Node;
     use crate::private::Private;
 
+    const ASKED: (&str, &str) = ("s", "v");
+
     fn found(patients: &str) -> Node {
         Node::parse(&format!(
             r#"{{"resourceType":"Bundle","type":"searchset","entry":[{patients}]}}"#
@@ -159,7 +184,7 @@ mod tests {
     fn patient(extra: &str) -> String {
         format!(
             r#"{{"resource":{{"resourceType":"Patient","id":"7",
-                "name":[{{"family":"Testperson"}}]{extra}}}}}"#
+                "identifier":[{{"system":"s","value":"v"}}],"maritalStatus":7,"name":[{{"family":"Testperson"}}]{extra}}}}}"#
         )
     }
 
@@ -176,7 +201,7 @@ mod tests {
             let answer = found(&patient(&format!(r#","birthDate":"{date}""#)));
 
             assert_eq!(
-                person(&answer, &expected(), &[]),
+                person(&answer, ASKED, &expected(), &[]),
                 Ok("Patient/7".to_owned()),
                 "{date}"
             );
@@ -189,6 +214,10 @@ mod tests {
         let two = [patient(born), patient(born)].join(",");
         let cases = [
             (String::new(), Stopped::NotFound),
+            (
+                patient(born).replace(r#""v""#, r#""other""#),
+                Stopped::NotFound,
+            ),
             (two, Stopped::SeveralFound),
             (
                 patient(&format!(r#"{born},"active":false"#)),
@@ -210,7 +239,10 @@ mod tests {
             (patient(r#","birthDate":"yesterday""#), Stopped::Unreadable),
         ];
         for (answer, stopped) in cases {
-            assert_eq!(person(&found(&answer), &expected(), &[]), Err(stopped));
+            assert_eq!(
+                person(&found(&answer), ASKED, &expected(), &[]),
+                Err(stopped)
+            );
         }
     }
 
@@ -220,6 +252,6 @@ mod tests {
 
         let confirmed = ["person.family-name".to_owned()];
 
-        assert!(person(&answer, &expected(), &confirmed).is_ok());
+        assert!(person(&answer, ASKED, &expected(), &confirmed).is_ok());
     }
 }

@@ -1,11 +1,13 @@
 //! Looking for a record at the server: what is there, what is left to send, what came of it.
 
+use crate::deliver::attempt::Early;
 use crate::deliver::compare::{self, Drift};
 use crate::deliver::held::{self, Found, Held, Trouble};
 use crate::deliver::http::Connection;
 use crate::deliver::send::{self, References, Step};
 use crate::json::{Node, object, text};
 use crate::outbox::{Leased, Outcome};
+use crate::private::Private;
 
 /// What has to be looked for.
 pub(super) struct Look<'a> {
@@ -90,32 +92,37 @@ impl Seen {
     }
 
     /// What is left to send: what is missing is created; what a correction changes is replaced.
-    pub(super) fn steps(&self, look: &Look<'_>, leased: &Leased) -> Vec<Step> {
+    ///
+    /// What lies under our identifiers and says something else, though we never sent it there, is
+    /// for a person: another store, another person, or somebody's own amendment.
+    pub(super) fn steps(&self, look: &Look<'_>, leased: &Leased) -> Result<Vec<Step>, Early> {
         let mut steps = Vec::new();
         for (url, resource) in &look.observations {
             let resolved = send::resolve(resource, &self.references);
-            match self.found.get(*url) {
-                None => {
-                    let condition = crate::record::if_none_exist(crate::record::URI_SYSTEM, url);
-                    let kind = "Observation".to_owned();
-                    steps.push(Step::Create(
-                        (*url).to_owned(),
-                        kind,
-                        Some(condition),
-                        resolved,
-                    ));
-                }
-                Some(held) if leased.item.version > 1 => {
-                    if compare::other_content(&compare::drift(&resolved, &held.resource)) {
-                        steps.push(Step::Replace(
-                            (*url).to_owned(),
-                            held.reference.clone(),
-                            held.version.clone(),
-                            resolved,
-                        ));
-                    }
-                }
-                Some(_) => {}
+            let Some(held) = self.found.get(*url) else {
+                let condition = crate::record::if_none_exist(crate::record::URI_SYSTEM, url);
+                let kind = "Observation".to_owned();
+                steps.push(Step::Create(
+                    (*url).to_owned(),
+                    kind,
+                    Some(condition),
+                    resolved,
+                ));
+                continue;
+            };
+            let drift = compare::drift(&resolved, &held.resource);
+            if !compare::other_content(&drift) {
+                continue;
+            }
+            stop_at_foreign(url, held, &drift, leased)?;
+            if leased.item.version > 1 {
+                let (reference, version) = (held.reference.clone(), held.version.clone());
+                steps.push(Step::Replace(
+                    (*url).to_owned(),
+                    reference,
+                    version,
+                    resolved,
+                ));
             }
         }
         if let (None, Some((url, resource))) = (&self.provenance, look.provenance) {
@@ -127,7 +134,7 @@ impl Seen {
                 resolved,
             ));
         }
-        steps
+        Ok(steps)
     }
 
     /// The receipt: where everything lies, and what the server holds otherwise than it was sent.
@@ -156,6 +163,52 @@ impl Seen {
             receipt: receipt.compact(),
         }
     }
+}
+
+/// Stops where what is held is not what we sent.
+fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> Result<(), Early> {
+    let stop = |reason: &str, words: &str| {
+        if leased.confirmed.iter().any(|code| code == reason) {
+            return Ok(());
+        }
+        Err(Early::Outcome(Outcome::Waiting {
+            reason: reason.to_owned(),
+            words: Private::new(format!("{}: {words}", held.reference)),
+        }))
+    };
+    if drift.iter().any(|one| one.path.starts_with("/subject")) {
+        return Err(Early::Outcome(Outcome::Waiting {
+            reason: "held.other-person".to_owned(),
+            words: Private::new(format!("{} belongs to another person", held.reference)),
+        }));
+    }
+    // After a transaction of ours left, a difference may be what the server made of it.
+    if leased.sent_before.is_some() {
+        return Ok(());
+    }
+    match leased.item.version {
+        1 => stop(
+            "held.other-content",
+            "holds other content under our identifier",
+        ),
+        _ if version_before(leased, url).is_some_and(|before| Some(before) != held.version) => {
+            stop(
+                "held.changed-since",
+                "was changed by somebody since it was delivered",
+            )
+        }
+        _ => Ok(()),
+    }
+}
+
+/// The version a resource had when the version before of the session was delivered.
+fn version_before(leased: &Leased, url: &str) -> Option<String> {
+    let receipt = Node::parse(leased.receipt_before.as_deref()?).ok()?;
+    let row = receipt
+        .items_of("resources")
+        .iter()
+        .find(|row| row.text_of("full_url") == Some(url))?;
+    row.text_of("version").map(str::to_owned)
 }
 
 fn receipt_row(url: &str, held: &Held) -> Node {

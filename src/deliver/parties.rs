@@ -44,7 +44,8 @@ pub(super) async fn person(
     let Some(bundle) = bundle else {
         return Err(Trouble::Answer(answer).into());
     };
-    let reference = gate::person(bundle, &expected, &leased.confirmed).map_err(Early::Stopped)?;
+    let reference = gate::person(bundle, (system, value), &expected, &leased.confirmed)
+        .map_err(Early::Stopped)?;
     references.insert(send::key("Patient", system, value), reference);
     Ok(())
 }

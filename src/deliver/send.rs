@@ -146,8 +146,9 @@ pub(super) fn meaning(answer: &Answer, steps: usize) -> Meaning {
             }
         }
         401 | 403 => Meaning::SignIn,
-        408 | 425 | 429 | 503 => Meaning::NotNow,
-        409 | 412 => Meaning::Unknown,
+        425 | 429 => Meaning::NotNow,
+        // A gateway may say 408 after it has passed the request on, as it may 503 below.
+        408 | 409 | 412 => Meaning::Unknown,
         400..=499 => Meaning::Refused,
         _ => Meaning::Unknown,
     }
@@ -195,7 +196,7 @@ mod tests {
             (answer(429, ""), Meaning::NotNow),
             (answer(500, "{}"), Meaning::Unknown),
             (answer(502, ""), Meaning::Unknown),
-            (answer(503, ""), Meaning::NotNow),
+            (answer(503, ""), Meaning::Unknown),
             (answer(504, ""), Meaning::Unknown),
         ];
         for (answer, expected) in cases {

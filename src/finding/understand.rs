@@ -273,7 +273,10 @@ fn days_fit(
         }
         let lifted = precaution.lifted.as_ref().map(|(_, on)| *on);
         if let Some(on) = lifted.filter(|on| *on > now.date_naive()) {
-            refuse("lifted/on", format!("lifted on {on}, which lies in the future"));
+            refuse(
+                "lifted/on",
+                format!("lifted on {on}, which lies in the future"),
+            );
         }
         if let (Some(set), Some(on)) = (precaution.set, lifted)
             && on < set
@@ -391,7 +394,10 @@ fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Findin
         .collect();
     let ids: Vec<(usize, String)> = readable(&draft.findings)
         .map(|(index, finding)| {
-            (index, identity::of_finding(finding, session, position).to_string())
+            (
+                index,
+                identity::of_finding(finding, session, position).to_string(),
+            )
         })
         .collect();
     for list in [&keys, &ids] {

@@ -22,15 +22,19 @@ pub struct Key {
     pub subject: String,
     /// SHA-256 of the canonical document.
     pub document_sha256: String,
+    /// Start of the examination, ms since 1970 UTC.
+    pub examined_at: i64,
+    /// True when this version withdraws the session.
+    pub withdrawn: bool,
 }
 
 /// What the store knows of the same person and session.
 #[derive(Debug, Clone, Default)]
 pub struct Before {
-    /// Precautions that nobody has lifted, each as its document stated it.
+    /// Precautions that stood when the examination began, each as its document stated it.
     pub precautions: Vec<String>,
-    /// The record of the version before.
-    pub record: Option<String>,
+    /// Document and record of the version before.
+    pub version: Option<(String, String)>,
 }
 
 /// A precaution as it is to be kept.
@@ -40,7 +44,7 @@ pub struct StatedPrecaution {
     pub id: Uuid,
     /// As the document states it, JSON.
     pub stated: String,
-    /// False once a named person has lifted it.
+    /// False once a named person has lifted it, or when it was entered in error.
     pub standing: bool,
 }
 
@@ -83,7 +87,16 @@ impl Outbox {
             if kept != key.document_sha256 {
                 return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
             }
+            // A target that was configured since gets the session as well.
+            let had = items_of(&mut transaction, key).await?;
+            for target in targets
+                .iter()
+                .filter(|t| !had.iter().any(|item| item.target == **t))
+            {
+                queue(&mut transaction, key, target, now).await?;
+            }
             let items = items_of(&mut transaction, key).await?;
+            transaction.commit().await?;
             return Ok(Ok(Accepted::Before(items)));
         }
         if let Some(reason) = out_of_order(&mut transaction, key).await? {
@@ -157,14 +170,31 @@ async fn out_of_order(
 async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, OutboxError> {
     let precautions = sqlx::query(
         "-- accept::before (precautions)
-         SELECT stated FROM precaution WHERE subject = ?1 AND standing = 1 ORDER BY id",
+         SELECT stated FROM (
+           SELECT precaution.id, precaution.stated, precaution.standing,
+             row_number() OVER (PARTITION BY precaution.id
+               ORDER BY session.examined_at DESC, session.accepted_at DESC) AS nth
+           FROM precaution
+           JOIN session ON session.source = precaution.source AND session.id = precaution.session
+             AND session.version = precaution.version
+           WHERE precaution.subject = ?1
+             AND NOT (session.source = ?2 AND session.id = ?3)
+             AND session.examined_at <= ?4
+             AND session.withdrawn = 0
+             AND session.version = (SELECT max(latest.version) FROM session AS latest
+                                    WHERE latest.source = session.source
+                                      AND latest.id = session.id))
+         WHERE nth = 1 AND standing = 1 ORDER BY id",
     )
     .bind(&key.subject)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.examined_at)
     .fetch_all(&mut *connection)
     .await?;
-    let record = sqlx::query(
-        "-- accept::before (record)
-         SELECT record FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
+    let version = sqlx::query(
+        "-- accept::before (version)
+         SELECT document, record FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -176,7 +206,10 @@ async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, 
             .iter()
             .map(|row| row.try_get("stated"))
             .collect::<Result<_, _>>()?,
-        record: record.map(|row| row.try_get("record")).transpose()?,
+        version: match version {
+            Some(row) => Some((row.try_get("document")?, row.try_get("record")?)),
+            None => None,
+        },
     })
 }
 
@@ -191,8 +224,9 @@ async fn keep_session(
     sqlx::query(
         "-- accept::keep_session
          INSERT INTO session
-           (source, id, version, subject, document, document_sha256, record, accepted_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+           (source, id, version, subject, document, document_sha256, record, accepted_at,
+            examined_at, withdrawn)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -202,6 +236,8 @@ async fn keep_session(
     .bind(&key.document_sha256)
     .bind(record)
     .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
+    .bind(key.examined_at)
+    .bind(key.withdrawn)
     .execute(&mut *connection)
     .await?;
     let detail = object([
@@ -228,16 +264,16 @@ async fn keep_precaution(
 ) -> Result<(), OutboxError> {
     sqlx::query(
         "-- accept::keep_precaution
-         INSERT INTO precaution (subject, id, stated, standing, session)
-         VALUES (?1, ?2, ?3, ?4, ?5)
-         ON CONFLICT (subject, id) DO UPDATE
-           SET stated = excluded.stated, standing = excluded.standing, session = excluded.session",
+         INSERT INTO precaution (source, session, version, id, subject, stated, standing)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )
-    .bind(&key.subject)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
     .bind(precaution.id.to_string())
+    .bind(&key.subject)
     .bind(&precaution.stated)
     .bind(precaution.standing)
-    .bind(key.session.to_string())
     .execute(connection)
     .await?;
     Ok(())
@@ -265,8 +301,8 @@ async fn queue(
     sqlx::query(
         "-- accept::queue (item)
          INSERT INTO item (id, target, subject, number, source, session, version, state,
-                           attempts, due_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 'queued', 0, ?8)",
+                           attempts, due_at, sends)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 'queued', 0, ?8, 0)",
     )
     .bind(id.to_string())
     .bind(target)

@@ -9,7 +9,10 @@ use sqlx::Row;
 use uuid::Uuid;
 
 impl Outbox {
-    /// What a person decided about an item that is stuck; false when it is not stuck.
+    /// What a person decided about an item; false when it is done, or a worker holds it right now.
+    ///
+    /// A released item goes on at once; one whose outcome is unknown stays so, because only a
+    /// search can settle it.
     ///
     /// # Errors
     /// [`OutboxError`] when the store fails.
@@ -17,26 +20,30 @@ impl Outbox {
         &self,
         id: Uuid,
         decision: &Decision,
-        why: &str,
+        (by, why): (&str, &str),
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
         let mut transaction = self.begin().await?;
-        let (state, event) = match decision {
-            Decision::Release => ("queued", "released"),
-            Decision::Drop => ("dropped", "dropped"),
+        let (drop, event) = match decision {
+            Decision::Release => (false, "released"),
+            Decision::Drop => (true, "dropped"),
         };
+        let words = format!("{event} by {by} at {}: {why}", now.to_rfc3339());
         let row = sqlx::query(
             "-- Outbox::decide
-             UPDATE item SET state = ?2, due_at = ?3,
-               confirmed = CASE WHEN ?2 = 'queued'
-                 THEN coalesce(confirmed || ',', '') || coalesce(reason, '') ELSE confirmed END
+             UPDATE item SET due_at = ?3,
+               state = CASE WHEN ?2 THEN 'dropped' WHEN state = 'unknown' THEN 'unknown'
+                 ELSE 'queued' END,
+               confirmed = CASE WHEN ?2 THEN confirmed
+                 ELSE coalesce(confirmed || ',', '') || coalesce(reason, '') END,
+               decided = coalesce(decided || '; ', '') || ?4
              WHERE id = ?1 AND state IN ('refused', 'waiting', 'unknown', 'queued')
-               AND NOT (?2 = 'queued' AND state = 'queued')
              RETURNING source, session, version, target, reason",
         )
         .bind(id.to_string())
-        .bind(state)
+        .bind(drop)
         .bind(now.timestamp_millis())
+        .bind(&words)
         .fetch_optional(&mut *transaction)
         .await?;
         let Some(row) = row else { return Ok(false) };
@@ -50,12 +57,12 @@ impl Outbox {
         let held_by = row
             .try_get::<Option<String>, _>("reason")?
             .unwrap_or_default();
-        // The words of the person stay out of the trail: only their hash binds them.
+        // The words of the person stay out of the trail: their hash binds what is kept beside it.
         let detail = object([
             ("held_by", text(held_by)),
             (
-                "why_sha256",
-                text(crate::catalogue::sha256_hex(why.as_bytes())),
+                "decided_sha256",
+                text(crate::catalogue::sha256_hex(words.as_bytes())),
             ),
         ]);
         trail::add(&mut transaction, now, event, about, detail).await?;

@@ -43,6 +43,12 @@ pub enum OutboxError {
     /// The folder or file cannot be made.
     #[error("the state folder cannot be used")]
     Folder(#[source] std::io::Error),
+    /// There is no store in the folder.
+    #[error("there is no store in the state folder; send makes one")]
+    Missing,
+    /// The name of a target stands for another record server in this store.
+    #[error("target {0} stands for another record server in this state folder")]
+    OtherServer(String),
     /// A row does not read back.
     #[error("a row of the store does not read back: {0}")]
     Row(&'static str),
@@ -109,6 +115,10 @@ pub struct Item {
     pub receipt: Option<String>,
     /// When the session was accepted.
     pub accepted_at: DateTime<Utc>,
+    /// The item at the head of its lane, when that is another one that does not move by itself.
+    pub behind: Option<Uuid>,
+    /// What persons decided about it, by whom and why.
+    pub decided: Option<Private<String>>,
 }
 
 /// What came of submitting a document.
@@ -147,8 +157,12 @@ pub struct Leased {
     pub until: DateTime<Utc>,
     /// True when an earlier attempt may have reached the server.
     pub unknown: bool,
-    /// Begin of that earlier attempt.
+    /// When the last transaction left that may have arrived.
     pub sent_before: Option<DateTime<Utc>>,
+    /// Transactions that left so far.
+    pub sends: u32,
+    /// The receipt of the version before at the same target, JSON.
+    pub receipt_before: Option<String>,
     /// The record as a transaction Bundle.
     pub record: Private<String>,
     /// The document, for the cross-check of the person.
@@ -176,10 +190,12 @@ pub enum Outcome {
     Unknown {
         /// Code.
         reason: String,
+        /// What the server said.
+        words: Option<Private<String>>,
         /// When.
         due_at: DateTime<Utc>,
     },
-    /// Nothing was sent; try again at this time.
+    /// Nothing of this attempt was stored; try again at this time.
     Later {
         /// Code.
         reason: String,
@@ -249,7 +265,7 @@ pub struct LeaseLength {
 /// What a person may do with an item that is stuck.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Decision {
-    /// Try again, with the reason it was held up for confirmed.
+    /// Try again now; what held it up is confirmed where a person may confirm it.
     Release,
     /// Give it up.
     Drop,

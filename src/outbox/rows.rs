@@ -11,8 +11,13 @@ use uuid::Uuid;
 macro_rules! item_columns {
     () => {
         "item.id, item.target, item.subject, item.number, item.session, item.version, \
-         item.state, item.attempts, item.due_at, item.sent_at, item.reason, item.words, \
-         item.confirmed, item.receipt, session.accepted_at"
+         item.state, item.attempts, item.due_at, item.sent_at, item.sends, item.reason, \
+         item.words, item.confirmed, item.decided, item.receipt, session.accepted_at, \
+         (SELECT head.id FROM item AS head \
+          WHERE head.target = item.target AND head.subject = item.subject \
+            AND head.number < item.number \
+            AND head.state IN ('refused', 'waiting') \
+          ORDER BY head.number LIMIT 1) AS behind"
     };
 }
 pub(super) use item_columns;
@@ -31,6 +36,13 @@ pub(super) fn item(row: &SqliteRow) -> Result<Item, OutboxError> {
         words: row.try_get::<Option<String>, _>("words")?.map(Private::new),
         receipt: row.try_get("receipt")?,
         accepted_at: written(row.try_get("accepted_at")?)?,
+        behind: row
+            .try_get::<Option<&str>, _>("behind")?
+            .map(uuid)
+            .transpose()?,
+        decided: row
+            .try_get::<Option<String>, _>("decided")?
+            .map(Private::new),
     })
 }
 

@@ -1,9 +1,9 @@
 //! Opening the `SQLite` file and bringing its schema up to date.
 
 use crate::outbox::{Outbox, OutboxError};
-use sqlx::SqliteTransaction;
 use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Row, SqliteTransaction};
 use std::borrow::Cow;
 use std::fs::{DirBuilder, File, OpenOptions};
 use std::io;
@@ -50,6 +50,41 @@ impl Outbox {
         migrator().run(&pool).await?;
         drop(alone);
         Ok(Self { pool })
+    }
+
+    /// Opens the store of a folder that has one, for looking and deciding.
+    ///
+    /// # Errors
+    /// [`OutboxError::Missing`] when there is none: a mistyped folder is not an empty queue.
+    pub async fn open_existing(folder: &Path) -> Result<Self, OutboxError> {
+        if folder.join("fascicle.sqlite").exists() {
+            Self::open(folder).await
+        } else {
+            Err(OutboxError::Missing)
+        }
+    }
+
+    /// Binds the name of a target to its record server for good.
+    ///
+    /// # Errors
+    /// [`OutboxError::OtherServer`] when the name stands for another one in this store: what was
+    /// accepted for one server is not delivered to another.
+    pub async fn bind_target(&self, name: &str, base_sha256: &str) -> Result<(), OutboxError> {
+        let row = sqlx::query(
+            "-- Outbox::bind_target
+             INSERT INTO target (name, base_sha256) VALUES (?1, ?2)
+             ON CONFLICT (name) DO UPDATE SET name = excluded.name
+             RETURNING base_sha256",
+        )
+        .bind(name)
+        .bind(base_sha256)
+        .fetch_one(&self.pool)
+        .await?;
+        if row.try_get::<String, _>("base_sha256")? == base_sha256 {
+            Ok(())
+        } else {
+            Err(OutboxError::OtherServer(name.to_owned()))
+        }
     }
 
     /// Closes the store once nothing uses it.

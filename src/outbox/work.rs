@@ -5,7 +5,7 @@ use crate::outbox::rows::{self, item_columns};
 use crate::outbox::trail::{self, About};
 use crate::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State};
 use crate::private::Private;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use sqlx::{Row, SqliteConnection};
 use uuid::Uuid;
 
@@ -40,7 +40,7 @@ impl Outbox {
             let detail = object([("reason", text("lease-ended"))]);
             trail::add(&mut transaction, now, "unknown", about, detail).await?;
         }
-        begin(&mut transaction, leased.0.item.id, now).await?;
+        begin(&mut transaction, leased.0.item.id).await?;
         leased.0.item.attempts = leased.0.item.attempts.saturating_add(1);
         let attempt = Node::Number(leased.0.item.attempts.to_string());
         let detail = object([
@@ -50,6 +50,32 @@ impl Outbox {
         trail::add(&mut transaction, now, "sending", about, detail).await?;
         transaction.commit().await?;
         Ok(Some(leased.0))
+    }
+
+    /// Notes that a transaction is about to leave. Needs the token of the lease; without it somebody
+    /// else holds the lane by now, and nothing may leave.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn about_to_send(
+        &self,
+        leased: &Leased,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OutboxError> {
+        let noted = sqlx::query(
+            "-- Outbox::about_to_send
+             UPDATE item SET sent_at = ?2, sends = sends + 1
+             WHERE id = ?1 AND state = 'sending' AND EXISTS
+               (SELECT 1 FROM lane WHERE lane.target = item.target
+                  AND lane.subject = item.subject AND lane.token = ?3 AND lane.lease_until > ?2)",
+        )
+        .bind(leased.item.id.to_string())
+        .bind(now.timestamp_millis())
+        .bind(leased.token.to_string())
+        .execute(&self.pool)
+        .await?
+        .rows_affected();
+        Ok(noted == 1)
     }
 
     /// Ends an attempt. Needs the token of the lease and an item still in sending; otherwise the
@@ -71,7 +97,8 @@ impl Outbox {
         let change = Change::of(outcome, leased.unknown);
         let changed = sqlx::query(
             "-- Outbox::finish
-             UPDATE item SET state = ?2, due_at = ?3, reason = ?4, words = ?5, receipt = ?6
+             UPDATE item SET state = ?2, due_at = ?3, reason = ?4, words = ?5, receipt = ?6,
+               sent_at = CASE WHEN ?7 THEN ?8 ELSE sent_at END
              WHERE id = ?1 AND state = 'sending'",
         )
         .bind(leased.item.id.to_string())
@@ -80,6 +107,8 @@ impl Outbox {
         .bind(change.reason.clone())
         .bind(change.words.as_ref().map(|words| words.open().clone()))
         .bind(change.receipt.clone())
+        .bind(change.nothing_stored)
+        .bind(leased.sent_before.map(|at| at.timestamp_millis()))
         .execute(&mut *transaction)
         .await?
         .rows_affected();
@@ -113,6 +142,8 @@ struct Change {
     reason: Option<String>,
     words: Option<Private<String>>,
     receipt: Option<String>,
+    /// True when nothing of this attempt can have been stored.
+    nothing_stored: bool,
 }
 
 impl Change {
@@ -124,6 +155,7 @@ impl Change {
             reason: None,
             words: None,
             receipt: None,
+            nothing_stored: matches!(outcome, Outcome::Later { .. } | Outcome::Refused { .. }),
         };
         match outcome.clone() {
             Outcome::Delivered { receipt } => Self {
@@ -140,8 +172,13 @@ impl Change {
                 words: Some(words),
                 ..state(State::Waiting)
             },
-            Outcome::Unknown { reason, due_at } => Self {
+            Outcome::Unknown {
+                reason,
+                words,
+                due_at,
+            } => Self {
                 reason: Some(reason),
+                words,
                 due_at: Some(due_at),
                 ..state(State::Unknown)
             },
@@ -185,13 +222,13 @@ async fn take_lane(
            SELECT lane.subject FROM lane
            JOIN item ON item.target = lane.target AND item.subject = lane.subject
            WHERE lane.target = ?1
-             AND (lane.lease_until IS NULL OR lane.lease_until <= ?4)
+             AND (lane.lease_until IS NULL OR lane.lease_until <= ?4 OR lane.lease_until > ?5)
              AND item.number = (SELECT min(head.number) FROM item AS head
                                 WHERE head.target = lane.target
                                   AND head.subject = lane.subject
                                   AND head.state NOT IN ('delivered', 'dropped'))
              AND item.state IN ('queued', 'sending', 'unknown')
-             AND item.due_at <= ?4
+             AND (item.due_at <= ?4 OR item.due_at > ?6)
            ORDER BY item.due_at LIMIT 1)
          RETURNING subject",
     )
@@ -199,6 +236,9 @@ async fn take_lane(
     .bind(token.to_string())
     .bind(until.timestamp_millis())
     .bind(now.timestamp_millis())
+    // A lease or a wait longer than any we give comes from a clock that has been set back since.
+    .bind((until + (until - now)).timestamp_millis())
+    .bind((now + TimeDelta::days(2)).timestamp_millis())
     .fetch_optional(connection)
     .await?;
     Ok(row.map(|row| row.try_get("subject")).transpose()?)
@@ -216,7 +256,11 @@ async fn head(
         "-- work::head
          SELECT ",
         item_columns!(),
-        ", item.source, session.record, session.document
+        ", item.source, session.record, session.document,
+           (SELECT earlier.receipt FROM item AS earlier
+            WHERE earlier.target = item.target AND earlier.source = item.source
+              AND earlier.session = item.session AND earlier.version = item.version - 1)
+             AS receipt_before
          FROM item JOIN session ON session.source = item.source AND session.id = item.session
             AND session.version = item.version
          WHERE item.target = ?1 AND item.subject = ?2
@@ -237,6 +281,8 @@ async fn head(
         token,
         until,
         sent_before: sent_at.map(rows::instant).transpose()?,
+        sends: row.try_get("sends")?,
+        receipt_before: row.try_get("receipt_before")?,
         record: Private::new(row.try_get("record")?),
         document: Private::new(row.try_get("document")?),
         confirmed: confirmed
@@ -248,18 +294,13 @@ async fn head(
     Ok((leased, row.try_get("source")?))
 }
 
-async fn begin(
-    connection: &mut SqliteConnection,
-    id: Uuid,
-    now: DateTime<Utc>,
-) -> Result<(), OutboxError> {
+async fn begin(connection: &mut SqliteConnection, id: Uuid) -> Result<(), OutboxError> {
     let changed = sqlx::query(
         "-- work::begin
-         UPDATE item SET state = 'sending', attempts = attempts + 1, sent_at = ?2
+         UPDATE item SET state = 'sending', attempts = attempts + 1
          WHERE id = ?1 AND state IN ('queued', 'sending', 'unknown')",
     )
     .bind(id.to_string())
-    .bind(now.timestamp_millis())
     .execute(connection)
     .await?
     .rows_affected();

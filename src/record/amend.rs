@@ -21,8 +21,16 @@ pub struct VersionBefore {
 /// over and no longer is, become `entered-in-error`. A finding or precaution of its own that the
 /// later version does not speak of is an error: a correction withdraws by name.
 pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems) -> Record {
-    for entry in later.entries.iter_mut().filter(|entry| entry.kind == "Observation") {
-        if let Some(before) = before.entries.iter().find(|one| one.full_url == entry.full_url) {
+    for entry in later
+        .entries
+        .iter_mut()
+        .filter(|entry| entry.kind == "Observation")
+    {
+        if let Some(before) = before
+            .entries
+            .iter()
+            .find(|one| one.full_url == entry.full_url)
+        {
             if same_statement(&before.resource, &entry.resource) {
                 entry.resource = before.resource.clone();
             } else if entry.resource.text_of("status") == Some("final") {
@@ -31,8 +39,10 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
         }
     }
     let spoken_of = |url: &str| later.entries.iter().any(|entry| entry.full_url == url);
-    let missing =
-        before.entries.iter().filter(|one| one.kind == "Observation" && !spoken_of(&one.full_url));
+    let missing = before
+        .entries
+        .iter()
+        .filter(|one| one.kind == "Observation" && !spoken_of(&one.full_url));
     let mut gone = Vec::new();
     for entry in missing {
         let mut entry = entry.clone();
@@ -56,11 +66,17 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
 
 /// The Provenance of the later version speaks of what went as well.
 fn also_about(later: &mut Record, gone: &[Entry]) {
-    let provenance = later.entries.iter_mut().find(|entry| entry.kind == "Provenance");
+    let provenance = later
+        .entries
+        .iter_mut()
+        .find(|entry| entry.kind == "Provenance");
     let targets = provenance.and_then(|entry| entry.resource.member_mut("target"));
     if let Some(Node::List(targets)) = targets {
         targets.extend(gone.iter().map(|entry| {
-            object([("reference", text(entry.full_url.clone())), ("type", text(entry.kind))])
+            object([
+                ("reference", text(entry.full_url.clone())),
+                ("type", text(entry.kind)),
+            ])
         }));
     }
 }

@@ -78,18 +78,11 @@ impl Record {
     /// identifier: what `encode` writes, and what delivery starts from.
     pub fn bundle(&self) -> Node {
         let entries = self.entries.iter().map(|entry| {
-            let mut request = vec![
-                ("method".to_owned(), crate::json::text("POST")),
-                ("url".to_owned(), crate::json::text(entry.kind)),
-            ];
-            if let Some((system, value)) = &entry.identifier {
-                let condition = if_none_exist(system, value.open());
-                request.push(("ifNoneExist".to_owned(), crate::json::text(condition)));
-            }
+            let request = self.request(entry);
             crate::json::object([
                 ("fullUrl", crate::json::text(entry.full_url.clone())),
                 ("resource", entry.resource.clone()),
-                ("request", Node::Object(request)),
+                ("request", request),
             ])
         });
         let mut members = vec![("resourceType".to_owned(), crate::json::text("Bundle"))];
@@ -99,6 +92,32 @@ impl Record {
         members.push(("type".to_owned(), crate::json::text("transaction")));
         members.push(("entry".to_owned(), Node::List(entries.collect())));
         Node::Object(members)
+    }
+}
+
+impl Record {
+    /// A first version is created unless it is there; a later one takes the place of the resource
+    /// with the same identifier (FHIR R4, http.html#cond-update). Instruments are only created.
+    fn request(&self, entry: &Entry) -> Node {
+        use crate::json::text;
+        let condition = entry
+            .identifier
+            .as_ref()
+            .map(|(system, value)| if_none_exist(system, value.open()));
+        match condition {
+            Some(condition) if self.version > 1 && entry.kind == "Observation" => {
+                crate::json::object([
+                    ("method", text("PUT")),
+                    ("url", text(format!("{}?{condition}", entry.kind))),
+                ])
+            }
+            Some(condition) => crate::json::object([
+                ("method", text("POST")),
+                ("url", text(entry.kind)),
+                ("ifNoneExist", text(condition)),
+            ]),
+            None => crate::json::object([("method", text("POST")), ("url", text(entry.kind))]),
+        }
     }
 }
 

@@ -7,18 +7,31 @@ CREATE TABLE session (
   document TEXT NOT NULL,        -- the session document in canonical form; private
   document_sha256 TEXT NOT NULL, -- SHA-256 of the document
   record TEXT NOT NULL,          -- the record as a transaction Bundle; private
+  examined_at INTEGER NOT NULL,  -- start of the examination, ms since 1970 UTC
+  withdrawn INTEGER NOT NULL,    -- 1 when this version withdraws the session, else 0
   accepted_at TEXT NOT NULL,     -- RFC 3339, UTC
   PRIMARY KEY (source, id, version)
 ) STRICT;
 
--- Precautions of a person as last stated; they carry into the next session until lifted.
+-- Precautions as each version of a session states them. What stands for an examination follows
+-- from the latest versions of the sessions before it that are not withdrawn.
 CREATE TABLE precaution (
-  subject TEXT NOT NULL,         -- SHA-256 of the identifier of the person
+  source TEXT NOT NULL,          -- of the session
+  session TEXT NOT NULL,         -- UUID of the session
+  version INTEGER NOT NULL,      -- of the session
   id TEXT NOT NULL,              -- UUID of the precaution
+  subject TEXT NOT NULL,         -- SHA-256 of the identifier of the person
   stated TEXT NOT NULL,          -- the precaution as the document states it, JSON; private
-  standing INTEGER NOT NULL,     -- 1 while it holds, 0 once a named person lifted it
-  session TEXT NOT NULL,         -- UUID of the session that stated it last
-  PRIMARY KEY (subject, id)
+  standing INTEGER NOT NULL,     -- 1 while it holds, 0 when lifted by name or entered in error
+  PRIMARY KEY (source, session, version, id),
+  FOREIGN KEY (source, session, version) REFERENCES session (source, id, version)
+) STRICT;
+CREATE INDEX precaution_of_person ON precaution (subject, id);
+
+-- The record server a target name stands for: a name is never used for another one.
+CREATE TABLE target (
+  name TEXT NOT NULL PRIMARY KEY, -- name of the target
+  base_sha256 TEXT NOT NULL       -- SHA-256 of its base address
 ) STRICT;
 
 -- One lane for each target and person, and one for each instrument that has to be created.
@@ -45,10 +58,13 @@ CREATE TABLE item (
     ('queued', 'sending', 'unknown', 'delivered', 'refused', 'waiting', 'dropped')),
   attempts INTEGER NOT NULL,     -- attempts begun
   due_at INTEGER NOT NULL,       -- not before this, ms since 1970 UTC
-  sent_at INTEGER,               -- begin of the last attempt, ms since 1970 UTC; NULL before any
+  sent_at INTEGER,               -- when the last transaction left that may have arrived, ms since
+                                 -- 1970 UTC; NULL when none did
+  sends INTEGER NOT NULL,        -- transactions that left
   reason TEXT,                   -- code of what holds it up; NULL when nothing does
   words TEXT,                    -- what the server said; private; NULL when it said nothing
   confirmed TEXT,                -- reason codes a person has confirmed, comma between; NULL when none
+  decided TEXT,                  -- what persons decided, by whom and why; private; NULL when nothing
   receipt TEXT,                  -- where the resources lie, JSON; NULL before delivery
   UNIQUE (target, subject, number),
   UNIQUE (target, source, session, version),

@@ -1,0 +1,114 @@
+//! What a reason code means, and what can be done.
+
+/// A sentence for a reason code; the code itself where there is none.
+pub(super) fn sentence(reason: &str) -> &str {
+    let known = SENTENCES.iter().find(|(code, _)| reason.starts_with(code));
+    known.map_or(reason, |(_, sentence)| sentence)
+}
+
+/// Longer codes before those they begin with.
+const SENTENCES: &[(&str, &str)] = &[
+    (
+        "attempt.cut-off",
+        "the attempt took too long and was cut off before its lease ended",
+    ),
+    (
+        "duplicate.found",
+        "the record server holds several resources under one identifier: its keepers have to \
+         merge them, then release",
+    ),
+    (
+        "held.changed-since",
+        "somebody changed it at the record server since it was delivered: look at both, then \
+         release to put the correction in its place, or drop",
+    ),
+    (
+        "held.other-content",
+        "the record server holds other content under the same identifier: look at both; release \
+         leaves it as it is there",
+    ),
+    (
+        "held.other-person",
+        "the record server holds it for another person: withdraw the session and send a new one",
+    ),
+    (
+        "instrument.busy",
+        "another worker is creating the same instrument",
+    ),
+    (
+        "person.birth-date-missing",
+        "the record server holds no birth date to compare with: make sure who it is, then release",
+    ),
+    (
+        "person.birth-date",
+        "the birth date differs: correct the document or the record, then release",
+    ),
+    (
+        "person.family-name",
+        "the family name differs: make sure who it is, then release",
+    ),
+    (
+        "person.inactive",
+        "the record of this person is marked as not in use",
+    ),
+    (
+        "person.not-found",
+        "the record server knows nobody by this identifier",
+    ),
+    (
+        "person.replaced",
+        "the record of this person was replaced by another",
+    ),
+    (
+        "person.several",
+        "the record server knows several people by this identifier",
+    ),
+    (
+        "person.unreadable",
+        "the record server's answer about the person cannot be read",
+    ),
+    (
+        "read-back.",
+        "it was sent, but could not be read back yet; it is looked for again",
+    ),
+    (
+        "record.unreadable",
+        "the kept record does not read back: please report this",
+    ),
+    (
+        "target.no-answer",
+        "the answer was lost; it is looked for before anything is sent again",
+    ),
+    (
+        "target.refused-",
+        "the record server refused the content: correct it by a further version",
+    ),
+    ("target.secret", "the file with the secret cannot be read"),
+    (
+        "target.sign-in",
+        "the record server did not accept the sign-in",
+    ),
+    ("target.unreachable", "the record server cannot be reached"),
+    ("target.answer-", "the record server could not take it now"),
+    (
+        "unknown.too-often",
+        "the record server failed many times and nobody knows what it stored: look there, then \
+         release",
+    ),
+    (
+        "visibility.window",
+        "its last attempt may still show at the record server; it is looked for",
+    ),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::sentence;
+
+    #[test]
+    fn a_longer_code_is_not_read_as_the_shorter_one_it_begins_with() {
+        assert!(sentence("person.birth-date-missing").contains("no birth date"));
+        assert!(sentence("target.answer-500").contains("could not take it"));
+        assert_eq!(sentence("something.else"), "something.else");
+    }
+}
