@@ -2,7 +2,8 @@
 //! A movement that was stopped before its end gives a bound, and a bound enters no comparison.
 
 use crate::document::{catalogue, edited, encoded, told};
-use crate::resource::{all, component_word, of_measure};
+use crate::part::component_word;
+use crate::resource::{all, of_measure};
 use fascicle::app::encode::Encoded;
 use fascicle::catalogue::rows::ReferenceRow;
 use fascicle::compare::{self, NotCompared};

@@ -8,6 +8,8 @@ mod signs;
 
 #[path = "../support/document.rs"]
 mod document;
+#[path = "../support/part.rs"]
+mod part;
 #[path = "../support/resource.rs"]
 mod resource;
 #[path = "../support/store.rs"]

@@ -2,7 +2,8 @@
 //! What limits an examination, and how long.
 
 use crate::document::{catalogue, edited, encoded, told};
-use crate::resource::{all, component, component_word, of_measure, own_code};
+use crate::part::{component, component_word};
+use crate::resource::{all, of_measure, own_code};
 use crate::store::Store;
 use fascicle::app::encode::Encoded;
 use fascicle::json::Node;

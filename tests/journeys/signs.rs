@@ -1,8 +1,9 @@
 #![cfg(test)]
 //! Which way an angle is signed, for every measure that has one, in both directions.
 
-use crate::document::{at, catalogue, edited, encoded, sound};
-use crate::resource::{component, component_word, digits, of_measure, own_code};
+use crate::document::{catalogue, edited, encoded, sound};
+use crate::part::{component, component_word, digits};
+use crate::resource::{of_measure, own_code};
 use fascicle::catalogue::rows::{Kind, Measure};
 use fascicle::json::Node;
 
@@ -175,7 +176,9 @@ fn the_sign_is_said_in_words_beside_the_code() {
         );
         assert_eq!(words, Some(wanted.as_str()));
         assert_eq!(
-            at(&observation, "/valueQuantity/code").and_then(Node::text),
+            observation
+                .at(&["valueQuantity", "code"])
+                .and_then(Node::text),
             Some("deg")
         );
     }

@@ -59,17 +59,6 @@ pub(crate) fn set(document: &mut Node, pointer: &str, value: Option<Node>) {
     }
 }
 
-/// What a JSON Pointer names.
-pub(crate) fn at<'a>(document: &'a Node, pointer: &str) -> Option<&'a Node> {
-    pointer
-        .split('/')
-        .skip(1)
-        .try_fold(document, |node, step| match node {
-            Node::List(items) => items.get(step.parse::<usize>().ok()?),
-            other => other.member(step),
-        })
-}
-
 /// Encodes with nothing known from before.
 pub(crate) fn encoding(document: &Node) -> Result<Encoded, Held> {
     encode(&document.compact(), &Earlier::default(), catalogue(), now())

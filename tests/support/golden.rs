@@ -12,13 +12,11 @@ pub(crate) fn root(path: &str) -> PathBuf {
 }
 
 /// True when golden files are to be rewritten.
-pub(crate) fn rewriting() -> bool {
+fn rewriting() -> bool {
     std::env::var_os("UPDATE_EXPECT").is_some()
 }
 
 /// Fails when the folder differs from what was made: a file stale, missing or surplus.
-#[expect(clippy::allow_attributes, reason = "not every binary has golden folders")]
-#[allow(dead_code, reason = "not every binary has golden folders")]
 pub(crate) fn folder_is(folder: &str, made: &BTreeMap<String, String>) {
     let names: BTreeSet<String> = fs::read_dir(root(folder))
         .expect("the folder")
@@ -43,5 +41,8 @@ pub(crate) fn folder_is(folder: &str, made: &BTreeMap<String, String>) {
         .map(|name| format!("{folder}/{name}: nothing makes it"))
         .chain(stale.map(|(name, _)| format!("{folder}/{name}: stale or missing")))
         .collect();
-    assert!(faults.is_empty(), "{faults:#?}\nhint: UPDATE_EXPECT=1 rewrites them");
+    assert!(
+        faults.is_empty(),
+        "{faults:#?}\nhint: UPDATE_EXPECT=1 rewrites them"
+    );
 }

@@ -31,27 +31,3 @@ pub(crate) fn own_code<'a>(concept: Option<&'a Node>, list: &str) -> Option<&'a 
         .find(|coding| coding.text_of("system") == Some(&system))?
         .text_of("code")
 }
-
-/// The component with one of our names.
-pub(crate) fn component<'a>(resource: &'a Node, name: &str) -> Option<&'a Node> {
-    resource
-        .items_of("component")
-        .iter()
-        .find(|part| own_code(part.member("code"), "component") == Some(name))
-}
-
-/// The code of a component whose value is a word of ours.
-pub(crate) fn component_word<'a>(resource: &'a Node, name: &str, list: &str) -> Option<&'a str> {
-    own_code(
-        component(resource, name)?.member("valueCodeableConcept"),
-        list,
-    )
-}
-
-/// The digits of a quantity as emitted.
-pub(crate) fn digits(quantity: Option<&Node>) -> Option<&str> {
-    match quantity?.member("value") {
-        Some(Node::Number(digits)) => Some(digits),
-        _ => None,
-    }
-}
