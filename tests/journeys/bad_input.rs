@@ -321,11 +321,9 @@ fn codes_of_the_source() -> BTreeSet<String> {
     let mut codes = BTreeSet::new();
     for source in sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src")) {
         for adds in ADDS {
-            for (at, _) in source.match_indices(adds) {
-                let after = source[at + adds.len()..].trim_start();
-                let code = after
-                    .strip_prefix('"')
-                    .and_then(|rest| rest.split('"').next());
+            for after in source.split(adds).skip(1) {
+                let after = after.trim_start().strip_prefix('"');
+                let code = after.and_then(|rest| rest.split('"').next());
                 codes.extend(code.map(str::to_owned));
             }
         }

@@ -17,6 +17,9 @@ const SLOW: usize = 8;
 /// The passive range of the other side, added by [`both_sides`].
 const OTHER_SIDE: usize = 12;
 
+/// Edits of the fields of one finding.
+type Edits = Vec<(&'static str, &'static str)>;
+
 /// Every way of ending, and whether it is the end of range.
 fn endings() -> Vec<(&'static str, bool)> {
     let list = &catalogue().scales["ending"].rows;
@@ -304,7 +307,7 @@ fn a_fixed_joint_is_never_compared() {
 
 /// Ways in which two findings differ that must not be set against each other. The last flag tells
 /// that both have the same, which is no match either.
-fn other_ways() -> Vec<(&'static str, Vec<(&'static str, &'static str)>, bool)> {
+fn other_ways() -> Vec<(&'static str, Edits, bool)> {
     let bent = ("neighbour/position", "\"bent\"");
     let unknown = ("neighbour/position", "\"not-recorded\"");
     vec![

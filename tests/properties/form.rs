@@ -56,7 +56,7 @@ fn write(node: &Node, choices: &mut Choices<'_>) -> String {
 fn quote(text: &str, choices: &mut Choices<'_>) -> String {
     let mut out = String::from("\"");
     for unit in text.encode_utf16() {
-        let plain = char::from_u32(u32::from(unit)).filter(|c| c.is_ascii_alphanumeric());
+        let plain = char::from_u32(u32::from(unit)).filter(char::is_ascii_alphanumeric);
         match plain.filter(|_| choices.below(4) > 0) {
             Some(plain) => out.push(plain),
             None => write!(out, "\\u{unit:04x}").expect("a string takes it"),

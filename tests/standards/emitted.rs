@@ -11,8 +11,10 @@ use std::collections::BTreeMap;
 
 const FOLDER: &str = "fixtures/emitted";
 
-/// Results of another kind than the sound document has: a name, the measure, and the edits.
-const VARIANTS: &[(&str, &str, &[(&str, &str)])] = &[
+/// A result of another kind than the sound document has: a name, the measure, and the edits.
+type Variant<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
+
+const VARIANTS: &[Variant<'_>] = &[
     (
         "variant-not-tested",
         "stretch.fast.calf",

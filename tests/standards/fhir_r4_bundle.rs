@@ -16,7 +16,7 @@ fn bundle(kind: &str, first: &str, second: &str) -> Vec<String> {
     ))
 }
 
-/// Source: https://hl7.org/fhir/R4/bundle.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/bundle.html>, 4.0.1, constraints.
 ///
 /// "bdl-3: entry.request mandatory for batch/transaction/history, otherwise prohibited"
 #[test]
@@ -41,10 +41,10 @@ fn a_request_stands_where_something_is_asked_and_nowhere_else() {
     }
 }
 
-/// Source: https://hl7.org/fhir/R4/bundle.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/bundle.html>, 4.0.1, constraints.
 ///
-/// "bdl-7: FullUrl must be unique in a bundle, or else entries with same fullUrl must have different
-/// meta.versionId (except in history bundles)"
+/// "bdl-7: `FullUrl` must be unique in a bundle, or else entries with the same fullUrl must have
+/// different meta.versionId (except in history bundles)"
 #[test]
 fn an_address_stands_once() {
     let at = |url: &str| format!(r#","fullUrl":"{url}""#);
@@ -62,7 +62,7 @@ fn an_address_stands_once() {
     );
 }
 
-/// Source: https://hl7.org/fhir/R4/bundle.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/bundle.html>, 4.0.1, constraints.
 ///
 /// bdl-7 again: two versions of one address may stand beside each other.
 #[test]
@@ -83,7 +83,7 @@ fn two_versions_of_one_address_are_no_repetition() {
     assert_eq!(both(1, 1), ["error fhir.bdl-7 /entry/1/fullUrl"]);
 }
 
-/// Source: https://hl7.org/fhir/R4/bundle.html, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/bundle.html>, 4.0.1.
 ///
 /// What we emit holds to the same rules.
 #[test]

@@ -9,7 +9,7 @@ fn quantity(quantity: &str) -> Vec<String> {
     judged(&observation(&format!(r#","valueQuantity":{quantity}"#)))
 }
 
-/// Source: https://hl7.org/fhir/R4/datatypes.html#decimal, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/datatypes.html#decimal>, 4.0.1.
 ///
 /// "-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?"
 #[test]
@@ -29,7 +29,7 @@ fn decimals_have_the_pattern_without_its_exponent() {
     );
 }
 
-/// Source: https://hl7.org/fhir/R4/datatypes.html#decimal, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/datatypes.html#decimal>, 4.0.1.
 ///
 /// "The precision of the decimal value has significance: e.g. 0.010 is regarded as different to
 /// 0.01"
@@ -43,7 +43,7 @@ fn the_precision_of_a_decimal_is_kept() {
     assert_ne!(node, Node::parse(r#"{"value":0.01}"#).expect("JSON"));
 }
 
-/// Source: https://hl7.org/fhir/R4/datatypes.html#Quantity, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/datatypes.html#Quantity>, 4.0.1.
 ///
 /// "qty-3: If a code for the unit is present, the system SHALL also be present"
 #[test]
@@ -65,7 +65,7 @@ fn a_unit_code_has_its_system() {
     );
 }
 
-/// Source: https://hl7.org/fhir/R4/datatypes.html#dateTime, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/datatypes.html#dateTime>, 4.0.1.
 ///
 /// "If hours and minutes are specified, a time zone SHALL be populated. Seconds must be provided due
 /// to schema type constraints"
@@ -104,7 +104,7 @@ fn a_time_has_seconds_and_a_zone() {
     }
 }
 
-/// Source: https://hl7.org/fhir/R4/datatypes.html#instant, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/datatypes.html#instant>, 4.0.1.
 ///
 /// "the time SHALL specified at least to the second and SHALL include a time zone"
 #[test]
@@ -115,7 +115,7 @@ fn an_instant_is_whole() {
     assert_eq!(issued("2026-11-16"), ["error fhir.time /issued"]);
 }
 
-/// Source: https://hl7.org/fhir/R4/json.html, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/json.html>, 4.0.1.
 ///
 /// "Properties can never be empty"; an array, an object, a string of nothing and null say nothing.
 #[test]

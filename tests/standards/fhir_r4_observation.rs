@@ -8,7 +8,7 @@ const SAME: &str = r#""code":{"coding":[{"system":"https://invented.example/code
 const OTHER: &str =
     r#""code":{"coding":[{"system":"https://invented.example/codes","code":"grip"}]}"#;
 
-/// Source: https://hl7.org/fhir/R4/observation.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/observation.html>, 4.0.1, constraints.
 ///
 /// "obs-3: Must have at least a low or a high or text"
 #[test]
@@ -24,7 +24,7 @@ fn a_reference_range_has_low_or_high_or_text() {
     );
 }
 
-/// Source: https://hl7.org/fhir/R4/observation.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/observation.html>, 4.0.1, constraints.
 ///
 /// "obs-6: dataAbsentReason SHALL only be present if Observation.value[x] is not present"
 #[test]
@@ -39,7 +39,7 @@ fn a_value_and_the_reason_why_there_is_none_exclude_each_other() {
     );
 }
 
-/// Source: https://hl7.org/fhir/R4/observation.html, 4.0.1, constraints.
+/// Source: <https://hl7.org/fhir/R4/observation.html>, 4.0.1, constraints.
 ///
 /// "obs-7: If Observation.code is the same as an Observation.component.code then the value element
 /// associated with the code SHALL NOT be present", as its expression reads: one coding in common.
@@ -57,9 +57,9 @@ fn a_component_does_not_say_the_value_of_its_observation_again() {
     assert_eq!(with(value, SAME), ["error fhir.obs-7 /component/0"]);
 }
 
-/// Source: https://hl7.org/fhir/R4/observation.html, 4.0.1, resource content.
+/// Source: <https://hl7.org/fhir/R4/observation.html>, 4.0.1, resource content.
 ///
-/// "status 1..1 code", "code 1..1 CodeableConcept", "component.code 1..1 CodeableConcept"
+/// "status 1..1 code", "code 1..1 `CodeableConcept`", "component.code 1..1 `CodeableConcept`"
 #[test]
 fn status_and_code_are_there() {
     let nothing = r#"{"resourceType":"Observation"}"#;
@@ -70,7 +70,7 @@ fn status_and_code_are_there() {
     assert_eq!(judged(&part), ["error fhir.required /component/0/code"]);
 }
 
-/// Source: https://hl7.org/fhir/R4/valueset-observation-status.html, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/valueset-observation-status.html>, 4.0.1.
 ///
 /// "registered | preliminary | final | amended +", with corrected, cancelled, entered-in-error and
 /// unknown; the binding is required.
@@ -94,7 +94,7 @@ fn the_status_is_one_of_eight() {
     assert_eq!(with("done"), ["error fhir.status /status"]);
 }
 
-/// Source: https://hl7.org/fhir/R4/formats.html#choice, 4.0.1.
+/// Source: <https://hl7.org/fhir/R4/formats.html#choice>, 4.0.1.
 ///
 /// Of the choice value[x] one element may be there, not two.
 #[test]

@@ -5,7 +5,7 @@ use crate::document::catalogue;
 use crate::tables::{faults_with, other_last_digits};
 use fascicle::catalogue::LOINC;
 
-/// Source: https://loinc.org/kb/users-guide, calculating mod 10 check digits; said in our own words.
+/// Source: <https://loinc.org/kb/users-guide>, calculating mod 10 check digits; said in our own words.
 ///
 /// The digit after the hyphen follows from those before it, so no other digit holds there.
 #[test]

@@ -53,7 +53,7 @@ fn floats(value: Value) -> Value {
             .into_iter()
             .map(|(key, value)| (key, floats(value)))
             .collect(),
-        other => other,
+        Value::Null | Value::Bool(_) | Value::String(_) => value,
     }
 }
 

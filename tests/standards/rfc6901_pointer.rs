@@ -5,7 +5,7 @@ use crate::document::{set, sound, told};
 use crate::judged::{judged, observation};
 use fascicle::json::{Node, NotJson, pointer_step, text};
 
-/// Source: https://www.rfc-editor.org/rfc/rfc6901, April 2013, section 3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc6901>, April 2013, section 3.
 ///
 /// "'~' needs to be encoded as '~0' and '/' needs to be encoded as '~1' when these characters appear
 /// in a reference token"
@@ -20,7 +20,7 @@ fn tilde_and_slash_are_escaped_in_a_step() {
     }
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc6901, April 2013, section 4.
+/// Source: <https://www.rfc-editor.org/rfc/rfc6901>, April 2013, section 4.
 ///
 /// "first transforming any occurrence of the sequence '~1' to '/', and then transforming any
 /// occurrence of the sequence '~0' to '~'"
@@ -33,7 +33,7 @@ fn an_escaped_step_reads_back() {
     }
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc6901, April 2013, section 3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc6901>, April 2013, section 3.
 ///
 /// The same clause, in the paths of problems: of a document, of a key that stands twice, of a
 /// resource.

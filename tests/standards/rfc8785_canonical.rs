@@ -7,7 +7,7 @@ fn canonical(text: &str) -> String {
     Node::parse(text).expect("JSON").canonical()
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc8785, June 2020, section 3.2.3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc8785>, June 2020, section 3.2.3.
 ///
 /// "Property name strings to be sorted are formatted as arrays of UTF-16 code units. The sorting is
 /// based on pure value comparisons, where code units are treated as unsigned integers, independent
@@ -45,7 +45,7 @@ fn keys_of_the_published_sample_stand_in_the_published_order() {
     );
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc8785, June 2020, sections 3.2.2.1, 3.2.2.2 and 3.2.1.
+/// Source: <https://www.rfc-editor.org/rfc/rfc8785>, June 2020, sections 3.2.2.1, 3.2.2.2 and 3.2.1.
 ///
 /// "Whitespace between JSON tokens MUST NOT be emitted"; the strings and literals of the published
 /// sample are written as published.
@@ -60,7 +60,7 @@ fn strings_and_literals_of_the_published_sample_are_written_as_published() {
     assert_eq!(canonical(sample), wanted);
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc8785, June 2020, section 3.2.2.3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc8785>, June 2020, section 3.2.2.3.
 ///
 /// There numbers become IEEE 754 doubles. Here they keep the text they were written with, by design:
 /// in FHIR 4.50 and 4.5 differ, and a document holds its digits as strings anyhow.

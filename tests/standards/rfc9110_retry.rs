@@ -9,7 +9,7 @@ fn instant(text: &str) -> DateTime<Utc> {
     text.parse().expect("a time")
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9110, June 2022, section 10.2.3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9110>, June 2022, section 10.2.3.
 ///
 /// "The Retry-After field value can be either an HTTP-date or a number of seconds to delay after
 /// receiving the response." Its two examples: "Retry-After: Fri, 31 Dec 1999 23:59:59 GMT" and
@@ -18,14 +18,14 @@ fn instant(text: &str) -> DateTime<Utc> {
 fn both_published_examples_are_read() {
     let now = instant("1999-12-31T23:58:59Z");
 
-    assert_eq!(retry_after("120", now), Some(Duration::from_secs(120)));
+    assert_eq!(retry_after("120", now), Some(Duration::from_mins(2)));
     assert_eq!(
         retry_after("Fri, 31 Dec 1999 23:59:59 GMT", now),
-        Some(Duration::from_secs(60))
+        Some(Duration::from_mins(1))
     );
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9110, June 2022, section 10.2.3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9110>, June 2022, section 10.2.3.
 ///
 /// "A delay-seconds value is a non-negative decimal integer, representing time in seconds."
 #[test]
@@ -38,7 +38,7 @@ fn a_delay_is_a_whole_number_of_seconds() {
     }
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9110, June 2022, section 5.6.7.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9110>, June 2022, section 5.6.7.
 ///
 /// "A recipient that parses a timestamp value in an HTTP field MUST accept all three HTTP-date
 /// formats." Its examples of the three name one instant.
@@ -58,7 +58,7 @@ fn all_three_forms_of_a_date_are_read() {
     }
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9110, June 2022, section 10.2.3.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9110>, June 2022, section 10.2.3.
 ///
 /// It says nothing of a date that has passed or lies far ahead: the first asks for no wait, and the
 /// second is cut to a day, so that a wrong clock on the other side stops nothing for good.

@@ -5,9 +5,9 @@ use fascicle::finding::derived_identity;
 use fascicle::record::identifier_of;
 use uuid::{Uuid, Variant};
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9562, May 2024, appendix A.4.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9562>, May 2024, appendix A.4.
 ///
-/// The example of UUIDv5: the namespace of DNS names and "www.example.com".
+/// The example of `UUIDv5`: the namespace of DNS names and "www.example.com".
 #[test]
 fn the_published_vector_comes_out() {
     let made = Uuid::new_v5(&Uuid::NAMESPACE_DNS, b"www.example.com");
@@ -15,9 +15,9 @@ fn the_published_vector_comes_out() {
     assert_eq!(made.to_string(), "2ed6657d-e927-568b-95e1-2665a8aea6a2");
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9562, May 2024, section 5.5.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9562>, May 2024, section 5.5.
 ///
-/// "UUIDv5 is meant for generating UUIDs from names that are drawn from, and unique within, some
+/// "`UUIDv5` is meant for generating UUIDs from names that are drawn from, and unique within, some
 /// namespace"; version and variant stand in their bits.
 #[test]
 fn what_we_derive_says_that_it_is_derived() {
@@ -37,7 +37,7 @@ fn what_we_derive_says_that_it_is_derived() {
     }
 }
 
-/// Source: https://www.rfc-editor.org/rfc/rfc9562, May 2024, section 5.5.
+/// Source: <https://www.rfc-editor.org/rfc/rfc9562>, May 2024, section 5.5.
 ///
 /// The name is ours to make: each part is preceded by its length, and the namespace never changes,
 /// so what was derived once is derived again. These values are pinned for good.

@@ -19,7 +19,7 @@ fn codes() -> BTreeSet<(&'static str, &'static str)> {
     codes
 }
 
-/// Source: https://docs.snomed.org, Release File Specifications, SCTID check-digit; said in our own
+/// Source: <https://docs.snomed.org>, Release File Specifications, SCTID check-digit; said in our own
 /// words.
 ///
 /// The last digit is a check digit after Verhoeff, so no other digit holds there.
@@ -34,7 +34,7 @@ fn no_code_of_the_tables_holds_with_another_check_digit() {
     }
 }
 
-/// Source: https://docs.snomed.org, Release File Specifications, SCTID check-digit; said in our own
+/// Source: <https://docs.snomed.org>, Release File Specifications, SCTID check-digit; said in our own
 /// words.
 ///
 /// Verhoeff's scheme finds every exchange of two neighbouring digits.

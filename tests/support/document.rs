@@ -47,7 +47,8 @@ pub(crate) fn set(document: &mut Node, pointer: &str, value: Option<Node>) {
     let (last, way) = steps.split_last().expect("a pointer has a step");
     let parent = way.iter().fold(document, |node, step| match node {
         Node::List(items) => &mut items[step.parse::<usize>().expect("an index")],
-        other => other.member_mut(step).expect("the way exists"),
+        Node::Object(_) => node.member_mut(step).expect("the way exists"),
+        Node::Null | Node::Bool(_) | Node::Number(_) | Node::Text(_) => panic!("no way to {step}"),
     });
     match (parent, value) {
         (Node::List(items), value) => {

@@ -1,6 +1,6 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "golden files are files")]
-//! Golden files: compared, or rewritten with UPDATE_EXPECT=1.
+//! Golden files: compared, or rewritten with `UPDATE_EXPECT=1`.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
