@@ -29,7 +29,7 @@ pub(super) fn bundle(node: &Node, problems: &mut Problems) {
             let what = "request belongs to batch, transaction and history, and only there";
             problems.error("fhir.bdl-3", &path, what.to_owned(), FIX);
         }
-        // "bdl-7: FullUrl must be unique in a bundle, or else entries with same fullUrl must have
+        // "bdl-7: FullUrl must be unique in a bundle, or else entries with the same fullUrl must have
         // different meta.versionId (except in history bundles)"
         let version = entry
             .at(&["resource", "meta", "versionId"])

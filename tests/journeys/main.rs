@@ -1,0 +1,16 @@
+#![cfg(test)]
+//! What a person does, and what comes of it.
+
+mod bad_input;
+mod bounds;
+mod precautions;
+mod signs;
+
+#[path = "../support/document.rs"]
+mod document;
+#[path = "../support/part.rs"]
+mod part;
+#[path = "../support/resource.rs"]
+mod resource;
+#[path = "../support/store.rs"]
+mod store;

@@ -1,0 +1,123 @@
+#![cfg(test)]
+//! Golden files: one emitted resource of every measure and kind, plain FHIR JSON that any outside
+//! validator can read.
+
+use crate::document::{catalogue, edited, encoded, lines, now, sound};
+use crate::golden::folder_is;
+use crate::resource::{all, of_measure};
+use fascicle::app::encode::{Earlier, encode};
+use fascicle::json::Node;
+use std::collections::BTreeMap;
+
+const FOLDER: &str = "fixtures/emitted";
+
+/// A result of another kind than the sound document has: a name, the measure, and the edits.
+type Variant<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
+
+const VARIANTS: &[Variant<'_>] = &[
+    (
+        "variant-not-tested",
+        "stretch.fast.calf",
+        &[("/findings/7", "")],
+    ),
+    (
+        "variant-no-catch",
+        "stretch.fast.calf",
+        &[
+            ("/findings/7/value", r#"{"no_catch":true}"#),
+            ("/findings/7/stretch/quality", r#""0""#),
+            ("/findings/7/method", r#""handling""#),
+            ("/findings/7/instrument", ""),
+        ],
+    ),
+    (
+        "variant-bound",
+        "range.passive.ankle.dorsiflexion",
+        &[
+            (
+                "/findings/4/ended",
+                r#"{"how":"stopped-on-purpose","why":"to protect the skin"}"#,
+            ),
+            ("/findings/4/pain_during", r#""4""#),
+        ],
+    ),
+    (
+        "variant-fixed",
+        "range.passive.ankle.dorsiflexion",
+        &[(
+            "/findings/4/value",
+            r#"{"fixed_at":"20","direction":"plantarflexion","unit":"deg"}"#,
+        )],
+    ),
+    (
+        "variant-word",
+        "range.active.ankle.plantarflexion",
+        &[
+            ("/findings/3/value", r#"{"word":"slightly-reduced"}"#),
+            ("/findings/3/method", r#""visual-estimate""#),
+            ("/findings/3/instrument", ""),
+        ],
+    ),
+];
+
+/// What changes with every row of the tables, held to be right and then masked.
+fn masked(resource: &Node) -> String {
+    let sum = &catalogue().sha256;
+    let text = resource.pretty();
+    let told = usize::from(text.contains("\"Provenance\""));
+    assert_eq!(text.matches(sum.as_str()).count(), told);
+    text.replace(sum, &"0".repeat(64))
+}
+
+fn session(text: &str) -> Node {
+    let encoded = encode(text, &Earlier::default(), catalogue(), now());
+    let encoded = encoded
+        .map_err(|held| lines(&held.problems))
+        .expect("holds");
+    encoded.checked.record().bundle()
+}
+
+#[test]
+fn what_is_emitted_is_what_it_was() {
+    let sound = encoded(&sound());
+    let mut made = BTreeMap::new();
+
+    for measure in catalogue().measures.keys() {
+        let found = of_measure(&sound, measure);
+        let first = found
+            .first()
+            .unwrap_or_else(|| panic!("nothing emits {measure}"));
+        made.insert(format!("{measure}.json"), masked(first));
+    }
+    for kind in ["Device", "Provenance"] {
+        let name = format!("{}.json", kind.to_lowercase());
+        made.insert(name, masked(all(&sound, kind)[0]));
+    }
+    for (name, measure, edits) in VARIANTS {
+        let encoded = encoded(&edited(edits));
+        made.insert(
+            format!("{name}.json"),
+            masked(of_measure(&encoded, measure)[0]),
+        );
+    }
+    let first = session(include_str!("../../fixtures/sessions/first.json"));
+    let second = session(include_str!("../../fixtures/sessions/second.json"));
+    made.insert("bundle-first.json".to_owned(), masked(&first));
+    made.insert("bundle-second.json".to_owned(), masked(&second));
+
+    folder_is(FOLDER, &made);
+}
+
+#[test]
+fn the_variants_are_what_their_names_say() {
+    let emitted = |name: &str| {
+        let (_, measure, edits) = VARIANTS.iter().find(|(n, _, _)| *n == name).expect("one");
+        of_measure(&encoded(&edited(edits)), measure)[0].compact()
+    };
+
+    assert!(emitted("variant-not-tested").contains("\"not-performed\""));
+    assert!(emitted("variant-no-catch").contains("\"not-applicable\""));
+    assert!(emitted("variant-bound").contains("\"comparator\":\">=\""));
+    assert!(emitted("variant-fixed").contains("\"value\":-20"));
+    assert!(emitted("variant-word").contains("\"slightly-reduced\""));
+}

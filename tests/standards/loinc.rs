@@ -1,0 +1,25 @@
+#![cfg(test)]
+//! LOINC Users' Guide, appendix on check digits: loinc.org/kb/users-guide
+
+use crate::document::catalogue;
+use crate::tables::{faults_with, other_last_digits};
+use fascicle::catalogue::LOINC;
+
+/// Source: <https://loinc.org/kb/users-guide>, calculating mod 10 check digits; said in our own words.
+///
+/// The digit after the hyphen follows from those before it, so no other digit holds there.
+#[test]
+fn no_code_of_the_tables_holds_with_another_check_digit() {
+    let codes = catalogue().codes.iter().filter(|row| row.system == LOINC);
+    let codes: Vec<&str> = codes.map(|row| row.code.as_str()).collect();
+    assert!(!codes.is_empty());
+
+    for code in codes {
+        assert_eq!(faults_with("codes.csv", code, code), [""; 0], "{code}");
+        for other in other_last_digits(code) {
+            let faults = faults_with("codes.csv", code, &other);
+            let told = faults.iter().any(|fault| fault.contains(&other));
+            assert!(told, "{other}: {faults:?}");
+        }
+    }
+}

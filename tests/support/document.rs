@@ -1,0 +1,91 @@
+#![cfg(test)]
+//! One sound document with every measure that can be entered, and small edits of it.
+
+use fascicle::app::encode::{Earlier, Encoded, Held, encode};
+use fascicle::catalogue::Catalogue;
+use fascicle::json::Node;
+use fascicle::problem::Problem;
+use std::sync::LazyLock;
+
+const SOUND: &str = include_str!("../../fixtures/sessions/every-measure.json");
+
+/// The tables compiled into the binary.
+pub(crate) fn catalogue() -> &'static Catalogue {
+    static CATALOGUE: LazyLock<Catalogue> =
+        LazyLock::new(|| Catalogue::embedded().expect("sound tables"));
+    &CATALOGUE
+}
+
+/// The instant at which every test stands.
+pub(crate) fn now() -> chrono::DateTime<chrono::Utc> {
+    "2026-11-25T00:00:00Z".parse().expect("a time")
+}
+
+/// The sound document.
+pub(crate) fn sound() -> Node {
+    Node::parse(SOUND).expect("the sound document is JSON")
+}
+
+/// The sound document with edits: a JSON Pointer and the JSON text to stand there, nothing to
+/// remove what stands there. One past the end of a list adds to it.
+pub(crate) fn edited(edits: &[(&str, &str)]) -> Node {
+    let mut document = sound();
+    for (pointer, json) in edits {
+        let value = (!json.is_empty()).then(|| Node::parse(json).expect("an edit is JSON"));
+        set(&mut document, pointer, value);
+    }
+    document
+}
+
+/// Sets or removes what a JSON Pointer names.
+pub(crate) fn set(document: &mut Node, pointer: &str, value: Option<Node>) {
+    let steps: Vec<String> = pointer
+        .split('/')
+        .skip(1)
+        .map(|step| step.replace("~1", "/").replace("~0", "~"))
+        .collect();
+    let (last, way) = steps.split_last().expect("a pointer has a step");
+    let parent = way.iter().fold(document, |node, step| match node {
+        Node::List(items) => &mut items[step.parse::<usize>().expect("an index")],
+        Node::Object(_) => node.member_mut(step).expect("the way exists"),
+        Node::Null | Node::Bool(_) | Node::Number(_) | Node::Text(_) => panic!("no way to {step}"),
+    });
+    match (parent, value) {
+        (Node::List(items), value) => {
+            let index = last.parse::<usize>().expect("an index");
+            items.splice(index..items.len().min(index + 1), value);
+        }
+        (object, Some(value)) => object.set(last, value),
+        (object, None) => object.remove(last),
+    }
+}
+
+/// Encodes with nothing known from before.
+pub(crate) fn encoding(document: &Node) -> Result<Encoded, Held> {
+    encode(&document.compact(), &Earlier::default(), catalogue(), now())
+}
+
+/// Encodes what has to hold.
+pub(crate) fn encoded(document: &Node) -> Encoded {
+    encoding(document).unwrap_or_else(|held| panic!("{:#?}", lines(&held.problems)))
+}
+
+/// What stands in the way of a document, or is told of it: `error value.sign /findings/7/value`.
+pub(crate) fn told(document: &Node) -> Vec<String> {
+    match encoding(document) {
+        Ok(encoded) => lines(&encoded.told),
+        Err(held) => lines(&held.problems),
+    }
+}
+
+/// Severity, code and path of each problem.
+pub(crate) fn lines(problems: &[Problem]) -> Vec<String> {
+    problems
+        .iter()
+        .map(|one| {
+            format!("{} {} {}", one.severity.word(), one.code, one.path)
+                .trim_end()
+                .to_owned()
+        })
+        .collect()
+}
