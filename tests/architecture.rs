@@ -73,6 +73,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "chrono",
             "clap",
             "serde_json",
+            "thiserror",
             "tokio",
             "tracing",
             "tracing_subscriber",

@@ -5,6 +5,7 @@
 //! Never: looks into a table, knows a name of FHIR, reads a clock.
 
 mod identity;
+mod precautions;
 mod times;
 mod understand;
 mod value;
@@ -297,7 +298,7 @@ pub fn understand(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) ->
 /// A precaution as an earlier document stated it; it held then, so nothing is told of it now.
 pub fn carried_precaution(draft: &PrecautionDraft) -> Option<Precaution> {
     let mut told_before = Problems::new();
-    understand::one_precaution(draft, "/precautions", &mut told_before)
+    precautions::one_precaution(draft, "/precautions", &mut told_before)
 }
 
 /// An identity derived from others: the same parts give the same one.
