@@ -26,7 +26,9 @@ const MARKS: [&str; 8] = [
 ];
 
 const PATIENT: &str = r#"{"resourceType":"Bundle","type":"searchset","entry":[{"resource":
-  {"resourceType":"Patient","id":"1","name":[{"family":"Markfamily"}],
+  {"resourceType":"Patient","id":"1",
+   "identifier":[{"system":"https://invented-clinic.example/patients","value":"MARK-PATIENT-ID"}],
+   "name":[{"family":"Markfamily"}],
    "birthDate":"1958-03-14"}}]}"#;
 const NOBODY: &str = r#"{"resourceType":"Bundle","type":"searchset"}"#;
 const REFUSAL: &str = r#"{"resourceType":"OperationOutcome","issue":[{"severity":"error",

@@ -4,8 +4,10 @@
 //! resource from anywhere. Out: a checked record, or every problem. Never: changes a record to
 //! make it pass.
 
+mod ours;
 mod rules;
 
+use crate::catalogue::Catalogue;
 use crate::json::Node;
 use crate::problem::{Problem, Problems};
 use crate::record::{Entry, Record};
@@ -44,17 +46,37 @@ pub fn check(record: Record) -> Result<Checked, Vec<Problem>> {
     }
 }
 
-/// Holds a FHIR resource from anywhere against the rules: an Observation, or a Bundle of them.
-pub fn resource(node: &Node, problems: &mut Problems) {
+/// Holds a FHIR resource from anywhere against the rules: base FHIR, and our own where the measure
+/// is ours. What only base FHIR was held for is told, so that silence never reads as a clean bill.
+pub fn resource(node: &Node, catalogue: &Catalogue, problems: &mut Problems) {
     if node.text_of("resourceType") == Some("Bundle") {
         rules::bundle(node, problems);
         for (index, entry) in node.items_of("entry").iter().enumerate() {
             if let Some(resource) = entry.member("resource") {
-                rules::resource(resource, &format!("/entry/{index}/resource"), problems);
+                one(
+                    resource,
+                    &format!("/entry/{index}/resource"),
+                    catalogue,
+                    problems,
+                );
             }
         }
     } else {
-        rules::resource(node, "", problems);
+        one(node, "", catalogue, problems);
+    }
+}
+
+fn one(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    rules::resource(node, path, problems);
+    let kind = node
+        .text_of("resourceType")
+        .unwrap_or("a resource without type");
+    // Instruments and Provenance carry no measure in anybody's hand.
+    let without = matches!(kind, "Device" | "Provenance" | "Patient");
+    if !without && (kind != "Observation" || !ours::observation(node, path, catalogue, problems)) {
+        let what = format!("{kind} carries no measure of ours: only rules of base FHIR were held");
+        let hint = "a validator with the profiles of its writer says more";
+        problems.note("check.base-only", path, what, hint);
     }
 }
 

@@ -61,7 +61,8 @@ pub(super) struct EncodeOptions {
     pub(super) out: Option<PathBuf>,
 }
 
-/// Every problem of session documents or FHIR JSON, with path, reason and what to do.
+/// Problems of session documents, or of FHIR JSON as far as base R4 and our tables go, each with path,
+/// reason and what to do.
 #[derive(Args)]
 pub(super) struct CheckOptions {
     /// Session documents, Observations or Bundles (JSON).

@@ -188,17 +188,43 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
     Ok(ended)
 }
 
-/// FHIR JSON is told from a session document by its resourceType.
+/// FHIR JSON is told from a session document by its resourceType; several lines that are JSON each
+/// are NDJSON.
 fn problems_of(text: &str, catalogue: &Catalogue, now: DateTime<Utc>) -> Vec<Problem> {
-    if let Ok(node) = Node::parse(text)
-        && node.member("resourceType").is_some()
-    {
-        let mut problems = Problems::new();
-        crate::check::resource(&node, &mut problems);
-        return problems.sorted();
+    let mut problems = Problems::new();
+    match Node::parse(text) {
+        Ok(node) if node.member("resourceType").is_some() => {
+            crate::check::resource(&node, catalogue, &mut problems);
+            return problems.sorted();
+        }
+        Ok(_) => {}
+        Err(_not_one_document) => {
+            let lines: Vec<&str> = text
+                .lines()
+                .filter(|line| !line.trim().is_empty())
+                .collect();
+            let nodes: Option<Vec<Node>> =
+                lines.iter().map(|line| Node::parse(line).ok()).collect();
+            if let Some(nodes) = nodes.filter(|nodes| nodes.len() > 1) {
+                return lines_of(&nodes, catalogue);
+            }
+        }
     }
     match encode_document(text, &Earlier::default(), catalogue, now) {
         Ok(encoded) => encoded.told,
         Err(held) => held.problems,
     }
+}
+
+fn lines_of(nodes: &[Node], catalogue: &Catalogue) -> Vec<Problem> {
+    let mut all = Vec::new();
+    for (line, node) in (1..).zip(nodes) {
+        let mut problems = Problems::new();
+        crate::check::resource(node, catalogue, &mut problems);
+        all.extend(problems.sorted().into_iter().map(|mut problem: Problem| {
+            problem.path = format!("line {line}{}", problem.path);
+            problem
+        }));
+    }
+    all
 }

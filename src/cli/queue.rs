@@ -65,7 +65,12 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
     if let Some(reason) = &item.reason {
         writeln!(out, "  reason: {reason}: {}", reasons::sentence(reason))?;
     }
-    if let Some(words) = &item.words {
+    let said = item.reason.as_deref().map(reasons::sentence);
+    if let Some(words) = item
+        .words
+        .as_ref()
+        .filter(|words| Some(words.open().as_str()) != said)
+    {
         writeln!(out, "  {}", words.open())?;
     }
     if let Some(decided) = &item.decided {

@@ -1,0 +1,218 @@
+//! Our own rules, where an Observation carries a measure of ours, whoever wrote it.
+
+use crate::catalogue::rows::{Kind, Measure};
+use crate::catalogue::{Catalogue, SNOMED, UCUM};
+use crate::exact::Exact;
+use crate::json::Node;
+use crate::problem::Problems;
+
+const FIX: &str = "see the row of this measure in profiles/measures.csv";
+
+/// Holds an Observation against the row of its measure; false when it carries none of ours.
+pub(super) fn observation(
+    node: &Node,
+    path: &str,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> bool {
+    let Some(code) = own_code(node.member("code"), "measure") else {
+        return false;
+    };
+    let Some(row) = catalogue.measures.get(&code) else {
+        let what = format!("{code} is no measure of profiles/measures.csv");
+        problems.error("measure.unknown", &format!("{path}/code"), what, FIX);
+        return true;
+    };
+    displays(node, path, catalogue, problems);
+    site(node, row, path, catalogue, problems);
+    quantity(node, row, path, catalogue, problems);
+    word(node, row, path, catalogue, problems);
+    ending(node, row, path, problems);
+    true
+}
+
+/// The code a concept carries in one of our own code systems.
+fn own_code(concept: Option<&Node>, list: &str) -> Option<String> {
+    let system = Catalogue::system_of(list);
+    let codings = concept?.items_of("coding").iter();
+    let own = codings.filter(|coding| coding.text_of("system") == Some(system.as_str()));
+    own.into_iter()
+        .find_map(|coding| coding.text_of("code"))
+        .map(str::to_owned)
+}
+
+/// A display of ours that differs is told: somebody may have changed what a code seems to mean.
+fn displays(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let parts = node.items_of("component").iter();
+    let concepts = [
+        node.member("code"),
+        node.member("valueCodeableConcept"),
+        node.member("method"),
+    ];
+    let concepts = concepts.into_iter().flatten().chain(
+        parts
+            .flat_map(|part| [part.member("code"), part.member("valueCodeableConcept")])
+            .flatten(),
+    );
+    for coding in concepts.flat_map(|concept| concept.items_of("coding")) {
+        let (Some(system), Some(code)) = (coding.text_of("system"), coding.text_of("code")) else {
+            continue;
+        };
+        let Some(list) = system.strip_prefix(&Catalogue::system_of("")) else {
+            continue;
+        };
+        let label = match list {
+            "measure" => catalogue.measures.get(code).map(|row| &row.label),
+            list => catalogue.word(list, code).map(|row| &row.label),
+        };
+        match (label, coding.text_of("display")) {
+            (None, _) => {
+                let what = format!("{code} is not in the list {list}");
+                problems.error("word.unknown", path, what, "use a code of profiles/");
+            }
+            (Some(label), Some(display)) if label != display => {
+                let what = format!("{code} is shown as {display}, the table says {label}");
+                problems.note(
+                    "code.display",
+                    path,
+                    what,
+                    "the code counts, not the display",
+                );
+            }
+            (Some(_), _) => {}
+        }
+    }
+}
+
+fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(site) = row.site.as_ref().and_then(|site| catalogue.sites.get(site)) else {
+        return;
+    };
+    let path = format!("{path}/bodySite");
+    let codings = node
+        .member("bodySite")
+        .map(|concept| concept.items_of("coding"));
+    let given: Vec<&str> = codings
+        .unwrap_or_default()
+        .iter()
+        .filter(|coding| coding.text_of("system") == Some(SNOMED))
+        .filter_map(|coding| coding.text_of("code"))
+        .collect();
+    let sided = [site.left_code.as_str(), site.right_code.as_str()];
+    if !given.iter().any(|code| sided.contains(code)) {
+        let what = format!("{} is said of no side of the {}", row.measure, site.label);
+        problems.error("site.side", &path, what, "give the sided body structure");
+    }
+    let text = node
+        .at(&["bodySite", "text"])
+        .and_then(Node::text)
+        .unwrap_or_default();
+    let says = |side: &str| {
+        text.split_whitespace()
+            .any(|word| word.eq_ignore_ascii_case(side))
+    };
+    if (given.contains(&sided[0]) && says("right")) || (given.contains(&sided[1]) && says("left")) {
+        let what = "code and words name different sides".to_owned();
+        problems.error(
+            "site.sides-differ",
+            &path,
+            what,
+            "find out which side was examined",
+        );
+    }
+}
+
+fn quantity(
+    node: &Node,
+    row: &Measure,
+    path: &str,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let path = format!("{path}/valueQuantity");
+    let Some(quantity) = node.member("valueQuantity") else {
+        return;
+    };
+    let Some(wanted) = &row.unit else {
+        let what = format!("{} has no number", row.measure);
+        problems.error("value.kind", &path, what, FIX);
+        return;
+    };
+    let coded = (quantity.text_of("system"), quantity.text_of("code"));
+    if coded != (Some(UCUM), Some(wanted.as_str())) {
+        let what = format!("{} is given in UCUM {wanted}", row.measure);
+        problems.error("unit.measure", &path, what, FIX);
+        return;
+    }
+    let Some(Node::Number(digits)) = quantity.member("value") else {
+        return;
+    };
+    let Ok(value) = Exact::parse(digits) else {
+        return;
+    };
+    let most = catalogue.plausibility.get("impossible-angle");
+    let impossible = wanted == "deg" && most.is_some_and(|most| value.magnitude() > *most);
+    let outside = row.ask_below.is_some_and(|low| value < low)
+        || row.ask_above.is_some_and(|high| value > high);
+    if impossible || (outside && row.kind == Kind::Score) {
+        let what = format!("{value} {wanted} is impossible for {}", row.measure);
+        problems.error(
+            "value.impossible",
+            &path,
+            what,
+            "find out what was measured",
+        );
+    } else if outside {
+        let what = format!("{value} {wanted} is beyond what is usually seen");
+        problems.caution("angle.unusual", &path, what, "find out what was measured");
+    }
+}
+
+fn word(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let path = format!("{path}/valueCodeableConcept");
+    let Some(concept) = node.member("valueCodeableConcept") else {
+        return;
+    };
+    let Some(list) = &row.scale else {
+        let what = format!("{} has no word as its value", row.measure);
+        problems.error("value.kind", &path, what, FIX);
+        return;
+    };
+    let known =
+        own_code(Some(concept), list).is_some_and(|code| catalogue.word(list, &code).is_some());
+    if !known {
+        let what = format!("the value is no code of the list {list}");
+        problems.error("value.list", &path, what, "use a code of its list");
+    }
+}
+
+/// How the movement ended stands beside every range and stretch that has a value, and a bound is
+/// marked as one.
+fn ending(node: &Node, row: &Measure, path: &str, problems: &mut Problems) {
+    if !row.kind.has_ending() || node.member("dataAbsentReason").is_some() {
+        return;
+    }
+    let ending = node.items_of("component").iter().find_map(|part| {
+        let named = own_code(part.member("code"), "component")? == "ending";
+        named.then(|| own_code(part.member("valueCodeableConcept"), "ending"))?
+    });
+    let bound = node
+        .at(&["valueQuantity", "comparator"])
+        .and_then(Node::text)
+        == Some(">=");
+    match ending.as_deref() {
+        None => {
+            let what = "does not say how the movement ended".to_owned();
+            problems.error("ending.missing", path, what, "add the component ending");
+        }
+        Some("end-of-range") if bound => {
+            let what = "ended at the end of range, yet is marked as a bound".to_owned();
+            problems.error("ending.bound", path, what, "remove the comparator");
+        }
+        Some(how) if how != "end-of-range" && !bound && node.member("valueQuantity").is_some() => {
+            let what = format!("ended by {how}, yet is not marked as a bound");
+            problems.error("ending.bound", path, what, "add the comparator >=");
+        }
+        Some(_) => {}
+    }
+}
