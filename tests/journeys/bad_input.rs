@@ -137,8 +137,6 @@ const MANY: &[(&str, &str)] = &[
 const MANY_TOLD: &[&str] = &[
     "error field.empty /findings/0/note",
     "error score.range /findings/1/value/score",
-    "error field.unknown /findings/10/valeu",
-    "error word.unknown /findings/11/not_tested/reason",
     "error unit.conversion /findings/3/value/unit",
     "error value.one /findings/4/value",
     "error ending.missing /findings/5/ended",
@@ -147,6 +145,8 @@ const MANY_TOLD: &[&str] = &[
     "error stretch.speed /findings/7/stretch/speed",
     "error neighbour.joint /findings/8/neighbour",
     "error grade.half /findings/9/value/grade",
+    "error field.unknown /findings/10/valeu",
+    "error word.unknown /findings/11/not_tested/reason",
     "error unit.ucum /instruments/0/unit",
     "error field.form /patient/birth_date",
     "error word.unknown /precautions/0/limit",
@@ -310,7 +310,7 @@ fn every_problem_code_of_the_source_is_provoked_or_listed_with_a_reason() {
     assert!(gone.is_empty(), "no longer in the source: {gone:#?}");
 }
 
-/// The first string after each place where a problem is added.
+/// The first string after each place where a problem is added, unit tests left out.
 fn codes_of_the_source() -> BTreeSet<String> {
     const ADDS: [&str; 4] = [
         "problems.error(",
@@ -321,7 +321,8 @@ fn codes_of_the_source() -> BTreeSet<String> {
     let mut codes = BTreeSet::new();
     for source in sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src")) {
         for adds in ADDS {
-            for after in source.split(adds).skip(1) {
+            let code = source.split("#[cfg(test)]").next().unwrap_or_default();
+            for after in code.split(adds).skip(1) {
                 let after = after.trim_start().strip_prefix('"');
                 let code = after.and_then(|rest| rest.split('"').next());
                 codes.extend(code.map(str::to_owned));
