@@ -11,9 +11,23 @@ use fascicle::json::Node;
 const STANDING: &str = "note precaution.carried /precautions";
 const FORBIDDEN: &str = "precaution.forbids /findings/11";
 
-/// Edits that make a later session out of the sound document.
-const LATER: [(&str, &str); 1] = [("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#)];
-const LAST: [(&str, &str); 1] = [("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a12""#)];
+/// Edits that make the session of the day after out of the sound document.
+const LATER: [(&str, &str); 5] = [
+    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#),
+    ("/session/performed/start", r#""2026-11-17T09:30:00+01:00""#),
+    ("/session/performed/end", r#""2026-11-17T10:00:00+01:00""#),
+    ("/session/entered_at", r#""2026-11-17T10:15:00+01:00""#),
+    ("/session/signed/at", r#""2026-11-17T10:20:00+01:00""#),
+];
+
+/// The session of the day after that.
+const LAST: [(&str, &str); 5] = [
+    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a12""#),
+    ("/session/performed/start", r#""2026-11-18T09:30:00+01:00""#),
+    ("/session/performed/end", r#""2026-11-18T10:00:00+01:00""#),
+    ("/session/entered_at", r#""2026-11-18T10:15:00+01:00""#),
+    ("/session/signed/at", r#""2026-11-18T10:20:00+01:00""#),
+];
 
 /// Another precaution, so that the one of the sound document is not spoken of.
 const OTHER: (&str, &str) = (
@@ -148,11 +162,17 @@ fn a_limit_by_angle_is_passed_only_beyond_it_and_only_in_its_movement() {
     let below_it = limited("dorsiflexion", "14.9");
     let other_way = limited("plantarflexion", "44");
 
-    // A fast stretch cannot be stopped at an angle, so it is asked about whatever the angle.
-    let asked = |finding: usize| format!("caution precaution.forbids /findings/{finding}");
-    assert_eq!(at_the_angle, [asked(7)]);
-    assert_eq!(below_it, [asked(4), asked(7), asked(8)]);
-    assert_eq!(other_way, [asked(5), asked(7)]);
+    // What cannot be stopped at an angle is asked about whatever the angle: clonus, a fast stretch,
+    // a graded stretch.
+    let asked = |findings: &[usize]| -> Vec<String> {
+        let paths = findings.iter();
+        paths
+            .map(|finding| format!("caution precaution.forbids /findings/{finding}"))
+            .collect()
+    };
+    assert_eq!(at_the_angle, asked(&[0, 7, 9]));
+    assert_eq!(below_it, asked(&[0, 4, 7, 8, 9]));
+    assert_eq!(other_way, asked(&[0, 5, 7, 9]));
 }
 
 #[test]
@@ -385,6 +405,35 @@ async fn once_lifted_by_a_named_person_it_carries_no_further() {
     assert_eq!(lifted, Ok(Vec::new()));
     assert_eq!(after, Ok(Vec::new()));
     assert_eq!(precautions_of(&store.sessions().await[2]).len(), 0);
+}
+
+#[tokio::test]
+async fn what_was_entered_in_error_never_held_and_carries_nowhere() {
+    let store = Store::open().await;
+    store.submit(&document(&[])).await.expect("holds");
+    let in_error = [
+        ("/session/version", "2"),
+        ("/precautions/0/status", r#""entered-in-error""#),
+    ];
+
+    let corrected = store.submit(&document(&[&in_error, &DONE])).await;
+    let after = store.submit(&document(&[&LATER, &NONE_KNOWN])).await;
+
+    assert_eq!(corrected, Ok(Vec::new()));
+    assert_eq!(after, Ok(Vec::new()));
+}
+
+#[tokio::test]
+async fn a_withdrawn_session_hands_on_no_precaution() {
+    let store = Store::open().await;
+    store.submit(&document(&[])).await.expect("holds");
+    let withdrawn = [("/session/version", "2"), ("/session/withdrawn", "true")];
+
+    let gone = store.submit(&document(&[&withdrawn])).await;
+    let after = store.submit(&document(&[&LATER, &NONE_KNOWN])).await;
+
+    assert_eq!(gone, Ok(Vec::new()));
+    assert_eq!(after, Ok(Vec::new()));
 }
 
 #[tokio::test]

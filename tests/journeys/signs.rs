@@ -26,6 +26,14 @@ fn rows() -> Vec<&'static Measure> {
     rows
 }
 
+/// Those of them that are moved by hand: only so does it show that a joint is fixed.
+fn passive_rows() -> Vec<&'static Measure> {
+    let mut rows = rows();
+    rows.retain(|row| row.mode.as_deref() == Some("passive"));
+    assert!(rows.len() >= 4, "{} rows are passive", rows.len());
+    rows
+}
+
 fn movement(row: &Measure) -> &str {
     row.movement.as_deref().expect("a movement")
 }
@@ -134,7 +142,7 @@ fn neutral_has_no_sign_whichever_way_it_is_said() {
 
 #[test]
 fn a_fixed_joint_is_signed_by_the_side_of_neutral_it_is_fixed_on() {
-    for row in rows() {
+    for row in passive_rows() {
         let with_it = emitted(row, &fixed("20", movement(row)));
         let against = emitted(row, &fixed("20", opposite(row)));
 
@@ -148,7 +156,7 @@ fn a_fixed_joint_is_signed_by_the_side_of_neutral_it_is_fixed_on() {
 
 #[test]
 fn two_measures_of_one_plane_read_one_fixed_joint_with_opposite_signs() {
-    let rows = rows();
+    let rows = passive_rows();
     for row in &rows {
         let mirrored = rows.iter().find(|other| {
             other.kind == row.kind && other.mode == row.mode && other.movement == row.opposite
@@ -206,12 +214,15 @@ fn every_angle_reads_back_as_it_was_said() {
             at: "17.50".to_owned(),
             direction: direction.to_owned(),
         };
-        [
+        let mut spoken = vec![
             (lacks("17.50"), Spoken::Lacks("17.50".to_owned())),
             (beyond("17.50"), Spoken::Beyond("17.50".to_owned())),
-            (fixed("17.50", movement(row)), fixed_toward(movement(row))),
-            (fixed("17.50", opposite(row)), fixed_toward(opposite(row))),
-        ]
+        ];
+        if row.mode.as_deref() == Some("passive") {
+            spoken.push((fixed("17.50", movement(row)), fixed_toward(movement(row))));
+            spoken.push((fixed("17.50", opposite(row)), fixed_toward(opposite(row))));
+        }
+        spoken
     };
     for row in rows() {
         for (said, wanted) in spoken(row) {

@@ -43,7 +43,7 @@ proptest! {
         fixed in ANGLE,
     ) {
         let text = bundle(&[
-            ("/findings/2/value", &format!(r#"{{"lacks":"{lacks}","unit":"deg"}}"#)),
+            ("/findings/7/value", &format!(r#"{{"lacks":"{lacks}","unit":"deg"}}"#)),
             ("/findings/3/value", &format!(r#"{{"beyond_neutral":"{beyond}","unit":"deg"}}"#)),
             (
                 "/findings/4/value",

@@ -1,9 +1,9 @@
 #![cfg(test)]
 //! One sound document with every measure that can be entered, and small edits of it.
 
-use fascicle::app::encode::{Earlier, Encoded, Held, encode};
+use fascicle::app::encode::{Earlier, Encoded, Held, encode, mark};
 use fascicle::catalogue::Catalogue;
-use fascicle::json::Node;
+use fascicle::json::{Node, text};
 use fascicle::problem::Problem;
 use std::sync::LazyLock;
 
@@ -33,6 +33,29 @@ pub(crate) fn edited(edits: &[(&str, &str)]) -> Node {
     for (pointer, json) in edits {
         let value = (!json.is_empty()).then(|| Node::parse(json).expect("an edit is JSON"));
         set(&mut document, pointer, value);
+    }
+    marked(document)
+}
+
+/// Gives each confirmation that has none the mark of the caution it names, as somebody does who
+/// takes it from what was printed; zeros where there is no such caution.
+pub(crate) fn marked(mut document: Node) -> Node {
+    let mut unconfirmed = document.clone();
+    set(&mut unconfirmed, "/session/confirmations", None);
+    let told = match encoding(&unconfirmed) {
+        Ok(encoded) => encoded.told,
+        Err(held) => held.problems,
+    };
+    let session = document.member_mut("session");
+    let confirmations = session.and_then(|session| session.member_mut("confirmations"));
+    for confirmation in confirmations.map(Node::items_mut).unwrap_or_default() {
+        let caution = told.iter().find(|problem| {
+            confirmation.text_of("code") == Some(problem.code)
+                && confirmation.text_of("path") == Some(&problem.path)
+        });
+        if confirmation.member("mark").is_none() {
+            confirmation.set("mark", text(caution.map_or("00000000".to_owned(), mark)));
+        }
     }
     document
 }
