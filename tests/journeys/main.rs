@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod bounds;
+mod from_anywhere;
 mod precautions;
 mod signs;
 

@@ -159,7 +159,7 @@ proptest! {
         }
         let mut problems = Problems::new();
 
-        check::resource(&bundle, &mut problems);
+        check::resource(&bundle, catalogue(), &mut problems);
 
         prop_assert!(problems.sorted().iter().all(|problem| !problem.what.is_empty()));
     }

@@ -13,7 +13,7 @@ pub(crate) fn root(path: &str) -> PathBuf {
 
 /// True when golden files are to be rewritten.
 fn rewriting() -> bool {
-    std::env::var_os("UPDATE_EXPECT").is_some()
+    std::env::var_os("UPDATE_EXPECT").is_some_and(|value| value == "1")
 }
 
 /// Fails when the folder differs from what was made: a file stale, missing or surplus.

@@ -4,12 +4,14 @@
 use fascicle::json::Node;
 use fascicle::problem::Problems;
 
-/// Severity, code and path of everything found.
+/// Severity, code and path of everything found, but for the note that the measure is not ours.
 pub(crate) fn judged(resource: &str) -> Vec<String> {
     let mut problems = Problems::new();
     let node = Node::parse(resource).expect("a resource is JSON");
-    fascicle::check::resource(&node, &mut problems);
-    crate::document::lines(&problems.sorted())
+    fascicle::check::resource(&node, crate::document::catalogue(), &mut problems);
+    let mut told = crate::document::lines(&problems.sorted());
+    told.retain(|line| !line.starts_with("note check.base-only"));
+    told
 }
 
 /// An Observation that holds, with more members.
