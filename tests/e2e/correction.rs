@@ -63,7 +63,7 @@ fn a_lost_answer_to_a_correction_is_settled_by_comparing(server: &Server) {
 }
 
 /// Version 2: one angle is other, one finding is withdrawn.
-fn corrected(first: &Document) -> Document {
+pub(crate) fn corrected(first: &Document) -> Document {
     let mut second = first.clone();
     second.json["session"]["version"] = json!(2);
     second.json["session"]["signed"]["at"] = json!("2026-10-20T08:00:00+02:00");
@@ -72,7 +72,7 @@ fn corrected(first: &Document) -> Document {
     second
 }
 
-fn corrected_once(server: &Server, person: &Person, first: &Document) {
+pub(crate) fn corrected_once(server: &Server, person: &Person, first: &Document) {
     let holding = Holding::of(server, &person.reference, &[first.instrument()]);
     assert_eq!(holding.counts(), [OBSERVATIONS, 2, 1, 0]);
     assert_eq!(holding.loose_ends(server), Vec::<String>::new());

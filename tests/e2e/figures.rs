@@ -69,9 +69,13 @@ impl Figures {
         self.faults.extend(loose);
     }
 
-    /// Looks through the trail of a site for one lane.
+    /// Looks through the trail of a site that serves one person, and verifies it.
     pub(crate) fn order(&mut self, site: &Site) {
         self.out_of_order += site.out_of_order();
+        let verified = site.run("trail", &["--verify"]);
+        if verified.code != Some(0) {
+            self.faults.push(verified.text);
+        }
     }
 
     /// Something else that is not as it should be.

@@ -17,6 +17,7 @@ mod figures;
 mod found;
 mod http;
 mod killed;
+mod late;
 mod lost_answer;
 mod person;
 mod proxy;

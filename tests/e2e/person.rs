@@ -60,7 +60,14 @@ fn another_family_name_passes_once_a_person_released_it(server: &Server) {
 
     site.run(
         "queue",
-        &["--release", item, "--why", "name changed, seen on paper"],
+        &[
+            "--release",
+            item,
+            "--by",
+            "the therapist on duty",
+            "--why",
+            "name changed, seen on paper",
+        ],
     )
     .ended(0);
     site.send(&[], 60).ended(0);

@@ -23,6 +23,8 @@ pub(crate) enum Act {
     Pass,
     /// Hold it before anything reaches the server; it never does.
     HoldRequest,
+    /// Hold it, and forward it once the test lets it go: a request that took its time.
+    HoldThenForward,
     /// Forward its head and half of its body, then hold it.
     HoldHalf,
     /// Forward it, read the answer, and hold that.
@@ -182,6 +184,13 @@ impl Shared {
             Act::HoldRequest => {
                 self.hold();
                 None
+            }
+            Act::HoldThenForward => {
+                self.hold();
+                let answer = ask()?;
+                // Tells that the server is done with it.
+                self.holding.send(()).map_err(std::io::Error::other)?;
+                Some(answer)
             }
             Act::HoldHalf => {
                 let written = request.written(&self.upstream);
