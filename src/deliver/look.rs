@@ -127,12 +127,8 @@ impl Seen {
         }
         if let (None, Some((url, resource))) = (&self.provenance, look.provenance) {
             let resolved = send::resolve(resource, &self.references);
-            steps.push(Step::Create(
-                url.to_owned(),
-                "Provenance".to_owned(),
-                None,
-                resolved,
-            ));
+            let (kind, condition) = ("Provenance".to_owned(), crate::record::tagged(resource));
+            steps.push(Step::Create(url.to_owned(), kind, condition, resolved));
         }
         Ok(steps)
     }

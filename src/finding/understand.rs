@@ -143,6 +143,17 @@ fn instruments(draft: &Draft, problems: &mut Problems) -> Vec<Instrument> {
         readable(&draft.instruments).map(|(index, instrument)| (index, instrument.key.as_str())),
         problems,
     );
+    // One instrument under two keys would become one resource twice.
+    let names: Vec<(usize, String)> = readable(&draft.instruments)
+        .map(|(index, one)| {
+            (
+                index,
+                format!("{} {}", one.identifier.system, one.identifier.value),
+            )
+        })
+        .collect();
+    let names = names.iter().map(|(index, name)| (*index, name.as_str()));
+    keys_once("/instruments", names, problems);
     readable(&draft.instruments)
         .filter_map(|(index, instrument)| one_instrument(index, instrument, problems))
         .collect()

@@ -173,7 +173,8 @@ async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, 
          SELECT stated FROM (
            SELECT precaution.id, precaution.stated, precaution.standing,
              row_number() OVER (PARTITION BY precaution.id
-               ORDER BY session.examined_at DESC, session.accepted_at DESC) AS nth
+               ORDER BY session.examined_at DESC, session.accepted_at DESC,
+                 session.id DESC) AS nth
            FROM precaution
            JOIN session ON session.source = precaution.source AND session.id = precaution.session
              AND session.version = precaution.version

@@ -41,11 +41,16 @@ pub(super) fn rows(kind: Kind, node: &Node, base: &str) -> Vec<Row> {
 }
 
 fn tokens(parameter: &'static str, node: &Node, rows: &mut Vec<Row>) {
-    let (items, key) = if parameter == "code" {
-        let code = node.member("code");
-        (code.map_or(&[][..], |code| code.items_of("coding")), "code")
-    } else {
-        (node.items_of(parameter), "value")
+    let (items, key) = match parameter {
+        "code" => {
+            let code = node.member("code");
+            (code.map_or(&[][..], |code| code.items_of("coding")), "code")
+        }
+        "_tag" => {
+            let meta = node.member("meta");
+            (meta.map_or(&[][..], |meta| meta.items_of("tag")), "code")
+        }
+        _ => (node.items_of(parameter), "value"),
     };
     for item in items {
         if let Some(value) = item.text_of(key) {

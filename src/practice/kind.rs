@@ -126,10 +126,12 @@ impl Kind {
     pub(super) const fn searches(self) -> &'static [(&'static str, Comparing)] {
         match self {
             Self::Device => &[
+                ("_tag", Comparing::Token),
                 ("identifier", Comparing::Token),
                 ("patient", Comparing::Reference),
             ],
             Self::DiagnosticReport | Self::Observation => &[
+                ("_tag", Comparing::Token),
                 ("code", Comparing::Token),
                 ("date", Comparing::Date),
                 ("identifier", Comparing::Token),
@@ -137,15 +139,17 @@ impl Kind {
                 ("subject", Comparing::Reference),
             ],
             Self::Encounter => &[
+                ("_tag", Comparing::Token),
                 ("date", Comparing::Date),
                 ("identifier", Comparing::Token),
                 ("patient", Comparing::Reference),
                 ("subject", Comparing::Reference),
             ],
             Self::Organization | Self::Patient | Self::Practitioner => {
-                &[("identifier", Comparing::Token)]
+                &[("_tag", Comparing::Token), ("identifier", Comparing::Token)]
             }
             Self::Provenance => &[
+                ("_tag", Comparing::Token),
                 ("patient", Comparing::Reference),
                 ("recorded", Comparing::Date),
                 ("target", Comparing::Reference),

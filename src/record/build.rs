@@ -336,8 +336,18 @@ fn provenance_entry(
     } else {
         ("UPDATE", "revise")
     };
+    let mut meta = meta(session, "session-provenance");
+    meta.tag.push(Coding {
+        system: URI_SYSTEM.to_owned(),
+        // Not the full URL: a server writes its own address in the place of that.
+        code: urn(finding::derived_identity(
+            "provenance-tag",
+            &[&session.source, &id, &version],
+        )),
+        display: "version of a session".to_owned(),
+    });
     let provenance = Provenance {
-        meta: meta(session, "session-provenance"),
+        meta,
         target: coded
             .iter()
             .map(|one| literal("Observation", urn_of(session, one)))

@@ -100,24 +100,21 @@ impl Record {
     /// with the same identifier (FHIR R4, http.html#cond-update). Instruments are only created.
     fn request(&self, entry: &Entry) -> Node {
         use crate::json::text;
-        let condition = entry
+        let identified = entry
             .identifier
             .as_ref()
             .map(|(system, value)| if_none_exist(system, value.open()));
+        let condition = identified.or_else(|| tagged(&entry.resource));
+        let mut request = vec![("method", text("POST")), ("url", text(entry.kind))];
         match condition {
             Some(condition) if self.version > 1 && entry.kind == "Observation" => {
-                crate::json::object([
-                    ("method", text("PUT")),
-                    ("url", text(format!("{}?{condition}", entry.kind))),
-                ])
+                let address = format!("{}?{condition}", entry.kind);
+                request = vec![("method", text("PUT")), ("url", text(address))];
             }
-            Some(condition) => crate::json::object([
-                ("method", text("POST")),
-                ("url", text(entry.kind)),
-                ("ifNoneExist", text(condition)),
-            ]),
-            None => crate::json::object([("method", text("POST")), ("url", text(entry.kind))]),
+            Some(condition) => request.push(("ifNoneExist", text(condition))),
+            None => {}
         }
+        crate::json::object(request)
     }
 }
 
@@ -155,6 +152,17 @@ pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
 /// the bar between namespace and value is percent-encoded, as some servers ask.
 pub fn if_none_exist(system: &str, value: &str) -> String {
     format!("identifier={}%7C{}", percent(system), percent(value))
+}
+
+/// A Provenance has no identifier in R4, but every resource has tags, and `_tag` is a search
+/// parameter of every resource (FHIR R4, search.html#all): its tag makes its creation conditional.
+pub fn tagged(resource: &Node) -> Option<String> {
+    let tags = resource.at(&["meta", "tag"])?.items();
+    let tag = tags
+        .iter()
+        .find(|tag| tag.text_of("system") == Some(URI_SYSTEM))?;
+    let code = tag.text_of("code")?;
+    Some(format!("_tag={}%7C{}", percent(URI_SYSTEM), percent(code)))
 }
 
 /// Percent-encodes everything but the unreserved characters of RFC 3986, section 2.3.
