@@ -111,8 +111,8 @@ impl Settings {
     /// [`ConfigError::Target`] when its address is none.
     pub fn single(state: PathBuf, base: &str, sign_in: SignIn) -> Result<Self, ConfigError> {
         let target = Target {
-            name: "record".to_owned(),
-            base: address("record", base)?,
+            name: "record-server".to_owned(),
+            base: address("record-server", base)?,
             sign_in,
             timeout: Duration::from_secs(timeout_seconds()),
             visibility: Duration::from_secs(visibility_seconds()),
