@@ -125,9 +125,10 @@ impl Settings {
     }
 }
 
-/// Work is cut off a sixth of the lease before its end.
+/// Work is cut off a sixth of the lease before its end. A lease lasts an hour at most: one that seems
+/// to last a day comes from a clock that was set back, and counts as ended.
 fn lease(seconds: u64) -> LeaseLength {
-    let whole = Duration::from_secs(seconds.max(1));
+    let whole = Duration::from_secs(seconds.clamp(1, 3600));
     LeaseLength {
         whole,
         margin: whole.checked_div(6).unwrap_or_default(),

@@ -141,6 +141,9 @@ pub(super) fn item_json(item: &Item) -> Node {
             .as_ref()
             .map(|words| ("words", text(words.open().clone()))),
     );
+    members.extend(item.behind.map(|head| ("behind", text(head.to_string()))));
+    let decided = item.decided.as_ref();
+    members.extend(decided.map(|decided| ("decided", text(decided.open().clone()))));
     let receipt = item
         .receipt
         .as_deref()

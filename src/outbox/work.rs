@@ -237,7 +237,7 @@ async fn take_lane(
     .bind(until.timestamp_millis())
     .bind(now.timestamp_millis())
     // A lease or a wait longer than any we give comes from a clock that has been set back since.
-    .bind((until + (until - now)).timestamp_millis())
+    .bind((now + TimeDelta::days(1)).timestamp_millis())
     .bind((now + TimeDelta::days(2)).timestamp_millis())
     .fetch_optional(connection)
     .await?;
