@@ -96,7 +96,7 @@ fn elements(node: &Node, path: &str, problems: &mut Problems) {
     }
 }
 
-/// "-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?" (datatypes.html#decimal), without exponent.
+/// `-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?` (datatypes.html#decimal), without exponent.
 fn plain_number(digits: &str) -> bool {
     !digits.contains(['e', 'E'])
 }

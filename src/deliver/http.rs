@@ -91,7 +91,7 @@ impl Connection {
     }
 
     /// Searches by POST, so that no identifier stands in an address or a log of the server
-    /// (FHIR R4, http.html#search: "POST [base]/[type]/_search").
+    /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`).
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
         let request = self
             .request(Method::POST, &format!("/{kind}/_search"))?

@@ -2,7 +2,7 @@
 //!
 //! Owns: one attempt at one item: the person gate, instruments, what is already there, the
 //! transaction, reading back, classification; retry times as a pure function. In: a leased item
-//! and a target. Out: an [`Outcome`]. Never: SQL, changing a statement it sends, a second POST
+//! and a target. Out: an `Outcome`. Never: SQL, changing a statement it sends, a second POST
 //! without searching first.
 
 pub mod attempt;

@@ -20,7 +20,7 @@ pub(super) fn instant(text: &str, path: &str, problems: &mut Problems) -> Option
     }
 }
 
-/// "(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))" (FHIR R4 4.0.1, datatypes.html#dateTime).
+/// `(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))` (FHIR R4 4.0.1, datatypes.html#dateTime).
 fn zone_exists(instant: DateTime<FixedOffset>) -> bool {
     instant.offset().local_minus_utc().abs() <= 14 * 60 * 60
 }
