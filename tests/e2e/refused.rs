@@ -85,16 +85,15 @@ fn a_server_that_says_later_is_asked_later(server: &Server) {
         let later = Utc::now() + TimeDelta::seconds(7);
         later.format("%a, %d %b %Y %H:%M:%S GMT").to_string()
     };
-    let in_seconds = || "2".to_owned();
-    // A date has no parts of a second, and some time passes before it is said.
-    let cases: [(u16, &dyn Fn() -> String, u64, fn(&str) -> Site); 2] = [
-        (429, &in_seconds, 2, Site::new),
-        (503, &date, 5, Site::hasty),
-    ];
-    for (status, asked, seconds, site) in cases {
+    for (status, seconds) in [(429, 2), (503, 5)] {
         let person = Person::known(server);
         let document = person.session();
-        let asked = asked();
+        // A date has no parts of a second, and some time passes before it is said.
+        let asked = if status == 503 {
+            date()
+        } else {
+            "2".to_owned()
+        };
         let proxy = Proxy::new(&server.host, move |request, transactions| {
             if request.transaction() && transactions == 1 {
                 Act::Answer(outcome(status, &[("retry-after", &asked)]))
@@ -102,7 +101,12 @@ fn a_server_that_says_later_is_asked_later(server: &Server) {
                 Act::Pass
             }
         });
-        let site = site(&proxy.base());
+        let base = proxy.base();
+        let site = if status == 503 {
+            Site::hasty(&base)
+        } else {
+            Site::new(&base)
+        };
 
         site.send(&[&site.document(&document)], 60).ended(0);
 
