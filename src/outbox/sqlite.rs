@@ -28,13 +28,14 @@ impl Outbox {
             .create(folder)
             .map_err(OutboxError::Folder)?;
         let file = folder.join("fascicle.sqlite");
-        OpenOptions::new()
-            .create(true)
-            .append(true)
-            .mode(0o600)
-            .open(&file)
-            .map_err(OutboxError::Folder)?;
         let alone = alone(folder).await.map_err(OutboxError::Folder)?;
+        // Made before SQLite would make it, for the sake of its mode; never opened by us again,
+        // because closing it would end the locks that SQLite holds on it in this process.
+        if !file.exists() {
+            let mut options = OpenOptions::new();
+            options.create(true).append(true).mode(0o600);
+            options.open(&file).map_err(OutboxError::Folder)?;
+        }
         // WAL with FULL: a commit that returned survives a power cut (sqlite.org/pragma.html,
         // synchronous).
         let options = SqliteConnectOptions::new()
