@@ -52,13 +52,10 @@ impl<'a> Overlay<'a> {
     /// Every fault of every row, and every file that no table asks for.
     pub fn read(&self) -> Result<Catalogue, Vec<Fault>> {
         let mut faults = self.unknown.clone();
+        faults.extend(self.unused());
         match Catalogue::read(&self.files) {
-            Ok(catalogue) => {
-                faults.extend(self.unused(&catalogue));
-                if faults.is_empty() {
-                    return Ok(catalogue);
-                }
-            }
+            Ok(catalogue) if faults.is_empty() => return Ok(catalogue),
+            Ok(_) => {}
             Err(found) => faults.extend(found),
         }
         faults.sort();
@@ -66,20 +63,32 @@ impl<'a> Overlay<'a> {
     }
 
     /// An added word list that no measure names is most likely a misspelt one of ours.
-    fn unused(&self, catalogue: &Catalogue) -> Vec<Fault> {
-        let measures = catalogue.measures.values();
-        let used: BTreeSet<&str> = measures.filter_map(|m| m.scale.as_deref()).collect();
-        let added = self.added.iter().filter(|name| {
-            let list = list_of(name);
-            list.is_some_and(|list| !used.contains(list))
-        });
-        added
+    fn unused(&self) -> Vec<Fault> {
+        let used = self.scales();
+        let unused = self
+            .added
+            .iter()
+            .filter(|name| !list_of(name).is_some_and(|list| used.contains(list)));
+        unused
             .map(|name| Fault {
                 file: (*name).to_owned(),
                 line: 0,
                 what: "no table of ours has this name, and no measure names it as its scale"
                     .to_owned(),
             })
+            .collect()
+    }
+
+    /// The scales that measures name, as far as their table reads.
+    fn scales(&self) -> BTreeSet<String> {
+        let table = self.files.iter().find(|file| file.name == "measures.csv");
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .from_reader(table.map_or("", |table| table.text).as_bytes());
+        let headers = reader.headers().ok();
+        let place = headers.and_then(|names| names.iter().position(|name| name == "scale"));
+        let rows = reader.records().filter_map(Result::ok);
+        rows.filter_map(|row| row.get(place?).map(str::to_owned))
             .collect()
     }
 }
