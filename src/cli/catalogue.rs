@@ -43,6 +43,7 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
         out.write_all(all.pretty().as_bytes())?;
         return Ok(Ended::Done);
     }
+    print_head(&mut out)?;
     for measure in &measures {
         print_measure(&mut out, &catalogue, measure)?;
     }
@@ -52,18 +53,27 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
     Ok(Ended::Done)
 }
 
+fn print_head(out: &mut dyn Write) -> io::Result<()> {
+    wrapped(out, &format!("{:<36}", "MEASURE"), "LABEL")?;
+    writeln!(
+        out,
+        "{}SOURCE",
+        columns(["KIND", "SITE", "UNIT OR SCALE", "BOUNDS"])
+    )?;
+    writeln!(out, "  {:<13} PUBLISHED CODE", "RELATION")
+}
+
+fn columns([kind, site, value, bounds]: [&str; 4]) -> String {
+    format!("  {kind:<13} {site:<12} {value:<22} {bounds:<26} ")
+}
+
 /// The key and the label, then kind, site, value, bounds and source in columns, then the codes.
 fn print_measure(out: &mut dyn Write, catalogue: &Catalogue, measure: &Measure) -> io::Result<()> {
     wrapped(out, &format!("{:<36}", measure.measure), &measure.label)?;
     let site = measure.site.as_deref().unwrap_or("no site");
-    let columns = format!(
-        "  {:<13} {:<12} {:<22} {:<26} ",
-        measure.kind.word(),
-        site,
-        value(measure),
-        bounds(measure)
-    );
-    writeln!(out, "{columns}{}", measure.source)?;
+    let (value, bounds) = (value(measure), bounds(measure));
+    let row = columns([measure.kind.word(), site, &value, &bounds]);
+    writeln!(out, "{row}{}", measure.source)?;
     for row in catalogue.codes_of(&measure.measure) {
         let words = format!("{} {} {}", system(row), row.code, row.display);
         wrapped(out, &format!("  {:<13} ", row.relation.word()), &words)?;

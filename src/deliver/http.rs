@@ -256,9 +256,7 @@ fn cause_of(error: &reqwest::Error) -> Cause {
     let mut next = error.source();
     while let Some(one) = next {
         if let Some(found) = one.downcast_ref::<io::Error>() {
-            let within = found.get_ref();
-            let tls = within.and_then(|inner| inner.downcast_ref::<rustls::Error>());
-            match tls {
+            match tls_within(found) {
                 Some(rustls::Error::InvalidCertificate(_)) => return Cause::Certificate,
                 Some(_) => return Cause::Tls,
                 None if found.kind() == io::ErrorKind::ConnectionRefused => return Cause::Refused,
@@ -272,6 +270,14 @@ fn cause_of(error: &reqwest::Error) -> Cause {
         next = one.source();
     }
     cause
+}
+
+/// An I/O error hides what it was made from to whoever asks for its source.
+fn tls_within(error: &io::Error) -> Option<&rustls::Error> {
+    let within = error.get_ref()?;
+    within
+        .downcast_ref::<rustls::Error>()
+        .or_else(|| tls_within(within.downcast_ref::<io::Error>()?))
 }
 
 /// What a server says in an `OperationOutcome`, for the person who asks; it may repeat content.

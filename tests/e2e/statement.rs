@@ -169,3 +169,13 @@ fn every_target_of_a_configuration_is_looked_at_and_one_that_does_not_answer_is_
     );
     assert!(!state.exists(), "no store is opened");
 }
+
+#[test]
+fn a_port_that_does_not_speak_tls_is_told_apart_from_one_where_nobody_listens() {
+    let server = Server::practice();
+    let base = format!("https://{}/fhir", server.host);
+
+    let run = target(&["--to", &base, "--json"]).ended(4);
+
+    assert!(only_no(&run, "reachable").contains("does not speak TLS"));
+}
