@@ -5,7 +5,7 @@ use crate::catalogue::overlay::Overlay;
 use crate::catalogue::rows::{CodeRow, Measure};
 use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile};
 use crate::cli::arguments::{CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions};
-use crate::cli::report::{Mistake, counted, wrapped};
+use crate::cli::report::{Mistake, WIDTH, counted, wrapped};
 use crate::cli::{Ended, documents};
 use crate::json::{Node, object, text};
 use std::collections::{BTreeMap, BTreeSet};
@@ -73,7 +73,12 @@ fn print_measure(out: &mut dyn Write, catalogue: &Catalogue, measure: &Measure) 
     let site = measure.site.as_deref().unwrap_or("no site");
     let (value, bounds) = (value(measure), bounds(measure));
     let row = columns([measure.kind.word(), site, &value, &bounds]);
-    writeln!(out, "{row}{}", measure.source)?;
+    if row.len().saturating_add(measure.source.len()) <= WIDTH {
+        writeln!(out, "{row}{}", measure.source)?;
+    } else {
+        writeln!(out, "{}", row.trim_end())?;
+        writeln!(out, "  {:<13} {}", "source", measure.source)?;
+    }
     for row in catalogue.codes_of(&measure.measure) {
         let words = format!("{} {} {}", system(row), row.code, row.display);
         wrapped(out, &format!("  {:<13} ", row.relation.word()), &words)?;

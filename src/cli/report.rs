@@ -47,7 +47,7 @@ pub(super) fn counted(count: impl Into<u64>, one: &str, many: &str) -> String {
 }
 
 /// The width a page of text keeps to.
-const WIDTH: usize = 100;
+pub(super) const WIDTH: usize = 100;
 
 /// Writes words as lines that fit the page: `first` before the first, blanks of that width before
 /// the others.
