@@ -143,8 +143,7 @@ impl Connection {
         answer(request).await
     }
 
-    /// Reads what the server declares of itself (FHIR R4, http.html#capabilities:
-    /// "GET [base]/metadata").
+    /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
     ///
     /// # Errors
     /// [`Unanswered`], with its cause.
