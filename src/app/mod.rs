@@ -1,11 +1,14 @@
 //! Use cases and wiring.
 //!
-//! Owns: what a person can ask for: encode, submit, deliver, read the trail. In: text and
+//! Owns: what a person can ask for: encode, submit, deliver, read the trail, look at a record server. In: text and
 //! settings. Out: results that both the command line and the pages show. Never: speaks HTTP to a
 //! browser, prints, ends the process.
 
 pub mod deliver;
 pub mod encode;
+mod needs;
+pub mod statement;
 pub mod submit;
+pub mod target;
 pub mod view;
 pub mod words;

@@ -2,6 +2,12 @@
 
 use crate::catalogue::TableFile;
 
+/// The sources that rows name.
+pub(super) const SOURCES: TableFile<'static> = TableFile {
+    name: "SOURCES.toml",
+    text: include_str!("../../profiles/SOURCES.toml"),
+};
+
 pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "codes.csv",

@@ -1,12 +1,11 @@
 //! Reading table files and finding every fault in them.
 
-use crate::catalogue::check_digit::holds as check_digit_holds;
-use crate::catalogue::rows::{Axis, CodeRow, Measure, Relation, Scale, ScaleRow, Site};
-use crate::catalogue::{Catalogue, SNOMED, TableFile, sha256_hex};
+use crate::catalogue::rows::{Axis, CodeRow, Measure, Scale, ScaleRow, Site};
+use crate::catalogue::{Catalogue, TableFile, cross, sha256_hex, sources};
 use crate::exact::Exact;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// One fault of a table: where and what.
@@ -85,7 +84,8 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
             .collect(),
         sha256: digest(files),
     };
-    faults.extend(cross_check(&catalogue));
+    faults.extend(cross::faults(&catalogue, files));
+    faults.extend(sources::faults(files));
     faults.sort();
     if faults.is_empty() {
         Ok(catalogue)
@@ -95,7 +95,8 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
 }
 
 fn digest(files: &[TableFile<'_>]) -> String {
-    let ordered: BTreeMap<&str, &str> = files.iter().map(|file| (file.name, file.text)).collect();
+    let tables = files.iter().filter(|file| file.name != sources::FILE);
+    let ordered: BTreeMap<&str, &str> = tables.map(|file| (file.name, file.text)).collect();
     let joined = ordered
         .into_iter()
         .fold(String::new(), |mut joined, (name, text)| {
@@ -234,116 +235,6 @@ impl Reader<'_> {
     }
 }
 
-fn cross_check(catalogue: &Catalogue) -> Vec<Fault> {
-    let mut faults = Vec::new();
-    let mut fault = |file: &str, what: String| {
-        faults.push(Fault {
-            file: file.to_owned(),
-            line: 0,
-            what,
-        });
-    };
-    for measure in catalogue.measures.values() {
-        let key = &measure.measure;
-        let known = |list: Option<&String>, found: &dyn Fn(&str) -> bool| {
-            list.is_none_or(|name| found(name))
-        };
-        if !known(measure.site.as_ref(), &|site| {
-            catalogue.sites.contains_key(site)
-        }) {
-            fault(
-                "measures.csv",
-                format!("{key}: its site is not in sites.csv"),
-            );
-        }
-        if !known(measure.scale.as_ref(), &|scale| {
-            catalogue.scales.contains_key(scale)
-        }) {
-            fault("measures.csv", format!("{key}: its scale has no file"));
-        }
-        if !known(measure.unit.as_ref(), &|unit| {
-            catalogue.units.contains_key(unit)
-        }) {
-            fault(
-                "measures.csv",
-                format!("{key}: its unit is not in units.csv"),
-            );
-        }
-        if let (Some(low), Some(high)) = (measure.ask_below, measure.ask_above)
-            && low > high
-        {
-            fault(
-                "measures.csv",
-                format!("{key}: ask_below is above ask_above"),
-            );
-        }
-        if measure.kind.has_ending() && measure.sign.is_none() {
-            fault(
-                "measures.csv",
-                format!("{key}: a measure of an angle needs a sign"),
-            );
-        }
-    }
-    for unit in catalogue.units.keys() {
-        if octofhir_ucum::validate(unit).is_err() {
-            fault("units.csv", format!("{unit} is no UCUM code"));
-        }
-    }
-    for (file, what) in code_faults(catalogue) {
-        fault(file, what);
-    }
-    faults
-}
-
-fn code_faults(catalogue: &Catalogue) -> Vec<(&'static str, String)> {
-    let mut faults = Vec::new();
-    let mut first_codings = BTreeSet::new();
-    for row in &catalogue.codes {
-        if !check_digit_holds(&row.system, &row.code) {
-            faults.push((
-                "codes.csv",
-                format!("{}: {} fails its check digit", row.thing, row.code),
-            ));
-        }
-        let known = match row.thing.split_once('/') {
-            Some((list, code)) => catalogue.word(list, code).is_some(),
-            None => catalogue.measures.contains_key(&row.thing),
-        };
-        if !known {
-            faults.push((
-                "codes.csv",
-                format!("{} is no measure and no word", row.thing),
-            ));
-        }
-        let site = catalogue
-            .measures
-            .get(&row.thing)
-            .map(|measure| &measure.site);
-        if row.relation == Relation::Equivalent
-            && !first_codings.insert((&row.system, &row.code, site))
-        {
-            faults.push((
-                "codes.csv",
-                format!(
-                    "{}: another measure at the same site has the same first coding",
-                    row.thing
-                ),
-            ));
-        }
-    }
-    for site in catalogue.sites.values() {
-        for code in [&site.unsided_code, &site.left_code, &site.right_code] {
-            if !check_digit_holds(SNOMED, code) {
-                faults.push((
-                    "sites.csv",
-                    format!("{}: {code} fails its check digit", site.site),
-                ));
-            }
-        }
-    }
-    faults
-}
-
 #[cfg(test)]
 mod tests {
     use super::Catalogue;
@@ -378,8 +269,8 @@ mod tests {
             "profiles/units.csv:3: deg/s is out of order or stands twice",
             "profiles/units.csv:3: label is empty or padded; write none",
             "profiles/units.csv:3: checked_on yesterday is no date",
-            "profiles/units.csv:0: degrees is no UCUM code",
-            "profiles/measures.csv:0: pain.intensity.calf: its unit is not in units.csv",
+            "profiles/units.csv:2: degrees is no UCUM code",
+            "profiles/measures.csv:6: pain.intensity.calf: its unit is not in units.csv",
         ] {
             assert!(
                 told.iter().any(|fault| fault == wanted),

@@ -6,9 +6,12 @@
 
 mod check_digit;
 pub mod conformance;
+mod cross;
 mod embedded;
 pub mod load;
+pub mod overlay;
 pub mod rows;
+mod sources;
 
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{

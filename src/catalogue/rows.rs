@@ -143,6 +143,18 @@ pub enum Relation {
     Position,
 }
 
+impl Relation {
+    /// The word of the tables.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Equivalent => "equivalent",
+            Self::Wider => "wider",
+            Self::Absent => "absent",
+            Self::Position => "position",
+        }
+    }
+}
+
 /// One row of `codes.csv`.
 #[derive(Debug, Clone, Deserialize)]
 pub struct CodeRow {

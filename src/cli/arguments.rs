@@ -13,7 +13,7 @@ use uuid::Uuid;
 ///
 /// Exit codes: 0 done; 1 something is wrong with what was given; 2 the command line is not
 /// understood; 3 cautions wait for a named person's confirmation; 4 accepted and kept, not
-/// delivered yet; 5 accepted and kept, a person has to decide; 70 a fault of the program or the
+/// delivered yet, or a record server does not answer; 5 accepted and kept, a person has to decide; 70 a fault of the program or the
 /// machine.
 #[derive(Parser)]
 #[command(version, max_term_width = 100)]
@@ -35,7 +35,9 @@ pub(super) enum Command {
     Check(CheckOptions),
     Send(SendOptions),
     Queue(QueueOptions),
+    Target(TargetOptions),
     Trail(TrailOptions),
+    Catalogue(CatalogueOptions),
     Practice(PracticeOptions),
 }
 
@@ -137,6 +139,29 @@ pub(super) struct QueueOptions {
     pub(super) why: Option<String>,
 }
 
+/// What will and will not work with a record server, line by line, and what to change.
+///
+/// Reads the statement of the server and looks for a record that nobody has; no store is opened and
+/// nothing is written. "Not said" means that the server does not tell, not that it cannot.
+#[derive(Args)]
+pub(super) struct TargetOptions {
+    /// Configuration file (TOML) whose targets are looked at.
+    #[arg(long, conflicts_with = "to", required_unless_present = "to")]
+    pub(super) config: Option<PathBuf>,
+    /// Base address of its FHIR service, without a slash at the end.
+    #[arg(long, value_name = "BASE")]
+    pub(super) to: Option<String>,
+    /// File that holds a bearer token for it.
+    #[arg(long, requires = "to", conflicts_with = "basic_file")]
+    pub(super) bearer_file: Option<PathBuf>,
+    /// File that holds name:password for it.
+    #[arg(long, requires = "to")]
+    pub(super) basic_file: Option<PathBuf>,
+    /// Print as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
 /// What happened, in order; and back from one delivered Observation to the captured words.
 #[derive(Args)]
 pub(super) struct TrailOptions {
@@ -157,6 +182,40 @@ pub(super) struct TrailOptions {
     #[arg(long, value_name = "OBSERVATION")]
     pub(super) words: Option<String>,
     /// Print as JSON, one row a line.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// The tables: what can be recorded, and whether tables of your own hold.
+#[derive(Args)]
+pub(super) struct CatalogueOptions {
+    #[command(subcommand)]
+    pub(super) command: CatalogueCommand,
+}
+
+#[derive(Subcommand)]
+pub(super) enum CatalogueCommand {
+    List(ListOptions),
+    Check(TablesOptions),
+}
+
+/// Every measure with its kind, site, unit or scale, bounds, published codes and source.
+#[derive(Args)]
+pub(super) struct ListOptions {
+    /// Only measures of this kind.
+    #[arg(long)]
+    pub(super) kind: Option<String>,
+    /// Print as JSON.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// Every fault of your own tables, laid over ours: a file takes the place of ours of the same name.
+#[derive(Args)]
+pub(super) struct TablesOptions {
+    /// Folder laid out like profiles/.
+    pub(super) dir: PathBuf,
+    /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
 }

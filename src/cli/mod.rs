@@ -5,6 +5,7 @@
 //! a person to standard error.
 
 mod arguments;
+mod catalogue;
 mod demo;
 mod documents;
 mod practice;
@@ -13,6 +14,7 @@ mod reasons;
 mod report;
 mod send;
 mod settings;
+mod target;
 mod trail;
 
 use crate::cli::arguments::{Arguments, Command};
@@ -33,6 +35,8 @@ pub enum Ended {
     WaitsForConfirmation,
     /// 4: accepted and kept, but not delivered yet.
     NotDelivered,
+    /// 4 too: a record server does not answer.
+    Unreachable,
     /// 5: accepted and kept; a person has to decide.
     WaitsForAPerson,
     /// 1: something is wrong with what was given.
@@ -47,7 +51,7 @@ impl Ended {
             Self::Done => 0,
             Self::Problems => 1,
             Self::WaitsForConfirmation => 3,
-            Self::NotDelivered => 4,
+            Self::NotDelivered | Self::Unreachable => 4,
             Self::WaitsForAPerson => 5,
             Self::Fault => 70,
         }
@@ -78,7 +82,9 @@ async fn command(command: &Command) -> anyhow::Result<Ended> {
         Command::Check(options) => documents::check(options, now),
         Command::Send(options) => send::send(options).await,
         Command::Queue(options) => queue::queue(options).await,
+        Command::Target(options) => target::target(options).await,
         Command::Trail(options) => trail::trail(options).await,
+        Command::Catalogue(options) => catalogue::catalogue(options),
         Command::Practice(options) => practice::practice(options).await,
     }
 }

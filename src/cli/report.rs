@@ -46,6 +46,32 @@ pub(super) fn counted(count: impl Into<u64>, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
+/// The width a page of text keeps to.
+pub(super) const WIDTH: usize = 100;
+
+/// Writes words as lines that fit the page: `first` before the first, blanks of that width before
+/// the others.
+pub(super) fn wrapped(out: &mut dyn Write, first: &str, words: &str) -> io::Result<()> {
+    let indent = first.chars().count();
+    let mut line = first.to_owned();
+    let mut filled = indent;
+    for word in words.split_whitespace() {
+        let wide = word.chars().count();
+        if filled > indent && filled.saturating_add(wide).saturating_add(1) > WIDTH {
+            writeln!(out, "{}", line.trim_end())?;
+            line = " ".repeat(indent);
+            filled = indent;
+        }
+        if filled > indent {
+            line.push(' ');
+            filled = filled.saturating_add(1);
+        }
+        line.push_str(word);
+        filled = filled.saturating_add(wide);
+    }
+    writeln!(out, "{}", line.trim_end())
+}
+
 /// Writes one line to standard error.
 pub(super) fn to_stderr(line: &str) {
     // Nothing is left to be told when standard error is gone.

@@ -14,8 +14,7 @@ use uuid::Uuid;
 pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
     if settings.targets.is_empty() {
-        let words = "no record server is named: use --to BASE or a configuration with a target";
-        return Err(Mistake(words.to_owned()).into());
+        return Err(Mistake(settings::NO_TARGET.to_owned()).into());
     }
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();

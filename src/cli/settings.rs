@@ -6,36 +6,65 @@
 
 use crate::app::deliver::Delivery;
 use crate::catalogue::sha256_hex;
-use crate::cli::arguments::Place;
+use crate::cli::arguments::{Place, TargetOptions};
 use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
 use crate::config::Settings;
-use crate::deliver::SignIn;
 use crate::deliver::http::Connection;
+use crate::deliver::{SignIn, Target};
 use crate::outbox::Outbox;
 use anyhow::Context;
 use std::fs;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+
+/// Told where a record server is needed and none is named.
+pub(super) const NO_TARGET: &str =
+    "no record server is named: use --to BASE or a configuration with a target";
 
 /// The settings a command line names.
 pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
     if let Some(path) = &place.config {
-        let text = fs::read_to_string(path)
-            .map_err(|cause| Mistake(format!("the configuration file: {}", cause.kind())))?;
-        return Ok(Settings::read(&text)?);
+        return of_file(path);
     }
     let state = place.state.clone().context("no state folder is named")?;
-    let sign_in = match (&place.bearer_file, &place.basic_file) {
-        (Some(path), _) => SignIn::Bearer(path.clone()),
-        (None, Some(path)) => SignIn::Basic(path.clone()),
-        (None, None) => SignIn::None,
-    };
+    let sign_in = sign_in(place.bearer_file.as_ref(), place.basic_file.as_ref());
     if let Some(base) = &place.to {
         return Ok(Settings::single(state, base, sign_in)?);
     }
     let mut settings = Settings::single(state, "http://127.0.0.1", SignIn::None)?;
     settings.targets.clear();
     Ok(settings)
+}
+
+/// The targets a command line names.
+pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
+    let settings = match (&options.config, &options.to) {
+        (Some(path), _) => of_file(path)?,
+        (None, Some(base)) => {
+            let sign_in = sign_in(options.bearer_file.as_ref(), options.basic_file.as_ref());
+            Settings::single(PathBuf::new(), base, sign_in)?
+        }
+        (None, None) => return Err(Mistake(NO_TARGET.to_owned()).into()),
+    };
+    if settings.targets.is_empty() {
+        return Err(Mistake(NO_TARGET.to_owned()).into());
+    }
+    Ok(settings.targets)
+}
+
+fn of_file(path: &Path) -> anyhow::Result<Settings> {
+    let text = fs::read_to_string(path)
+        .map_err(|cause| Mistake(format!("the configuration file: {}", cause.kind())))?;
+    Ok(Settings::read(&text)?)
+}
+
+fn sign_in(bearer_file: Option<&PathBuf>, basic_file: Option<&PathBuf>) -> SignIn {
+    match (bearer_file, basic_file) {
+        (Some(path), _) => SignIn::Bearer(path.clone()),
+        (None, Some(path)) => SignIn::Basic(path.clone()),
+        (None, None) => SignIn::None,
+    }
 }
 
 /// The store of the settings, made when it is missing, its targets bound to their servers.
@@ -56,7 +85,7 @@ pub(super) async fn existing_outbox(settings: &Settings) -> anyhow::Result<Outbo
 
 /// One delivery for each target.
 pub(super) fn deliveries(settings: &Settings, outbox: &Outbox) -> anyhow::Result<Vec<Delivery>> {
-    let delivery = |target: &crate::deliver::Target| {
+    let delivery = |target: &Target| {
         Ok(Delivery {
             outbox: outbox.clone(),
             connection: Connection::new(target.clone())?,

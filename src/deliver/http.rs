@@ -14,7 +14,8 @@ use reqwest::header::{
 };
 use reqwest::redirect::Policy;
 use reqwest::{Client, Method, RequestBuilder};
-use std::fs;
+use std::error::Error as _;
+use std::{fs, io};
 
 const FHIR_JSON: &str = "application/fhir+json";
 /// The most we read of an answer; a record server answers a session with far less.
@@ -61,6 +62,32 @@ impl Silence {
             Self::Secret => "target.secret",
         }
     }
+}
+
+/// No answer, with what can be told of its cause.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Unanswered {
+    /// What it means for a delivery.
+    pub silence: Silence,
+    /// Why, as far as it shows.
+    pub cause: Cause,
+}
+
+/// Why no answer came, for the person who has to mend it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// The name of the host does not resolve.
+    Name,
+    /// Nothing listens at the port.
+    Refused,
+    /// The certificate of the server is not trusted.
+    Certificate,
+    /// TLS failed otherwise.
+    Tls,
+    /// The time was up.
+    Slow,
+    /// Anything else.
+    Other,
 }
 
 /// The HTTP client cannot be built.
@@ -116,6 +143,19 @@ impl Connection {
         answer(request).await
     }
 
+    /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
+    ///
+    /// # Errors
+    /// [`Unanswered`], with its cause.
+    pub async fn metadata(&self) -> Result<Answer, Unanswered> {
+        let request = self.request(Method::GET, "/metadata");
+        exchange(request.map_err(|silence| Unanswered {
+            silence,
+            cause: Cause::Other,
+        })?)
+        .await
+    }
+
     /// Sends a transaction Bundle.
     pub async fn transaction(&self, bundle: &Node) -> Result<Answer, Silence> {
         let request = self
@@ -154,16 +194,23 @@ fn authorization(sign_in: &SignIn) -> Result<Option<HeaderValue>, Silence> {
     Ok(Some(value))
 }
 
-/// Errors of the client are turned into codes at once: they carry addresses.
 async fn answer(request: RequestBuilder) -> Result<Answer, Silence> {
-    let silence = |cause: &reqwest::Error| {
-        if cause.is_connect() || cause.is_builder() {
+    exchange(request)
+        .await
+        .map_err(|unanswered| unanswered.silence)
+}
+
+/// Errors of the client are turned into codes at once: they carry addresses.
+async fn exchange(request: RequestBuilder) -> Result<Answer, Unanswered> {
+    let unanswered = |cause: &reqwest::Error| Unanswered {
+        silence: if cause.is_connect() || cause.is_builder() {
             Silence::Unreachable
         } else {
             Silence::NoAnswer
-        }
+        },
+        cause: cause_of(cause),
     };
-    let mut response = request.send().await.map_err(|cause| silence(&cause))?;
+    let mut response = request.send().await.map_err(|cause| unanswered(&cause))?;
     let status = response.status().as_u16();
     let retry_after = response
         .headers()
@@ -171,9 +218,13 @@ async fn answer(request: RequestBuilder) -> Result<Answer, Silence> {
         .and_then(|value| value.to_str().ok());
     let retry_after = retry_after.map(str::to_owned);
     let mut bytes = Vec::new();
-    while let Some(chunk) = response.chunk().await.map_err(|_cut| Silence::NoAnswer)? {
+    while let Some(chunk) = response
+        .chunk()
+        .await
+        .map_err(|cut| cut_off(cause_of(&cut)))?
+    {
         if bytes.len().saturating_add(chunk.len()) > MOST_BYTES {
-            return Err(Silence::NoAnswer);
+            return Err(cut_off(Cause::Other));
         }
         bytes.extend_from_slice(&chunk);
     }
@@ -185,6 +236,47 @@ async fn answer(request: RequestBuilder) -> Result<Answer, Silence> {
         body: body.map(Private::new),
         retry_after,
     })
+}
+
+const fn cut_off(cause: Cause) -> Unanswered {
+    Unanswered {
+        silence: Silence::NoAnswer,
+        cause,
+    }
+}
+
+/// The cause that lies deepest tells most.
+fn cause_of(error: &reqwest::Error) -> Cause {
+    let mut cause = if error.is_timeout() {
+        Cause::Slow
+    } else {
+        Cause::Other
+    };
+    let mut next = error.source();
+    while let Some(one) = next {
+        if let Some(found) = one.downcast_ref::<io::Error>() {
+            match tls_within(found) {
+                Some(rustls::Error::InvalidCertificate(_)) => return Cause::Certificate,
+                Some(_) => return Cause::Tls,
+                None if found.kind() == io::ErrorKind::ConnectionRefused => return Cause::Refused,
+                None => {}
+            }
+        }
+        // The resolver has no type of its own to ask for.
+        if one.to_string().starts_with("dns error") {
+            cause = Cause::Name;
+        }
+        next = one.source();
+    }
+    cause
+}
+
+/// An I/O error hides what it was made from to whoever asks for its source.
+fn tls_within(error: &io::Error) -> Option<&rustls::Error> {
+    let within = error.get_ref()?;
+    within
+        .downcast_ref::<rustls::Error>()
+        .or_else(|| tls_within(within.downcast_ref::<io::Error>()?))
 }
 
 /// What a server says in an `OperationOutcome`, for the person who asks; it may repeat content.

@@ -26,6 +26,7 @@ mod proxy;
 mod refused;
 mod server;
 mod sign_in;
+mod statement;
 mod swallowed;
 mod together;
 mod twice;

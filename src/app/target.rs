@@ -1,0 +1,306 @@
+//! What will and will not work with a record server: reading only, no store, nothing is written.
+
+use crate::app::statement;
+use crate::clock::Clock;
+use crate::deliver::SignIn;
+use crate::deliver::http::{Answer, Cause, Connection, Silence, Unanswered, server_words};
+use crate::private::Private;
+use std::net::IpAddr;
+
+/// How a line ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Mark {
+    /// It will work.
+    Fine,
+    /// It will work, and somebody should look at it.
+    Warning,
+    /// It will not work.
+    No,
+    /// The server does not tell.
+    NotSaid,
+}
+
+impl Mark {
+    /// The word for people and machines.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Fine => "ok",
+            Self::Warning => "warning",
+            Self::No => "no",
+            Self::NotSaid => "not said",
+        }
+    }
+}
+
+/// One thing that will or will not work.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What it is about.
+    pub about: &'static str,
+    /// How it stands.
+    pub mark: Mark,
+    /// A sentence.
+    pub what: String,
+    /// What to change; nothing where all is well.
+    pub change: Option<String>,
+}
+
+impl Line {
+    /// A line of something that works.
+    pub fn fine(about: &'static str, what: impl Into<String>) -> Self {
+        Self {
+            about,
+            mark: Mark::Fine,
+            what: what.into(),
+            change: None,
+        }
+    }
+
+    /// A line of something to look at.
+    pub fn other(
+        about: &'static str,
+        mark: Mark,
+        what: impl Into<String>,
+        change: impl Into<String>,
+    ) -> Self {
+        Self {
+            about,
+            mark,
+            what: what.into(),
+            change: Some(change.into()),
+        }
+    }
+}
+
+/// What was seen of one target.
+#[derive(Debug, Clone)]
+pub struct Looked {
+    /// Its name.
+    pub name: String,
+    /// Its base address.
+    pub base: Private<String>,
+    /// Whether it answered at all.
+    pub answered: bool,
+    /// Line by line.
+    pub lines: Vec<Line>,
+}
+
+const SIGN_IN: &str = "sign-in";
+const STATEMENT: &str = "statement";
+
+/// Asks a record server for its statement, and looks for a record that nobody has.
+///
+/// Many servers show their statement to anybody, so only a search tells whether the sign-in works;
+/// it is the search with which a delivery begins, for an identifier that is never given.
+pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
+    let target = connection.target();
+    let mut lines = vec![way(target.base.open())];
+    let asked_at = clock.now();
+    let asked = connection.metadata().await;
+    let answered = match asked {
+        Ok(answer) => {
+            let took_ms = (clock.now() - asked_at).num_milliseconds();
+            lines.push(Line::fine(
+                "reachable",
+                format!("it answers, in {took_ms} ms"),
+            ));
+            of_answer(connection, &answer, &mut lines).await;
+            true
+        }
+        Err(unanswered) => {
+            lines.push(of_silence(unanswered));
+            // The secret is ours to mend; nothing was asked of the server.
+            unanswered.silence == Silence::Secret
+        }
+    };
+    Looked {
+        name: target.name.clone(),
+        base: target.base.clone(),
+        answered,
+        lines,
+    }
+}
+
+async fn of_answer(connection: &Connection, answer: &Answer, lines: &mut Vec<Line>) {
+    let sign_in = &connection.target().sign_in;
+    let statement = answer.body.as_ref().map(Private::open);
+    match (answer.status, statement) {
+        (401 | 403, _) => lines.push(refused(answer.status, sign_in)),
+        (200..=299, Some(statement)) => {
+            lines.push(signs_in(connection).await);
+            lines.extend(statement::read(statement));
+        }
+        (200..=299, None) => lines.push(Line::other(
+            STATEMENT,
+            Mark::No,
+            "what answers at metadata is not JSON",
+            "check the base address, and have application/fhir+json turned on",
+        )),
+        (300..=399, _) => lines.push(Line::other(
+            STATEMENT,
+            Mark::No,
+            format!(
+                "the server answers {} and points to another address, which is not followed",
+                answer.status
+            ),
+            "use the address it points to as the base address",
+        )),
+        _ => lines.push(Line::other(
+            STATEMENT,
+            Mark::No,
+            plain(server_words(answer).open()),
+            "check the base address: it is the part before /metadata, often ending in /fhir",
+        )),
+    }
+}
+
+async fn signs_in(connection: &Connection) -> Line {
+    let sign_in = &connection.target().sign_in;
+    let nobody = "urn:uuid:00000000-0000-0000-0000-000000000000";
+    let form = crate::record::if_none_exist(crate::record::URI_SYSTEM, nobody);
+    let answer = match connection.search("Observation", &form).await {
+        Ok(answer) => answer,
+        Err(silence) => {
+            return Line::other(
+                SIGN_IN,
+                Mark::No,
+                format!(
+                    "the statement came, and a search got no answer ({})",
+                    silence.code()
+                ),
+                "look for what stops a POST between here and the server",
+            );
+        }
+    };
+    match answer.status {
+        200..=299 => Line::fine(
+            SIGN_IN,
+            match sign_in {
+                SignIn::None => "none is set, and the server lets a search through without",
+                SignIn::Basic(_) | SignIn::Bearer(_) => "the server lets a search through with it",
+            },
+        ),
+        401 | 403 => refused(answer.status, sign_in),
+        _ => Line::other(
+            SIGN_IN,
+            Mark::No,
+            format!(
+                "the search with which a delivery begins does not work: {}",
+                plain(server_words(&answer).open())
+            ),
+            "have searches by POST to Observation/_search turned on for this account",
+        ),
+    }
+}
+
+fn refused(status: u16, sign_in: &SignIn) -> Line {
+    let (what, change) = match (status, sign_in) {
+        (401, SignIn::None) => (
+            "the server asks for a sign-in, and none is set",
+            "set sign_in and secret_file, or use --bearer-file or --basic-file",
+        ),
+        (401, SignIn::Basic(_)) => (
+            "the server does not take the name and password",
+            "check the file: it holds name:password on one line",
+        ),
+        (401, SignIn::Bearer(_)) => (
+            "the server does not take the token",
+            "check the file: it holds the token alone; a token may have run out",
+        ),
+        _ => (
+            "the server knows who asks and forbids it",
+            "have the rights of this account widened, or set a sign-in if none is set",
+        ),
+    };
+    Line::other(SIGN_IN, Mark::No, format!("{what} ({status})"), change)
+}
+
+fn of_silence(unanswered: Unanswered) -> Line {
+    if unanswered.silence == Silence::Secret {
+        return Line::other(
+            SIGN_IN,
+            Mark::No,
+            "the file with the secret cannot be read, so nothing was asked",
+            "check its path, that this user may read it, and that it holds plain text",
+        );
+    }
+    let (what, change) = match unanswered.cause {
+        Cause::Name => (
+            "its name is not known here",
+            "check the spelling of the base address, and DNS",
+        ),
+        Cause::Refused => (
+            "nothing listens there",
+            "check host and port, and that the server runs",
+        ),
+        Cause::Certificate => (
+            "its certificate is not trusted, or is not for this name",
+            "have the server send a certificate with its whole chain, from an authority this machine trusts",
+        ),
+        Cause::Tls => (
+            "it does not speak TLS as it should",
+            "check that the port is the one for https, and that TLS 1.2 or 1.3 is on",
+        ),
+        Cause::Slow => (
+            "no answer came in time",
+            "check firewalls on the way, or raise timeout_seconds",
+        ),
+        Cause::Other => (
+            "no answer came",
+            "check host, port, proxy and firewalls on the way",
+        ),
+    };
+    Line::other("reachable", Mark::No, what, change)
+}
+
+/// What can be said of the way to a server from its address alone.
+fn way(base: &str) -> Line {
+    const ABOUT: &str = "way";
+    let Some(rest) = base.strip_prefix("http://") else {
+        return Line::fine(
+            ABOUT,
+            "TLS; the certificate is checked against the known authorities",
+        );
+    };
+    let authority = rest.split('/').next().unwrap_or_default();
+    let host = match authority.strip_prefix('[') {
+        Some(rest) => rest.split(']').next().unwrap_or_default(),
+        None => authority.split(':').next().unwrap_or_default(),
+    };
+    let address: Option<IpAddr> = host.parse().ok();
+    if host.eq_ignore_ascii_case("localhost") || address.is_some_and(|one| one.is_loopback()) {
+        return Line::fine(ABOUT, "plain http that does not leave this machine");
+    }
+    Line::other(
+        ABOUT,
+        Mark::Warning,
+        "plain http to another machine: findings and secrets can be read and changed on the way",
+        "use an address that begins with https://",
+    )
+}
+
+/// Words of a server as a terminal may show them.
+pub(super) fn plain(words: &str) -> String {
+    let shown = words.chars().filter(|c| !c.is_control());
+    shown.take(80).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Mark, way};
+
+    #[test]
+    fn plain_http_is_warned_of_where_it_leaves_the_machine() {
+        for (base, mark) in [
+            ("https://record.hospital.example/fhir", Mark::Fine),
+            ("http://127.0.0.1:8080/fhir", Mark::Fine),
+            ("http://[::1]:8080/fhir", Mark::Fine),
+            ("http://localhost/fhir", Mark::Fine),
+            ("http://localhost.hospital.example/fhir", Mark::Warning),
+            ("http://10.0.0.7:8080/fhir", Mark::Warning),
+            ("http://127.0.0.1.example/fhir", Mark::Warning),
+        ] {
+            assert_eq!(way(base).mark, mark, "{base}");
+        }
+    }
+}

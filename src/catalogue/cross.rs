@@ -1,0 +1,128 @@
+//! Faults that show only when tables are read together.
+
+use crate::catalogue::check_digit::holds as check_digit_holds;
+use crate::catalogue::load::Fault;
+use crate::catalogue::rows::{CodeRow, Measure, Relation};
+use crate::catalogue::{Catalogue, SNOMED, TableFile};
+use std::collections::BTreeSet;
+
+/// Every fault between the tables, at the line of the row that has it.
+pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Fault> {
+    let mut told = Told {
+        files,
+        faults: Vec::new(),
+    };
+    for measure in catalogue.measures.values() {
+        of_measure(catalogue, measure, &mut told);
+    }
+    for unit in catalogue.units.keys() {
+        if octofhir_ucum::validate(unit).is_err() {
+            told.fault("units.csv", unit, format!("{unit} is no UCUM code"));
+        }
+    }
+    of_codes(catalogue, &mut told);
+    for site in catalogue.sites.values() {
+        for code in [&site.unsided_code, &site.left_code, &site.right_code] {
+            if !check_digit_holds(SNOMED, code) {
+                let what = format!("{}: {code} fails its check digit", site.site);
+                told.fault("sites.csv", &site.site, what);
+            }
+        }
+    }
+    told.faults
+}
+
+struct Told<'a> {
+    files: &'a [TableFile<'a>],
+    faults: Vec<Fault>,
+}
+
+impl Told<'_> {
+    /// Tells a fault of the row whose first cells are `key`.
+    fn fault(&mut self, file: &str, key: &str, what: String) {
+        let text = self.files.iter().find(|one| one.name == file);
+        let beginning = format!("{key},");
+        let mut lines = (1..).zip(text.map_or("", |one| one.text).lines());
+        // A key in quotation marks is not found, and the fault is told of the file.
+        let line = lines.find_map(|(number, line)| line.starts_with(&beginning).then_some(number));
+        self.faults.push(Fault {
+            file: file.to_owned(),
+            line: line.unwrap_or(0),
+            what,
+        });
+    }
+}
+
+fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
+    let key = &measure.measure;
+    let mut fault = |what: &str| told.fault("measures.csv", key, format!("{key}: {what}"));
+    let known =
+        |list: Option<&String>, found: &dyn Fn(&str) -> bool| list.is_none_or(|name| found(name));
+    if !known(measure.site.as_ref(), &|site| {
+        catalogue.sites.contains_key(site)
+    }) {
+        fault("its site is not in sites.csv");
+    }
+    if !known(measure.scale.as_ref(), &|scale| {
+        catalogue.scales.contains_key(scale)
+    }) {
+        fault("its scale has no file");
+    }
+    if !known(measure.unit.as_ref(), &|unit| {
+        catalogue.units.contains_key(unit)
+    }) {
+        fault("its unit is not in units.csv");
+    }
+    if let (Some(low), Some(high)) = (measure.ask_below, measure.ask_above)
+        && low > high
+    {
+        fault("ask_below is above ask_above");
+    }
+    if measure.kind.has_ending() && measure.sign.is_none() {
+        fault("a measure of an angle needs a sign");
+    }
+}
+
+fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
+    let mut first_codings = BTreeSet::new();
+    for row in &catalogue.codes {
+        let mut fault = |what: String| told.fault("codes.csv", &key(row), what);
+        if !check_digit_holds(&row.system, &row.code) {
+            fault(format!("{}: {} fails its check digit", row.thing, row.code));
+        }
+        let known = match row.thing.split_once('/') {
+            Some((list, code)) => catalogue.word(list, code).is_some(),
+            None => catalogue.measures.contains_key(&row.thing),
+        };
+        if !known {
+            fault(format!("{} is no measure and no word", row.thing));
+        }
+        let measure = catalogue.measures.get(&row.thing);
+        let site = measure.map(|measure| unsided(catalogue, measure));
+        let first = (&row.system, &row.code, site);
+        if row.relation == Relation::Equivalent && !first_codings.insert(first) {
+            fault(format!(
+                "{}: another measure at the same site has the same first coding",
+                row.thing
+            ));
+        }
+    }
+}
+
+/// The unsided body structure of a measure: two sites of ours may share it.
+fn unsided<'a>(catalogue: &'a Catalogue, measure: &'a Measure) -> Option<&'a str> {
+    let site = measure.site.as_deref()?;
+    let known = catalogue.sites.get(site);
+    Some(known.map_or(site, |site| site.unsided_code.as_str()))
+}
+
+/// The cells by which a row of `codes.csv` is found.
+fn key(row: &CodeRow) -> String {
+    [
+        row.thing.as_str(),
+        row.relation.word(),
+        &row.system,
+        &row.code,
+    ]
+    .join(",")
+}

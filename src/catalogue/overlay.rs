@@ -1,0 +1,234 @@
+//! An operator's own tables laid over ours.
+
+use crate::catalogue::load::Fault;
+use crate::catalogue::{Catalogue, TableFile, embedded};
+use std::collections::BTreeSet;
+
+/// Our tables with some replaced by an operator's own.
+#[derive(Debug)]
+pub struct Overlay<'a> {
+    files: Vec<TableFile<'a>>,
+    /// Names of ours that were replaced.
+    pub replaced: Vec<&'a str>,
+    /// Names of word lists that were added.
+    pub added: Vec<&'a str>,
+    unknown: Vec<Fault>,
+}
+
+impl<'a> Overlay<'a> {
+    /// Lays files over ours: one with the name of ours takes its place, one in `scales/` with a name
+    /// of its own is a further word list, and a name that means nothing is a fault.
+    pub fn new(own: &[TableFile<'a>]) -> Self {
+        let ours = || embedded::FILES.iter().chain([&embedded::SOURCES]);
+        let named = |name: &str| own.iter().find(|file| file.name == name);
+        let mut overlay = Self {
+            files: ours()
+                .map(|file| *named(file.name).unwrap_or(file))
+                .collect(),
+            replaced: Vec::new(),
+            added: Vec::new(),
+            unknown: Vec::new(),
+        };
+        for file in own {
+            if ours().any(|one| one.name == file.name) {
+                overlay.replaced.push(file.name);
+            } else if list_of(file.name).is_some() {
+                overlay.files.push(*file);
+                overlay.added.push(file.name);
+            } else {
+                overlay.unknown.push(Fault {
+                    file: file.name.to_owned(),
+                    line: 0,
+                    what: "no table has this name, so the file would not be read".to_owned(),
+                });
+            }
+        }
+        overlay
+    }
+
+    /// Reads and checks the tables as they now are.
+    ///
+    /// # Errors
+    /// Every fault of every row, and every file that no table asks for.
+    pub fn read(&self) -> Result<Catalogue, Vec<Fault>> {
+        let mut faults = self.unknown.clone();
+        faults.extend(self.unused());
+        match Catalogue::read(&self.files) {
+            Ok(catalogue) if faults.is_empty() => return Ok(catalogue),
+            Ok(_) => {}
+            Err(found) => faults.extend(found),
+        }
+        faults.sort();
+        Err(faults)
+    }
+
+    /// An added word list that no measure names is most likely a misspelt one of ours.
+    fn unused(&self) -> Vec<Fault> {
+        let used = self.scales();
+        let unused = self
+            .added
+            .iter()
+            .filter(|name| !list_of(name).is_some_and(|list| used.contains(list)));
+        unused
+            .map(|name| Fault {
+                file: (*name).to_owned(),
+                line: 0,
+                what: "no table of ours has this name, and no measure names it as its scale"
+                    .to_owned(),
+            })
+            .collect()
+    }
+
+    /// The scales that measures name, as far as their table reads.
+    fn scales(&self) -> BTreeSet<String> {
+        let table = self.files.iter().find(|file| file.name == "measures.csv");
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .from_reader(table.map_or("", |table| table.text).as_bytes());
+        let headers = reader.headers().ok();
+        let place = headers.and_then(|names| names.iter().position(|name| name == "scale"));
+        let rows = reader.records().filter_map(Result::ok);
+        rows.filter_map(|row| row.get(place?).map(str::to_owned))
+            .collect()
+    }
+}
+
+/// The word list of a file name.
+fn list_of(name: &str) -> Option<&str> {
+    name.strip_prefix("scales/")?.strip_suffix(".csv")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Overlay;
+    use crate::catalogue::{Catalogue, TableFile, embedded};
+
+    fn ours(name: &str) -> &'static str {
+        let file = embedded::FILES.iter().find(|file| file.name == name);
+        file.expect("a table of ours").text
+    }
+
+    fn told(name: &str, text: &str) -> Vec<String> {
+        let faults = Overlay::new(&[TableFile { name, text }]).read().err();
+        let faults = faults.unwrap_or_default();
+        faults.iter().map(ToString::to_string).collect()
+    }
+
+    fn line(text: &str, beginning: &str) -> usize {
+        let found = text.lines().position(|line| line.starts_with(beginning));
+        found.expect("a row") + 1
+    }
+
+    #[test]
+    fn nothing_laid_over_ours_is_ours() {
+        let catalogue = Overlay::new(&[]).read().expect("no fault");
+
+        assert_eq!(
+            catalogue.sha256,
+            Catalogue::embedded().expect("ours").sha256
+        );
+    }
+
+    #[test]
+    fn a_replaced_row_is_read_and_changes_the_hash() {
+        let text = ours("measures.csv").replace(",-90,50,passive", ",-80,45,passive");
+        let own = [TableFile {
+            name: "measures.csv",
+            text: &text,
+        }];
+
+        let overlay = Overlay::new(&own);
+        let catalogue = overlay.read().expect("no fault");
+
+        let measure = &catalogue.measures["range.passive.ankle.dorsiflexion"];
+        assert_eq!(measure.ask_above.expect("a bound").to_string(), "45");
+        assert_eq!(overlay.replaced, ["measures.csv"]);
+        assert_ne!(
+            catalogue.sha256,
+            Catalogue::embedded().expect("ours").sha256
+        );
+    }
+
+    #[test]
+    fn a_bad_check_digit_is_told_at_its_line() {
+        let text = ours("codes.csv").replace("72514-3", "72514-4");
+        let at = line(&text, "pain.intensity.calf,");
+
+        assert_eq!(
+            told("codes.csv", &text),
+            [format!(
+                "profiles/codes.csv:{at}: pain.intensity.calf: 72514-4 fails its check digit"
+            )]
+        );
+    }
+
+    #[test]
+    fn a_row_without_source_or_with_an_unknown_one_is_told() {
+        let rows = "deg,degree,,a table,2026-11-25\ndeg/s,degree per second,hearsay,none,2026-11-25\n\
+                    {score},point,none,none,2026-11-25\n";
+        let text = format!("unit,label,source,locator,checked_on\n{rows}");
+
+        assert_eq!(
+            told("units.csv", &text),
+            [
+                "profiles/units.csv:2: source is empty or padded; write none",
+                "profiles/units.csv:3: source hearsay is not in SOURCES.toml",
+                "profiles/units.csv:4: source none is not in SOURCES.toml",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_name_that_no_table_has_is_told_and_not_ignored() {
+        let list = ours("scales/presence.csv");
+
+        assert_eq!(
+            told("measure.csv", "x"),
+            ["profiles/measure.csv:0: no table has this name, so the file would not be read"]
+        );
+        assert_eq!(
+            told("scales/presense.csv", list),
+            [
+                "profiles/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale"
+            ]
+        );
+    }
+
+    #[test]
+    fn two_measures_with_one_first_coding_and_unsided_site_are_refused() {
+        let measure = "range.passive.ankle.";
+        let text = ours("codes.csv")
+            .replace(
+                &format!("{measure}dorsiflexion,wider"),
+                &format!("{measure}dorsiflexion,equivalent"),
+            )
+            .replace(
+                &format!("{measure}plantarflexion,wider"),
+                &format!("{measure}plantarflexion,equivalent"),
+            );
+        let at = line(&text, "range.passive.ankle.plantarflexion,");
+
+        assert_eq!(
+            told("codes.csv", &text),
+            [format!(
+                "profiles/codes.csv:{at}: {measure}plantarflexion: another measure at the same site has the same first coding"
+            )]
+        );
+    }
+
+    #[test]
+    fn sources_that_do_not_read_or_say_too_little_are_told() {
+        let whole = embedded::SOURCES.text;
+        let broken = told("SOURCES.toml", "[local]\ntitle = \n");
+        assert!(
+            broken[0].starts_with("profiles/SOURCES.toml:2: "),
+            "{broken:?}"
+        );
+
+        let short = whole.replacen("publisher = ", "printer = ", 1);
+        assert_eq!(
+            told("SOURCES.toml", &short),
+            ["profiles/SOURCES.toml:3: bohannon-smith-1987 does not say its publisher"]
+        );
+    }
+}
