@@ -8,10 +8,10 @@ mod definitions;
 mod map;
 
 use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
-use crate::catalogue::{CANONICAL, Catalogue, SNOMED};
+use crate::catalogue::{CANONICAL, Catalogue, SIDES, SNOMED};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
 
@@ -61,6 +61,8 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         measure_system(catalogue),
         measure_values(),
         grade_values(catalogue),
+        site_system(catalogue),
+        own_site_values(),
         site_values(catalogue),
         map::published_codes(catalogue),
     ];
@@ -278,20 +280,48 @@ fn scale_values(catalogue: &Catalogue, scale: &Scale) -> Node {
 }
 
 fn site_values(catalogue: &Catalogue) -> Node {
-    let sites = catalogue.sites.values().flat_map(|site| {
-        [
-            (
-                site.unsided_code.as_str(),
-                Some(site.unsided_display.as_str()),
-            ),
-            (site.left_code.as_str(), Some(site.left_display.as_str())),
-            (site.right_code.as_str(), Some(site.right_display.as_str())),
-        ]
-    });
-    let description = "Sites of the body, with and without side.";
+    // Two sites of ours may share a published code without side; a set names it once.
+    let published: BTreeMap<&str, &str> = catalogue
+        .sites
+        .values()
+        .flat_map(|site| site.published().into_iter().flatten())
+        .collect();
+    let published = published
+        .into_iter()
+        .map(|(code, display)| (code, Some(display)));
+    let description = "Sites of the body: published codes with and without side, and our own.";
     let mut header = header("body-site", title("body-site"), description.to_owned());
     header.copyright = Some(SNOMED_NOTICE.to_owned());
-    value_set(header, vec![some(SNOMED, sites)])
+    let own = whole(&Catalogue::system_of("site"));
+    value_set(header, vec![some(SNOMED, published), own])
+}
+
+/// Our own codes of the sites, each with its side: no site is uncodable.
+fn site_system(catalogue: &Catalogue) -> Node {
+    let concepts = catalogue.sites.keys().flat_map(|site| {
+        SIDES.iter().filter_map(|side| {
+            let code = Catalogue::site_code(side, site);
+            let display = catalogue.site_display(&code)?;
+            Some(object([("code", text(code)), ("display", text(display))]))
+        })
+    });
+    let header = Header {
+        kind: "CodeSystem",
+        id: "site",
+        title: "Sites".to_owned(),
+        description: "Sites of the body with their side.".to_owned(),
+        copyright: None,
+    };
+    code_system(header, Vec::new(), concepts.collect())
+}
+
+fn own_site_values() -> Node {
+    let description = "Every site of ours with its side.".to_owned();
+    let system = Catalogue::system_of("site");
+    value_set(
+        header("site", "Sites".to_owned(), description),
+        vec![whole(&system)],
+    )
 }
 
 const fn header(id: &str, title: String, description: String) -> Header<'_> {

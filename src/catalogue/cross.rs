@@ -22,11 +22,16 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
     }
     of_codes(catalogue, &mut told);
     for site in catalogue.sites.values() {
-        for code in [&site.unsided_code, &site.left_code, &site.right_code] {
+        for (code, _) in site.published().into_iter().flatten() {
             if !check_digit_holds(SNOMED, code) {
                 let what = format!("{}: {code} fails its check digit", site.site);
                 told.fault("sites.csv", &site.site, what);
             }
+        }
+        // One side alone would let the other look as if it were no side at all.
+        if site.left_code.is_some() != site.right_code.is_some() {
+            let what = format!("{}: give the codes of both sides or of none", site.site);
+            told.fault("sites.csv", &site.site, what);
         }
     }
     told.faults
@@ -113,7 +118,7 @@ fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
 fn unsided<'a>(catalogue: &'a Catalogue, measure: &'a Measure) -> Option<&'a str> {
     let site = measure.site.as_deref()?;
     let known = catalogue.sites.get(site);
-    Some(known.map_or(site, |site| site.unsided_code.as_str()))
+    Some(known.map_or(site, |row| row.unsided_code.as_deref().unwrap_or(site)))
 }
 
 /// The cells by which a row of `codes.csv` is found.

@@ -34,6 +34,9 @@ pub const SNOMED: &str = "http://snomed.info/sct";
 /// UCUM, as FHIR names it.
 pub const UCUM: &str = "http://unitsofmeasure.org";
 
+/// The sides of the body, as our own codes of sites name them.
+pub const SIDES: [&str; 2] = ["left", "right"];
+
 /// One table file: its name under `profiles/` and its text.
 #[derive(Debug, Clone, Copy)]
 pub struct TableFile<'a> {
@@ -97,6 +100,20 @@ impl Catalogue {
         self.scales
             .get(list)
             .and_then(|scale| scale.rows.iter().find(|row| row.code == code))
+    }
+
+    /// Our own code of a site with its side, such as `left.ankle`.
+    pub fn site_code(side: &str, site: &str) -> String {
+        format!("{side}.{site}")
+    }
+
+    /// What our own code of a site with its side means, such as `left ankle`.
+    pub fn site_display(&self, code: &str) -> Option<String> {
+        let (side, site) = code.split_once('.')?;
+        let site = self.sites.get(site)?;
+        SIDES
+            .contains(&side)
+            .then(|| format!("{side} {}", site.label))
     }
 
     /// The published codes of a thing, in the order of the table.

@@ -115,18 +115,36 @@ pub struct Site {
     pub label: String,
     /// Region whose joints and muscles move together: a precaution reaches all of it.
     pub region: String,
-    /// SNOMED CT body structure without side.
-    pub unsided_code: String,
+    /// SNOMED CT body structure without side, where one was seen.
+    #[serde(deserialize_with = "word_or_none")]
+    pub unsided_code: Option<String>,
     /// Its display.
-    pub unsided_display: String,
-    /// SNOMED CT body structure of the left side.
-    pub left_code: String,
+    #[serde(deserialize_with = "word_or_none")]
+    pub unsided_display: Option<String>,
+    /// SNOMED CT body structure of the left side, where one was seen.
+    #[serde(deserialize_with = "word_or_none")]
+    pub left_code: Option<String>,
     /// Its display.
-    pub left_display: String,
-    /// SNOMED CT body structure of the right side.
-    pub right_code: String,
+    #[serde(deserialize_with = "word_or_none")]
+    pub left_display: Option<String>,
+    /// SNOMED CT body structure of the right side, where one was seen.
+    #[serde(deserialize_with = "word_or_none")]
+    pub right_code: Option<String>,
     /// Its display.
-    pub right_display: String,
+    #[serde(deserialize_with = "word_or_none")]
+    pub right_display: Option<String>,
+}
+
+impl Site {
+    /// The published codes with their displays: without side, left, right.
+    pub fn published(&self) -> [Option<(&str, &str)>; 3] {
+        [
+            (&self.unsided_code, &self.unsided_display),
+            (&self.left_code, &self.left_display),
+            (&self.right_code, &self.right_display),
+        ]
+        .map(|(code, display)| code.as_deref().zip(display.as_deref()))
+    }
 }
 
 /// How a published code stands to our thing.

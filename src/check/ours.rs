@@ -48,6 +48,7 @@ fn displays(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Probl
         node.member("code"),
         node.member("valueCodeableConcept"),
         node.member("method"),
+        node.member("bodySite"),
     ];
     let concepts = concepts.into_iter().flatten().chain(
         parts
@@ -62,8 +63,9 @@ fn displays(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Probl
             continue;
         };
         let label = match list {
-            "measure" => catalogue.measures.get(code).map(|row| &row.label),
-            list => catalogue.word(list, code).map(|row| &row.label),
+            "measure" => catalogue.measures.get(code).map(|row| row.label.clone()),
+            "site" => catalogue.site_display(code),
+            list => catalogue.word(list, code).map(|row| row.label.clone()),
         };
         match (label, coding.text_of("display")) {
             (None, _) => {
@@ -92,14 +94,20 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     let codings = node
         .member("bodySite")
         .map(|concept| concept.items_of("coding"));
-    let given: Vec<&str> = codings
+    let given: Vec<(&str, &str)> = codings
         .unwrap_or_default()
         .iter()
-        .filter(|coding| coding.text_of("system") == Some(SNOMED))
-        .filter_map(|coding| coding.text_of("code"))
+        .filter_map(|coding| coding.text_of("system").zip(coding.text_of("code")))
         .collect();
-    let sided = [site.left_code.as_str(), site.right_code.as_str()];
-    if !given.iter().any(|code| sided.contains(code)) {
+    let own_system = Catalogue::system_of("site");
+    let coded = |side: &str, published: Option<&String>| {
+        let own = Catalogue::site_code(side, &site.site);
+        given.contains(&(own_system.as_str(), own.as_str()))
+            || published.is_some_and(|code| given.contains(&(SNOMED, code.as_str())))
+    };
+    let left = coded("left", site.left_code.as_ref());
+    let right = coded("right", site.right_code.as_ref());
+    if !left && !right {
         let what = format!("{} is said of no side of the {}", row.measure, site.label);
         problems.error("site.side", &path, what, "give the sided body structure");
     }
@@ -111,8 +119,8 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
         text.split_whitespace()
             .any(|word| word.eq_ignore_ascii_case(side))
     };
-    if (given.contains(&sided[0]) && says("right")) || (given.contains(&sided[1]) && says("left")) {
-        let what = "code and words name different sides".to_owned();
+    if (left && (right || says("right"))) || (right && says("left")) {
+        let what = "codes and words name different sides".to_owned();
         problems.error(
             "site.sides-differ",
             &path,

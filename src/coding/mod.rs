@@ -266,18 +266,26 @@ fn amount(value: Exact, at_least: bool, code: &str, catalogue: &Catalogue) -> Am
 
 fn body_site(catalogue: &Catalogue, key: &str, side: Side) -> Option<Concept> {
     let place: &Site = catalogue.sites.get(key)?;
-    let (code, display) = match side {
-        Side::Left => (&place.left_code, &place.left_display),
-        Side::Right => (&place.right_code, &place.right_display),
+    let [_, left, right] = place.published();
+    let published = match side {
+        Side::Left => left,
+        Side::Right => right,
     };
-    let code = Code {
+    let published = published.map(|(code, display)| Code {
         system: SNOMED.to_owned(),
-        code: code.clone(),
+        code: code.to_owned(),
+        display: display.to_owned(),
+    });
+    let own = Catalogue::site_code(side.word(), key);
+    let display = catalogue.site_display(&own)?;
+    let own = Code {
+        system: Catalogue::system_of("site"),
+        code: own,
         display: display.clone(),
     };
     Some(Concept {
-        codes: vec![code],
-        text: Some(format!("{} {}", side.word(), place.label)),
+        codes: published.into_iter().chain([own]).collect(),
+        text: Some(display),
     })
 }
 

@@ -11,9 +11,9 @@ fn codes() -> BTreeSet<(&'static str, &'static str)> {
     let rows = catalogue().codes.iter().filter(|row| row.system == SNOMED);
     let rows = rows.map(|row| ("codes.csv", row.code.as_str()));
     let sites = catalogue().sites.values();
-    let sites = sites.flat_map(|site| [&site.unsided_code, &site.left_code, &site.right_code]);
+    let sites = sites.flat_map(|site| site.published().into_iter().flatten());
     let codes: BTreeSet<_> = rows
-        .chain(sites.map(|code| ("sites.csv", code.as_str())))
+        .chain(sites.map(|(code, _)| ("sites.csv", code)))
         .collect();
     assert!(codes.len() > 10);
     codes
