@@ -67,7 +67,10 @@ fn a_replaced_row_holds_and_gives_a_hash_of_its_own() {
 
 #[test]
 fn every_fault_is_told_as_path_line_and_what() {
-    let codes = ours("codes.csv").replace("72514-3", "72514-4");
+    let codes = ours("codes.csv").replace(
+        "pain.intensity.calf,wider,http://loinc.org,72514-3",
+        "pain.intensity.calf,wider,http://loinc.org,72514-4",
+    );
     let units = ours("units.csv").replace("deg,degree,ucum,", "deg,degree,,");
     let (_kept, path) = folder(&[
         ("codes.csv", &codes),
@@ -80,7 +83,7 @@ fn every_fault_is_told_as_path_line_and_what() {
 
     assert_eq!(code, Some(1), "{told}");
     for wanted in [
-        "/codes.csv:15: pain.intensity.calf: 72514-4 fails its check digit\n",
+        "/codes.csv:16: pain.intensity.calf: 72514-4 fails its check digit\n",
         "/units.csv:3: source is empty or padded; write none\n",
         "/measure.csv:0: no table has this name, so the file would not be read\n",
         "/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale\n",

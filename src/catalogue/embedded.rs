@@ -34,6 +34,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/reference_ranges.csv"),
     },
     TableFile {
+        name: "scales/ashworth.csv",
+        text: include_str!("../../profiles/scales/ashworth.csv"),
+    },
+    TableFile {
         name: "scales/body-position.csv",
         text: include_str!("../../profiles/scales/body-position.csv"),
     },

@@ -103,17 +103,17 @@ impl Catalogue {
     }
 
     /// Our own code of a site with its side, such as `left.ankle`.
-    pub fn site_code(side: &str, site: &str) -> String {
-        format!("{side}.{site}")
+    pub fn site_code(side: &str, place: &str) -> String {
+        format!("{side}.{place}")
     }
 
     /// What our own code of a site with its side means, such as `left ankle`.
     pub fn site_display(&self, code: &str) -> Option<String> {
-        let (side, site) = code.split_once('.')?;
-        let site = self.sites.get(site)?;
+        let (side, place) = code.split_once('.')?;
+        let place = self.sites.get(place)?;
         SIDES
             .contains(&side)
-            .then(|| format!("{side} {}", site.label))
+            .then(|| format!("{side} {}", place.label))
     }
 
     /// The published codes of a thing, in the order of the table.

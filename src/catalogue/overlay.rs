@@ -151,7 +151,10 @@ mod tests {
 
     #[test]
     fn a_bad_check_digit_is_told_at_its_line() {
-        let text = ours("codes.csv").replace("72514-3", "72514-4");
+        let text = ours("codes.csv").replace(
+            "pain.intensity.calf,wider,http://loinc.org,72514-3",
+            "pain.intensity.calf,wider,http://loinc.org,72514-4",
+        );
         let at = line(&text, "pain.intensity.calf,");
 
         assert_eq!(
@@ -228,7 +231,7 @@ mod tests {
         let short = whole.replacen("publisher = ", "printer = ", 1);
         assert_eq!(
             told("SOURCES.toml", &short),
-            ["profiles/SOURCES.toml:3: bohannon-smith-1987 does not say its publisher"]
+            ["profiles/SOURCES.toml:3: ashworth-1964 does not say its publisher"]
         );
     }
 }

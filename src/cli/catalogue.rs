@@ -69,7 +69,8 @@ fn columns([kind, site, value, bounds]: [&str; 4]) -> String {
 
 /// The key and the label, then kind, site, value, bounds and source in columns, then the codes.
 fn print_measure(out: &mut dyn Write, catalogue: &Catalogue, measure: &Measure) -> io::Result<()> {
-    wrapped(out, &format!("{:<36}", measure.measure), &measure.label)?;
+    // A key longer than its column is still followed by a space.
+    wrapped(out, &format!("{:<35} ", measure.measure), &measure.label)?;
     let site = measure.site.as_deref().unwrap_or("no site");
     let (value, bounds) = (value(measure), bounds(measure));
     let row = columns([measure.kind.word(), site, &value, &bounds]);

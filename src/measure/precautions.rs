@@ -7,6 +7,7 @@ use crate::finding::{Precaution, Session};
 use crate::measure::{Measured, Value};
 use crate::problem::Problems;
 use chrono::NaiveDate;
+use std::collections::BTreeSet;
 
 /// Asks about precautions whose review or end has passed: they hold until a named person lifts
 /// them.
@@ -63,7 +64,7 @@ pub(super) fn within(
         let effects = &catalogue.precaution_effects;
         if effects
             .iter()
-            .any(|effect| forbids(effect, precaution, one))
+            .any(|effect| forbids(effect, precaution, one, catalogue))
         {
             let what = format!(
                 "{} was done though precaution {} on the {} {} says {}",
@@ -81,15 +82,25 @@ pub(super) fn within(
 }
 
 /// A precaution reaches its own site, every movement within the same region of the body (what
-/// bends the ankle stretches the calf), and every movement of a muscle that crosses its site.
+/// bends the ankle stretches the calf), every movement of a muscle that crosses its site, and
+/// every stretch of a muscle that moves a joint of its region (the hamstrings lie on the thigh and
+/// move the knee).
 fn touches(precaution: &Precaution, one: &Measured, catalogue: &Catalogue) -> bool {
     let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    let near = |site: &str| region(site) == region(&precaution.site);
     let crosses = one.row.neighbour.as_deref() == Some(precaution.site.as_str());
+    let moved = moved_joint(&one.row);
     precaution.side == one.finding.side
         && one.row.site.as_deref().is_some_and(|site| {
             site == precaution.site
-                || (moves(&one.row) && (crosses || region(site) == region(&precaution.site)))
+                || (moves(&one.row) && (crosses || near(site) || moved.is_some_and(near)))
         })
+}
+
+/// The joint of an axis, such as the knee of `knee.sagittal`.
+fn moved_joint(row: &Measure) -> Option<&str> {
+    let (joint, _) = row.axis.as_deref()?.split_once('.')?;
+    Some(joint)
 }
 
 /// Touching or asking moves nothing.
@@ -97,7 +108,12 @@ const fn moves(row: &Measure) -> bool {
     row.mode.is_some()
 }
 
-fn forbids(effect: &PrecautionEffect, precaution: &Precaution, one: &Measured) -> bool {
+fn forbids(
+    effect: &PrecautionEffect,
+    precaution: &Precaution,
+    one: &Measured,
+    catalogue: &Catalogue,
+) -> bool {
     let names = |wanted: &str, given: Option<&str>| wanted == "any" || given == Some(wanted);
     if effect.limit != precaution.limit
         || !names(&effect.kind, Some(one.row.kind.word()))
@@ -107,9 +123,27 @@ fn forbids(effect: &PrecautionEffect, precaution: &Precaution, one: &Measured) -
     }
     match effect.forbids.as_str() {
         "no" => false,
-        "beyond" => beyond(precaution, one),
+        "beyond" => in_limited_plane(precaution, &one.row, catalogue) && beyond(precaution, one),
         _ => moves(&one.row) || Some(&precaution.site) == one.row.site.as_ref(),
     }
+}
+
+/// A limit of flexion at the hip says nothing of flexion at the knee. Where no measure of the site
+/// itself has the limited movement, nobody can tell which joint is meant, so every joint counts.
+fn in_limited_plane(precaution: &Precaution, row: &Measure, catalogue: &Catalogue) -> bool {
+    let Some(movement) = &precaution.movement else {
+        return true;
+    };
+    let of_movement =
+        |row: &&Measure| [&row.movement, &row.opposite].contains(&&Some(movement.clone()));
+    let planes: BTreeSet<&Option<String>> = catalogue
+        .measures
+        .values()
+        .filter(|row| row.site.as_ref() == Some(&precaution.site))
+        .filter(of_movement)
+        .map(|row| &row.axis)
+        .collect();
+    planes.is_empty() || planes.contains(&row.axis)
 }
 
 /// Past the stated angle. A bound counts, because the limb was there; words under an angle are

@@ -1,8 +1,8 @@
 #![cfg(test)]
 //! An auditor holds Observations that somebody else may have written against our tables.
 
-use crate::document::{catalogue, encoded, lines, set, sound};
-use crate::resource::of_measure;
+use crate::document::{catalogue, lines, set};
+use crate::every;
 use fascicle::check;
 use fascicle::json::Node;
 use fascicle::problem::Problems;
@@ -15,8 +15,7 @@ fn judged(resource: &Node) -> Vec<String> {
 
 /// What is told of the Observation of a measure after one edit.
 fn after(measure: &str, edits: &[(&str, &str)]) -> Vec<String> {
-    let encoded = encoded(&sound());
-    let mut observation = of_measure(&encoded, measure)[0].clone();
+    let mut observation = every::observation(measure).clone();
     for (pointer, json) in edits {
         let value = (!json.is_empty()).then(|| Node::parse(json).expect("JSON"));
         set(&mut observation, pointer, value);
@@ -62,6 +61,13 @@ fn a_side_has_to_be_said_and_said_once() {
         after(RANGE, &[("/bodySite/text", r#""left ankle""#)]),
         ["error site.sides-differ /bodySite"]
     );
+    let left = r#"{"system":"https://fascicle.example/fhir/CodeSystem/site","code":"left.ankle",
+        "display":"left ankle"}"#;
+    assert_eq!(
+        after(RANGE, &[("/bodySite/coding/1", left)]),
+        ["error site.sides-differ /bodySite"]
+    );
+    assert_eq!(after(RANGE, &[("/bodySite/coding/0", "")]), [""; 0]);
 }
 
 #[test]
@@ -74,7 +80,7 @@ fn a_number_has_the_unit_and_the_reach_of_its_measure() {
         ["error unit.measure /valueQuantity"]
     );
     assert_eq!(
-        after(RANGE, &[(value, "181")]),
+        after(RANGE, &[(value, "196")]),
         ["error value.impossible /valueQuantity"]
     );
     assert_eq!(

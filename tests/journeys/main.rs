@@ -4,11 +4,14 @@
 mod bad_input;
 mod bounds;
 mod from_anywhere;
+mod planes;
 mod precautions;
 mod signs;
 
 #[path = "../support/document.rs"]
 mod document;
+#[path = "../support/every.rs"]
+mod every;
 #[path = "../support/part.rs"]
 mod part;
 #[path = "../support/resource.rs"]

@@ -1,7 +1,7 @@
 #![cfg(test)]
 //! What limits an examination, and how long.
 
-use crate::document::{catalogue, edited, encoded, told};
+use crate::document::{catalogue, edited, encoded, sound, told};
 use crate::part::{component, component_word};
 use crate::resource::{all, of_measure, own_code};
 use crate::store::Store;
@@ -178,8 +178,12 @@ fn a_limit_by_angle_is_passed_only_beyond_it_and_only_in_its_movement() {
 
 #[test]
 fn an_unknown_limit_forbids_all_that_the_strictest_forbids() {
-    let measures = catalogue().measures.values();
-    let sites: BTreeSet<&str> = measures.filter_map(|row| row.site.as_deref()).collect();
+    let sound = sound();
+    let findings = sound.items_of("findings").iter();
+    let measures = findings.filter_map(|finding| finding.text_of("measure"));
+    let sites: BTreeSet<&str> = measures
+        .filter_map(|measure| catalogue().measures[measure].site.as_deref())
+        .collect();
     for site in sites {
         let asked = |limit: &str| {
             let site = format!(r#""{site}""#);

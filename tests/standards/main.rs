@@ -17,6 +17,8 @@ mod tables;
 
 #[path = "../support/document.rs"]
 mod document;
+#[path = "../support/every.rs"]
+mod every;
 #[path = "../support/golden.rs"]
 mod golden;
 #[path = "../support/judged.rs"]

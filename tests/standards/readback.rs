@@ -10,9 +10,10 @@ use fhir_sdk::r4b::resources::{
 use fhir_sdk::r4b::types::{CodeableConcept, Reference};
 use serde_json::Value;
 
-const SESSIONS: [&str; 3] = [
+const SESSIONS: [&str; 4] = [
     include_str!("../../fixtures/sessions/first.json"),
     include_str!("../../fixtures/sessions/second.json"),
+    include_str!("../../fixtures/sessions/sound.json"),
     include_str!("../../fixtures/sessions/every-measure.json"),
 ];
 

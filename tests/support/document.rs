@@ -1,5 +1,5 @@
 #![cfg(test)]
-//! One sound document with every measure that can be entered, and small edits of it.
+//! One sound document of one leg with a finding of every kind, and small edits of it.
 
 use fascicle::app::encode::{Earlier, Encoded, Held, encode, mark};
 use fascicle::catalogue::Catalogue;
@@ -7,7 +7,7 @@ use fascicle::json::{Node, text};
 use fascicle::problem::Problem;
 use std::sync::LazyLock;
 
-const SOUND: &str = include_str!("../../fixtures/sessions/every-measure.json");
+const SOUND: &str = include_str!("../../fixtures/sessions/sound.json");
 
 /// The tables compiled into the binary.
 pub(crate) fn catalogue() -> &'static Catalogue {

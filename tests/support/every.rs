@@ -1,0 +1,27 @@
+#![cfg(test)]
+//! A document with every measure that can be entered on both sides, too long to edit by index.
+
+use crate::document::encoded;
+use crate::resource::of_measure;
+use fascicle::app::encode::Encoded;
+use fascicle::json::Node;
+use std::sync::LazyLock;
+
+const EVERY: &str = include_str!("../../fixtures/sessions/every-measure.json");
+
+/// The findings of the document.
+pub(crate) fn findings() -> &'static [Node] {
+    static DOCUMENT: LazyLock<Node> =
+        LazyLock::new(|| Node::parse(EVERY).expect("the document is JSON"));
+    DOCUMENT.items_of("findings")
+}
+
+/// What is emitted first of a measure.
+pub(crate) fn observation(measure: &str) -> &'static Node {
+    static ENCODED: LazyLock<Encoded> =
+        LazyLock::new(|| encoded(&Node::parse(EVERY).expect("the document is JSON")));
+    let found = of_measure(&ENCODED, measure);
+    found
+        .first()
+        .unwrap_or_else(|| panic!("nothing emits {measure}"))
+}
