@@ -4,7 +4,7 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
 use crate::exact::Exact;
 use crate::finding::Session;
-use crate::intake::draft::Consent;
+use crate::intake::draft::{Consent, MoreAffectedSide, Side};
 use crate::measure::{Measured, Reached, Value, precautions};
 use crate::problem::Problems;
 
@@ -27,6 +27,7 @@ pub fn check(
     precautions::overdue(session, problems);
     for one in measured.iter().filter(|one| !one.finding.withdrawn) {
         stretch(one, catalogue, problems);
+        shoulder(one, session, catalogue, problems);
         precautions::within(one, session, catalogue, problems);
     }
     active_against_passive(measured, catalogue, problems);
@@ -59,6 +60,33 @@ fn neighbour_known(one: &Measured) -> bool {
         .neighbour
         .as_ref()
         .is_none_or(|(_, position)| position != "not-recorded")
+}
+
+/// The more affected shoulder moved by another past the angle of the table, with nothing said about
+/// scapula and lateral rotation.
+fn shoulder(one: &Measured, session: &Session, catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(limit) = catalogue.plausibility.get("shoulder-past") else {
+        return;
+    };
+    let affected = match session.more_affected {
+        MoreAffectedSide::Left => one.finding.side == Side::Left,
+        MoreAffectedSide::Right => one.finding.side == Side::Right,
+        MoreAffectedSide::Both | MoreAffectedSide::NotKnown => true,
+        MoreAffectedSide::Neither => false,
+    };
+    let raised = matches!(one.row.movement.as_deref(), Some("flexion" | "abduction"))
+        && one.row.site.as_deref() == Some("shoulder");
+    let by_another = matches!(one.row.mode.as_deref(), Some("passive" | "active-assisted"));
+    let past = one.angle().is_some_and(|angle| angle.degrees() > *limit);
+    if affected && raised && by_another && past && one.finding.note.is_none() {
+        let what = format!(
+            "{} past {limit} degrees on the more affected side, with no note of scapula and rotation",
+            one.row.label
+        );
+        let hint = "note how the scapula moved and that the arm was rotated laterally, or confirm \
+                    it; local policy and the treating team come first";
+        problems.caution("shoulder.past", &one.finding.path, what, hint);
+    }
 }
 
 fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
