@@ -1,0 +1,59 @@
+#![cfg(test)]
+//! One session with every measure, both sides.
+
+use crate::binary::{Site, encode};
+use crate::document::{Document, Person};
+use crate::server::{Holding, Server, scenarios};
+use fascicle::catalogue::CANONICAL;
+use serde_json::{Value, json};
+
+scenarios!(a_session_with_every_measure_arrives_and_each_is_found_by_its_code);
+
+fn a_session_with_every_measure_arrives_and_each_is_found_by_its_code(server: &Server) {
+    let text = include_str!("../../fixtures/sessions/every-measure.json");
+    let mut json: Value = serde_json::from_str(text).expect("JSON");
+    let born = json["patient"]["birth_date"].clone();
+    let family = json["patient"]["family_name"].clone();
+    let person = Person::with(server, |patient| {
+        patient["birthDate"] = born;
+        patient["name"][0]["family"] = family;
+    });
+    json["session"]["id"] = json!(uuid::Uuid::new_v4());
+    json["patient"]["identifier"] = json!({
+        "system": "https://invented-clinic.example/patients", "value": person.value
+    });
+    let mut document = Document { json };
+    document.measured_with(&format!("GON-{}", uuid::Uuid::new_v4()));
+    let site = Site::new(&server.base());
+    let file = site.document(&document);
+    let meant = encode(&file).json();
+    let meant = meant.items_of("entry").iter().filter(|entry| {
+        entry
+            .at(&["resource", "resourceType"])
+            .and_then(fascicle::json::Node::text)
+            == Some("Observation")
+    });
+    let meant = meant.count();
+
+    let item = site.send(&[&file], 300).ended(0).item();
+
+    assert!(
+        item.at(&["receipt", "drift"])
+            .is_some_and(|drift| drift.items().is_empty())
+    );
+    let holding = Holding::of(server, &person.reference, &[document.instrument()]);
+    assert_eq!(holding.counts(), [meant, 1, 1, 0]);
+    assert_eq!(holding.loose_ends(server), Vec::<String>::new());
+    let system = format!("{CANONICAL}/CodeSystem/measure");
+    for code in [
+        "range.passive.shoulder.abduction",
+        "tone.ashworth.elbow-flexors",
+        "pain.intensity.hip",
+    ] {
+        let query = format!(
+            "Observation?patient={}&code={system}%7C{code}",
+            person.reference
+        );
+        assert!(!server.found(&query).is_empty(), "{code}");
+    }
+}
