@@ -150,7 +150,8 @@ fn every_licence_of_the_crates_in_use_is_on_the_list_and_there_is_one_tls() {
     ];
     let metadata = Command::new(env!("CARGO"))
         .args(["metadata", "--format-version", "1", "--offline", "--locked"])
-        .args(["--filter-platform", "x86_64-unknown-linux-gnu"])
+        // Only the crates of this platform were fetched for this build.
+        .args(["--filter-platform", &host()])
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output()
         .expect("cargo metadata");
@@ -186,4 +187,15 @@ fn every_licence_of_the_crates_in_use_is_on_the_list_and_there_is_one_tls() {
     }
     assert!(used.len() > 100, "{} crates", used.len());
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+/// The platform this toolchain builds for.
+fn host() -> String {
+    let told = Command::new("rustc")
+        .arg("-vV")
+        .output()
+        .expect("rustc runs");
+    let told = String::from_utf8(told.stdout).expect("UTF-8");
+    let host = told.lines().find_map(|line| line.strip_prefix("host: "));
+    host.expect("a host").to_owned()
 }
