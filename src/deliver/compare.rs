@@ -79,7 +79,16 @@ fn walk(sent: &Node, held: &Node, path: &str, found: &mut Vec<Drift>) {
     }
 }
 
+/// A tag is its system and code: some servers keep one display for all resources that carry it.
 fn contains(held: &[Node], item: &Node) -> bool {
+    let same_tag = |held: &Node| {
+        ["system", "code"]
+            .iter()
+            .all(|part| held.text_of(part) == item.text_of(part))
+    };
+    if item.member("code").is_some() {
+        return held.iter().any(same_tag);
+    }
     held.iter().any(|held| {
         let mut found = Vec::new();
         walk(item, held, "/item", &mut found);
@@ -128,9 +137,9 @@ mod tests {
     #[test]
     fn what_a_server_adds_or_rewrites_without_changing_the_sense_is_no_drift() {
         let sent = r#"{"status":"final","issued":"2026-11-16T10:20:00+01:00",
-            "meta":{"profile":["p"]},"subject":{"reference":"Patient/1"}}"#;
+            "meta":{"profile":["p"],"tag":[{"system":"s","code":"c","display":"ours"}]},"subject":{"reference":"Patient/1"}}"#;
         let held = r#"{"id":"9","status":"final","issued":"2026-11-16T09:20:00Z","text":{},
-            "meta":{"versionId":"1","profile":["q","p"]},
+            "meta":{"versionId":"1","profile":["q","p"],"tag":[{"system":"s","code":"c"}]},
             "subject":{"reference":"http://h/fhir/Patient/1"}}"#;
 
         assert_eq!(found(sent, held), []);
