@@ -78,6 +78,20 @@ pub(super) struct CheckOptions {
     pub(super) schema: bool,
 }
 
+/// One record server, named on the command line.
+#[derive(Args)]
+pub(super) struct RecordServer {
+    /// Base address of the record server's FHIR service, without a slash at the end.
+    #[arg(long, value_name = "BASE")]
+    pub(super) to: Option<String>,
+    /// File that holds a bearer token for it.
+    #[arg(long, requires = "to", conflicts_with = "basic_file")]
+    pub(super) bearer_file: Option<PathBuf>,
+    /// File that holds name:password for it.
+    #[arg(long, requires = "to")]
+    pub(super) basic_file: Option<PathBuf>,
+}
+
 /// Where the state is kept and which record server is meant.
 #[derive(Args)]
 pub(super) struct Place {
@@ -87,15 +101,8 @@ pub(super) struct Place {
     /// Folder that holds the state; made when missing, readable by its owner only.
     #[arg(long, required_unless_present = "config")]
     pub(super) state: Option<PathBuf>,
-    /// Base address of its FHIR service, without a slash at the end.
-    #[arg(long, value_name = "BASE")]
-    pub(super) to: Option<String>,
-    /// File that holds a bearer token for it.
-    #[arg(long, requires = "to", conflicts_with = "basic_file")]
-    pub(super) bearer_file: Option<PathBuf>,
-    /// File that holds name:password for it.
-    #[arg(long, requires = "to")]
-    pub(super) basic_file: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) server: RecordServer,
 }
 
 /// Accepts session documents, delivers them and prints what came of each.
@@ -148,15 +155,8 @@ pub(super) struct TargetOptions {
     /// Configuration file (TOML) whose targets are looked at.
     #[arg(long, conflicts_with = "to", required_unless_present = "to")]
     pub(super) config: Option<PathBuf>,
-    /// Base address of its FHIR service, without a slash at the end.
-    #[arg(long, value_name = "BASE")]
-    pub(super) to: Option<String>,
-    /// File that holds a bearer token for it.
-    #[arg(long, requires = "to", conflicts_with = "basic_file")]
-    pub(super) bearer_file: Option<PathBuf>,
-    /// File that holds name:password for it.
-    #[arg(long, requires = "to")]
-    pub(super) basic_file: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) server: RecordServer,
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,

@@ -28,8 +28,11 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
         return of_file(path);
     }
     let state = place.state.clone().context("no state folder is named")?;
-    let sign_in = sign_in(place.bearer_file.as_ref(), place.basic_file.as_ref());
-    if let Some(base) = &place.to {
+    let sign_in = sign_in(
+        place.server.bearer_file.as_ref(),
+        place.server.basic_file.as_ref(),
+    );
+    if let Some(base) = &place.server.to {
         return Ok(Settings::single(state, base, sign_in)?);
     }
     let mut settings = Settings::single(state, "http://127.0.0.1", SignIn::None)?;
@@ -39,10 +42,13 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
 
 /// The targets a command line names.
 pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
-    let settings = match (&options.config, &options.to) {
+    let settings = match (&options.config, &options.server.to) {
         (Some(path), _) => of_file(path)?,
         (None, Some(base)) => {
-            let sign_in = sign_in(options.bearer_file.as_ref(), options.basic_file.as_ref());
+            let sign_in = sign_in(
+                options.server.bearer_file.as_ref(),
+                options.server.basic_file.as_ref(),
+            );
             Settings::single(PathBuf::new(), base, sign_in)?
         }
         (None, None) => return Err(Mistake(NO_TARGET.to_owned()).into()),
