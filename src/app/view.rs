@@ -1,7 +1,7 @@
 //! A session in words, for people.
 
-use crate::catalogue::rows::Measure;
-use crate::catalogue::{Catalogue, LOINC, SNOMED};
+use crate::catalogue::rows::{Kind, Measure};
+use crate::catalogue::{Catalogue, LOINC, RELATIVE, SNOMED};
 use crate::compare::{self, Change, Meaning, NotCompared};
 use crate::exact::Exact;
 use crate::finding::{Ending, Outcome, Precaution, Session};
@@ -42,6 +42,10 @@ pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
             match one.finding.side {
                 Side::Right => line.right = found,
                 Side::Left => line.left = found,
+                Side::Middle => {
+                    line.right = found;
+                    "in the middle of the body".clone_into(&mut line.left);
+                }
             }
         }
     }
@@ -122,7 +126,11 @@ pub fn words(one: &Measured, catalogue: &Catalogue) -> String {
         }
         Value::Word(code) => label(list, code),
         Value::Grade(code) => format!("grade {code}"),
-        Value::Score(score) => format!("{score} of 10"),
+        Value::Amount(points) if one.row.kind == Kind::Score => format!("{points} of 10"),
+        Value::Amount(number) => {
+            format!("{number} {}", one.row.unit.as_deref().unwrap_or_default())
+        }
+        Value::Relative(code) => label(RELATIVE, code),
         Value::NoCatch => "no catch".to_owned(),
         Value::NotTested(reason) => {
             format!("not tested: {}", label("not-tested-reason", reason))

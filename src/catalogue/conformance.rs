@@ -8,7 +8,7 @@ mod definitions;
 mod map;
 
 use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
-use crate::catalogue::{CANONICAL, Catalogue, SIDES, SNOMED};
+use crate::catalogue::{CANONICAL, Catalogue, QUALITY_LISTS, RELATIVE, SNOMED};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
 use std::collections::{BTreeMap, BTreeSet};
@@ -41,7 +41,7 @@ const PROPERTIES: [(&str, &str); 6] = [
 ];
 
 /// Sets of measures: one for each profile that allows only some kinds.
-const MEASURE_SETS: [(&str, &str, &[Kind]); 7] = [
+const MEASURE_SETS: [(&str, &str, &[Kind]); 8] = [
     ("range", "joint ranges", &[Kind::Range]),
     (
         "stretch",
@@ -50,9 +50,17 @@ const MEASURE_SETS: [(&str, &str, &[Kind]); 7] = [
     ),
     ("graded", "words and grades", &[Kind::Word, Kind::Grade]),
     ("score", "scores", &[Kind::Score]),
+    ("amount", "amounts with a unit", &[Kind::Amount]),
     ("derived", "derived results", &[Kind::Derived]),
     ("precaution", "precautions", &[Kind::Precaution]),
     ("panel", "panels", &[Kind::Panel]),
+];
+
+/// Sets of words: one for each profile whose value may be a word.
+const WORD_SETS: [(&str, &str, &[Kind]); 3] = [
+    ("amount-word", "Words instead of an amount", &[Kind::Amount]),
+    ("grade", "Words and grades", &[Kind::Word, Kind::Grade]),
+    ("range-value", "Words instead of an angle", &[Kind::Range]),
 ];
 
 /// Every generated resource with its file name, in the order of the names.
@@ -60,13 +68,14 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
     let mut all = vec![
         measure_system(catalogue),
         measure_values(),
-        grade_values(catalogue),
         site_system(catalogue),
         own_site_values(),
         site_values(catalogue),
         map::published_codes(catalogue),
     ];
     all.extend(MEASURE_SETS.iter().map(|set| measure_set(catalogue, set)));
+    all.push(qualities());
+    all.extend(WORD_SETS.iter().map(|set| word_values(catalogue, set)));
     for scale in catalogue.scales.values() {
         all.push(scale_system(scale));
         all.push(scale_values(catalogue, scale));
@@ -242,22 +251,30 @@ fn measure_set(catalogue: &Catalogue, (name, words, kinds): &(&str, &str, &[Kind
 }
 
 /// The words and grades that may be the value of a measure of those kinds.
-fn grade_values(catalogue: &Catalogue) -> Node {
+fn word_values(catalogue: &Catalogue, (name, words, kinds): &(&str, &str, &[Kind])) -> Node {
     let lists: BTreeSet<&str> = catalogue
         .measures
         .values()
-        .filter(|measure| matches!(measure.kind, Kind::Word | Kind::Grade))
+        .filter(|measure| kinds.contains(&measure.kind))
         .filter_map(|measure| measure.scale.as_deref())
         .collect();
-    let description = "Every word and grade that is the value of a measure in words or grades.";
-    let lists = lists.into_iter().map(Catalogue::system_of);
+    let description = "Every word and grade that is the value of such a measure, and what is said \
+                       only in comparison with the other side.";
+    let lists = lists.into_iter().chain([RELATIVE]);
+    let lists = lists.map(|list| whole(&Catalogue::system_of(list)));
     value_set(
-        header(
-            "grade",
-            "Words and grades".to_owned(),
-            description.to_owned(),
-        ),
-        lists.map(|system| whole(&system)).collect(),
+        header(name, (*words).to_owned(), description.to_owned()),
+        lists.collect(),
+    )
+}
+
+/// Both versions of the quality of a reaction: a stretch says which one it means by its system.
+fn qualities() -> Node {
+    let description = "The quality of the reaction to a stretch, in either version.".to_owned();
+    let versions = QUALITY_LISTS.map(|list| whole(&Catalogue::system_of(list)));
+    value_set(
+        header("stretch-quality", "Qualities".to_owned(), description),
+        versions.to_vec(),
     )
 }
 
@@ -298,9 +315,9 @@ fn site_values(catalogue: &Catalogue) -> Node {
 
 /// Our own codes of the sites, each with its side: no site is uncodable.
 fn site_system(catalogue: &Catalogue) -> Node {
-    let concepts = catalogue.sites.keys().flat_map(|site| {
-        SIDES.iter().filter_map(|side| {
-            let code = Catalogue::site_code(side, site);
+    let concepts = catalogue.sites.values().flat_map(|site| {
+        site.sides.words().iter().filter_map(|side| {
+            let code = Catalogue::site_code(side, &site.site);
             let display = catalogue.site_display(&code)?;
             Some(object([("code", text(code)), ("display", text(display))]))
         })

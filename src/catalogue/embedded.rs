@@ -34,12 +34,24 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/reference_ranges.csv"),
     },
     TableFile {
+        name: "scales/ability-to-answer.csv",
+        text: include_str!("../../profiles/scales/ability-to-answer.csv"),
+    },
+    TableFile {
+        name: "scales/alertness.csv",
+        text: include_str!("../../profiles/scales/alertness.csv"),
+    },
+    TableFile {
         name: "scales/ashworth.csv",
         text: include_str!("../../profiles/scales/ashworth.csv"),
     },
     TableFile {
         name: "scales/body-position.csv",
         text: include_str!("../../profiles/scales/body-position.csv"),
+    },
+    TableFile {
+        name: "scales/catch-range.csv",
+        text: include_str!("../../profiles/scales/catch-range.csv"),
     },
     TableFile {
         name: "scales/component.csv",
@@ -56,6 +68,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "scales/ending.csv",
         text: include_str!("../../profiles/scales/ending.csv"),
+    },
+    TableFile {
+        name: "scales/handedness.csv",
+        text: include_str!("../../profiles/scales/handedness.csv"),
     },
     TableFile {
         name: "scales/joint-state.csv",
@@ -98,6 +114,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/range-word.csv"),
     },
     TableFile {
+        name: "scales/relative.csv",
+        text: include_str!("../../profiles/scales/relative.csv"),
+    },
+    TableFile {
         name: "scales/resting-tone.csv",
         text: include_str!("../../profiles/scales/resting-tone.csv"),
     },
@@ -106,12 +126,24 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/sensation-quality.csv"),
     },
     TableFile {
+        name: "scales/splint-worn.csv",
+        text: include_str!("../../profiles/scales/splint-worn.csv"),
+    },
+    TableFile {
         name: "scales/stretch-speed.csv",
         text: include_str!("../../profiles/scales/stretch-speed.csv"),
     },
     TableFile {
         name: "scales/tardieu-quality-0-4.csv",
         text: include_str!("../../profiles/scales/tardieu-quality-0-4.csv"),
+    },
+    TableFile {
+        name: "scales/tardieu-quality-0-5.csv",
+        text: include_str!("../../profiles/scales/tardieu-quality-0-5.csv"),
+    },
+    TableFile {
+        name: "scales/two-point-word.csv",
+        text: include_str!("../../profiles/scales/two-point-word.csv"),
     },
     TableFile {
         name: "sites.csv",

@@ -270,7 +270,7 @@ mod tests {
             "profiles/units.csv:3: label is empty or padded; write none",
             "profiles/units.csv:3: checked_on yesterday is no date",
             "profiles/units.csv:2: degrees is no UCUM code",
-            "profiles/measures.csv:7: pain.intensity.calf: its unit is not in units.csv",
+            "profiles/measures.csv:8: pain.intensity.calf: its unit is not in units.csv",
         ] {
             assert!(
                 told.iter().any(|fault| fault == wanted),

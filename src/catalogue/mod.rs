@@ -15,7 +15,7 @@ mod sources;
 
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{
-    Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Site,
+    Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Sides, Site,
 };
 use crate::exact::Exact;
 use sha2::{Digest, Sha256};
@@ -34,8 +34,11 @@ pub const SNOMED: &str = "http://snomed.info/sct";
 /// UCUM, as FHIR names it.
 pub const UCUM: &str = "http://unitsofmeasure.org";
 
-/// The sides of the body, as our own codes of sites name them.
-pub const SIDES: [&str; 2] = ["left", "right"];
+/// The list of what is said only in comparison with the other side.
+pub const RELATIVE: &str = "relative";
+
+/// The lists of the quality of a reaction to a stretch: grades 0 to 4, and 0 to 5.
+pub const QUALITY_LISTS: [&str; 2] = ["tardieu-quality-0-4", "tardieu-quality-0-5"];
 
 /// One table file: its name under `profiles/` and its text.
 #[derive(Debug, Clone, Copy)]
@@ -111,9 +114,11 @@ impl Catalogue {
     pub fn site_display(&self, code: &str) -> Option<String> {
         let (side, place) = code.split_once('.')?;
         let place = self.sites.get(place)?;
-        SIDES
-            .contains(&side)
-            .then(|| format!("{side} {}", place.label))
+        let named = match place.sides {
+            Sides::Both => format!("{side} {}", place.label),
+            Sides::Middle => place.label.clone(),
+        };
+        place.sides.words().contains(&side).then_some(named)
     }
 
     /// The published codes of a thing, in the order of the table.

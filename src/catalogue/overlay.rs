@@ -168,7 +168,7 @@ mod tests {
     #[test]
     fn a_row_without_source_or_with_an_unknown_one_is_told() {
         let rows = "deg,degree,,a table,2026-11-25\ndeg/s,degree per second,hearsay,none,2026-11-25\n\
-                    {score},point,none,none,2026-11-25\n";
+                    mm,millimetre,ucum,none,2026-11-25\n{score},point,none,none,2026-11-25\n";
         let text = format!("unit,label,source,locator,checked_on\n{rows}");
 
         assert_eq!(
@@ -176,7 +176,7 @@ mod tests {
             [
                 "profiles/units.csv:2: source is empty or padded; write none",
                 "profiles/units.csv:3: source hearsay is not in SOURCES.toml",
-                "profiles/units.csv:4: source none is not in SOURCES.toml",
+                "profiles/units.csv:5: source none is not in SOURCES.toml",
             ]
         );
     }

@@ -19,6 +19,8 @@ pub enum Kind {
     Grade,
     /// A whole number of points.
     Score,
+    /// A number with a unit, or words where no number can be given.
+    Amount,
     /// Computed from other findings.
     Derived,
     /// A precaution.
@@ -33,6 +35,20 @@ impl Kind {
         matches!(self, Self::Range | Self::StretchSlow | Self::StretchFast)
     }
 
+    /// The profile that an Observation of this kind claims.
+    pub const fn profile(self) -> &'static str {
+        match self {
+            Self::Range => "range",
+            Self::StretchSlow | Self::StretchFast => "stretch",
+            Self::Word | Self::Grade => "graded",
+            Self::Score => "pain-score",
+            Self::Amount => "amount",
+            Self::Derived => "stretch-dynamic",
+            Self::Precaution => "precaution",
+            Self::Panel => "session-panel",
+        }
+    }
+
     /// The word of the tables.
     pub const fn word(self) -> &'static str {
         match self {
@@ -42,6 +58,7 @@ impl Kind {
             Self::Word => "word",
             Self::Grade => "grade",
             Self::Score => "score",
+            Self::Amount => "amount",
             Self::Derived => "derived",
             Self::Precaution => "precaution",
             Self::Panel => "panel",
@@ -88,6 +105,9 @@ pub struct Measure {
     /// Neighbouring joint whose position matters.
     #[serde(deserialize_with = "word_or_none")]
     pub neighbour: Option<String>,
+    /// Position in which another part is held, where it is part of the measure.
+    #[serde(deserialize_with = "word_or_none")]
+    pub held: Option<String>,
     /// Scale or word list of the value.
     #[serde(deserialize_with = "word_or_none")]
     pub scale: Option<String>,
@@ -106,6 +126,26 @@ pub struct Measure {
     pub source: String,
 }
 
+/// Which sides a site has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Sides {
+    /// Left and right.
+    Both,
+    /// One only, in the middle of the body.
+    Middle,
+}
+
+impl Sides {
+    /// The words by which a document names them.
+    pub const fn words(self) -> &'static [&'static str] {
+        match self {
+            Self::Both => &["left", "right"],
+            Self::Middle => &["middle"],
+        }
+    }
+}
+
 /// One row of `sites.csv`.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Site {
@@ -115,6 +155,8 @@ pub struct Site {
     pub label: String,
     /// Region whose joints and muscles move together: a precaution reaches all of it.
     pub region: String,
+    /// Whether it has a left and a right, or lies in the middle.
+    pub sides: Sides,
     /// SNOMED CT body structure without side, where one was seen.
     #[serde(deserialize_with = "word_or_none")]
     pub unsided_code: Option<String>,

@@ -1,7 +1,7 @@
 //! Our own rules, where an Observation carries a measure of ours, whoever wrote it.
 
-use crate::catalogue::rows::{Kind, Measure};
-use crate::catalogue::{Catalogue, SNOMED, UCUM};
+use crate::catalogue::rows::{Kind, Measure, Sides};
+use crate::catalogue::{Catalogue, RELATIVE, SNOMED, UCUM};
 use crate::exact::Exact;
 use crate::json::Node;
 use crate::problem::Problems;
@@ -105,6 +105,13 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
         given.contains(&(own_system.as_str(), own.as_str()))
             || published.is_some_and(|code| given.contains(&(SNOMED, code.as_str())))
     };
+    if site.sides == Sides::Middle {
+        if !coded("middle", site.unsided_code.as_ref()) {
+            let what = format!("{} is not said of the {}", row.measure, site.label);
+            problems.error("site.side", &path, what, "give the body structure");
+        }
+        return;
+    }
     let left = coded("left", site.left_code.as_ref());
     let right = coded("right", site.right_code.as_ref());
     if !left && !right {
@@ -181,6 +188,10 @@ fn word(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     let Some(concept) = node.member("valueCodeableConcept") else {
         return;
     };
+    let compared = own_code(Some(concept), RELATIVE);
+    if compared.is_some_and(|code| catalogue.word(RELATIVE, &code).is_some()) {
+        return;
+    }
     let Some(list) = &row.scale else {
         let what = format!("{} has no word as its value", row.measure);
         problems.error("value.kind", &path, what, FIX);

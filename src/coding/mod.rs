@@ -3,10 +3,11 @@
 //! Owns: choosing codes for measure, site, side, method and words. In: measured findings. Out:
 //! [`Coded`] findings. Never: builds a resource, guesses a code, puts a wider code first.
 
+mod circumstances;
 mod parts;
 
 use crate::catalogue::rows::{Kind, Relation, Site};
-use crate::catalogue::{Catalogue, SNOMED};
+use crate::catalogue::{Catalogue, RELATIVE, SNOMED};
 use crate::compare::Dynamic;
 use crate::exact::Exact;
 use crate::finding::{Finding, Precaution, Session};
@@ -61,6 +62,8 @@ pub enum CodedValue {
     Count(u32),
     /// A day.
     Day(chrono::NaiveDate),
+    /// A year, month, day or instant as it was written.
+    When(String),
     /// Words.
     Words(Private<String>),
     /// No value of its own: its members have them.
@@ -218,13 +221,14 @@ fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
             one.row.unit.as_deref().unwrap_or_default(),
             catalogue,
         )),
-        Value::Score(score) => CodedValue::Amount(amount(
-            *score,
+        Value::Amount(number) => CodedValue::Amount(amount(
+            *number,
             false,
             one.row.unit.as_deref().unwrap_or_default(),
             catalogue,
         )),
         Value::Word(code) | Value::Grade(code) => CodedValue::Concept(word(catalogue, list, code)),
+        Value::Relative(code) => CodedValue::Concept(word(catalogue, RELATIVE, code)),
         Value::NoCatch => CodedValue::Absent(Concept {
             codes: vec![Code {
                 system: "http://terminology.hl7.org/CodeSystem/data-absent-reason".to_owned(),
@@ -266,10 +270,11 @@ fn amount(value: Exact, at_least: bool, code: &str, catalogue: &Catalogue) -> Am
 
 fn body_site(catalogue: &Catalogue, key: &str, side: Side) -> Option<Concept> {
     let place: &Site = catalogue.sites.get(key)?;
-    let [_, left, right] = place.published();
+    let [unsided, left, right] = place.published();
     let published = match side {
         Side::Left => left,
         Side::Right => right,
+        Side::Middle => unsided,
     };
     let published = published.map(|(code, display)| Code {
         system: SNOMED.to_owned(),
@@ -355,7 +360,7 @@ fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
         body_site: None,
         position: None,
         method: None,
-        parts: Vec::new(),
+        parts: circumstances::parts(session, catalogue),
         derived_from: Vec::new(),
         notes: parts::panel_notes(session),
         finding: None,

@@ -1,9 +1,9 @@
 //! The parts of a statement that are not its value.
 
 use crate::catalogue::Catalogue;
-use crate::coding::{CodedValue, Concept, amount, word};
+use crate::coding::{CodedValue, Concept, amount, body_site, word};
 use crate::finding::{Outcome, Precaution, Session};
-use crate::intake::draft::{Consent, MoreAffectedSide};
+use crate::intake::draft::{Consent, MoreAffectedSide, Side};
 use crate::measure::{Extent, Measured, Value};
 use crate::private::Private;
 
@@ -18,6 +18,12 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
             how.text = how.text.map(|text| format!("{text}: {}", why.open()));
         }
         parts.push((part("ending"), CodedValue::Concept(how)));
+        if let Some(because) = &ending.because {
+            parts.push((
+                part("taken-no-further"),
+                concept("not-tested-reason", because),
+            ));
+        }
     }
     if let Some(end_feel) = &one.finding.end_feel {
         parts.push((part("end-feel"), concept("end-feel", end_feel)));
@@ -35,13 +41,11 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
             let velocity = CodedValue::Amount(amount(velocity, false, "deg/s", catalogue));
             parts.push((part("stretch-velocity"), velocity));
         }
-        if let Some(quality) = &stretch.quality {
-            parts.push((
-                part("stretch-quality"),
-                concept("tardieu-quality-0-4", quality),
-            ));
+        if let Some((version, quality)) = &stretch.quality {
+            parts.push((part("stretch-quality"), concept(version.list(), quality)));
         }
     }
+    parts.extend(compared_site(one, catalogue));
     if let Some(condition) = &one.finding.condition {
         parts.push((part("condition"), concept("condition", condition)));
     }
@@ -66,6 +70,21 @@ pub(super) fn neighbour(one: &Measured, catalogue: &Catalogue) -> Option<(Concep
     })
 }
 
+/// A comparison links both sites and gives a grade to neither.
+fn compared_site(one: &Measured, catalogue: &Catalogue) -> Option<(Concept, CodedValue)> {
+    let Value::Relative(_) = one.value else {
+        return None;
+    };
+    let other = match one.finding.side {
+        Side::Left => Side::Right,
+        Side::Right => Side::Left,
+        Side::Middle => return None,
+    };
+    let site = body_site(catalogue, one.row.site.as_deref()?, other)?;
+    let name = word(catalogue, "component", "compared-site");
+    Some((name, CodedValue::Concept(site)))
+}
+
 fn joint_state(one: &Measured) -> Option<&'static str> {
     match &one.value {
         Value::Angle(angle) if angle.fixed => Some("fixed"),
@@ -80,7 +99,8 @@ fn joint_state(one: &Measured) -> Option<&'static str> {
         Value::Angle(_)
         | Value::Word(_)
         | Value::Grade(_)
-        | Value::Score(_)
+        | Value::Amount(_)
+        | Value::Relative(_)
         | Value::NoCatch
         | Value::NotTested(_) => None,
     }
@@ -156,6 +176,10 @@ pub(super) fn panel_notes(session: &Session) -> Vec<Private<String>> {
     }
     if session.none_known {
         notes.push("precautions: asked and looked up, none known".to_owned());
+    }
+    for none in &session.circumstances.none_known {
+        let list = none.list().replace('_', " ");
+        notes.push(format!("{list}: asked and looked up, none known"));
     }
     for confirmed in &session.confirmations {
         let by = session.performers.iter().find(|p| p.key == confirmed.by);

@@ -87,7 +87,10 @@ pub fn dynamics(measured: &[Measured], catalogue: &Catalogue) -> Vec<Dynamic> {
                 continue;
             };
             let row = catalogue.measures.values().find(|row| {
-                row.kind == Kind::Derived && row.site == slow.row.site && row.axis == slow.row.axis
+                row.kind == Kind::Derived
+                    && row.site == slow.row.site
+                    && row.axis == slow.row.axis
+                    && row.held == slow.row.held
             });
             let Some(row) = row else { continue };
             let parts = [slow.finding.id.to_string(), fast.finding.id.to_string()];
@@ -278,7 +281,8 @@ fn ended(one: &Measured) -> Result<Reached, NotCompared> {
         Value::Angle(angle) => angle.reached().ok_or(NotCompared::Bound),
         Value::Word(_)
         | Value::Grade(_)
-        | Value::Score(_)
+        | Value::Amount(_)
+        | Value::Relative(_)
         | Value::NoCatch
         | Value::NotTested(_) => Err(NotCompared::NoNumber),
     }

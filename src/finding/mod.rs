@@ -4,6 +4,7 @@
 //! In: a draft. Out: a [`Session`] of [`Finding`]s, and every problem of sense that needs no table.
 //! Never: looks into a table, knows a name of FHIR, reads a clock.
 
+pub mod circumstances;
 mod identity;
 mod precautions;
 mod times;
@@ -11,7 +12,10 @@ mod understand;
 mod value;
 
 use crate::exact::Exact;
-use crate::intake::draft::{Consent, Draft, MoreAffectedSide, PrecautionDraft, Side};
+use crate::finding::circumstances::Circumstances;
+use crate::intake::draft::{
+    Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
+};
 use crate::private::Private;
 use crate::problem::Problems;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
@@ -174,6 +178,8 @@ pub struct Session {
     pub more_affected: MoreAffectedSide,
     /// Condition in words and its onset.
     pub condition: Option<(Private<String>, Option<String>)>,
+    /// What may change a finding from one day to the next.
+    pub circumstances: Circumstances,
     /// Whether consent was given.
     pub consent: Consent,
     /// How it was asked.
@@ -247,6 +253,8 @@ pub enum Outcome {
 pub struct Ending {
     /// A word of `ending`.
     pub how: String,
+    /// Why it was taken no further, a word of `not-tested-reason`.
+    pub because: Option<String>,
     /// Why, in words.
     pub why: Option<Private<String>>,
 }
@@ -266,6 +274,10 @@ pub enum Said {
     Word(String),
     /// Whole points, with their unit where one was written.
     Score(Exact, Option<String>),
+    /// A number with its unit, where one was written.
+    Amount(Exact, Option<String>),
+    /// Only a comparison with the other side.
+    Relative(String),
     /// No catch was met.
     NoCatch,
 }
@@ -283,8 +295,8 @@ pub struct Stretch {
     pub speed: String,
     /// Peak velocity, degrees per second.
     pub velocity: Option<Exact>,
-    /// A grade of the quality scale.
-    pub quality: Option<String>,
+    /// Version and grade of the quality of the reaction.
+    pub quality: Option<(QualityVersion, String)>,
 }
 
 /// Turns a draft into typed statements, adding every problem.

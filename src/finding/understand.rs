@@ -2,8 +2,8 @@
 
 use crate::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::finding::{
-    Confirmation, Finding, Identifier, Instrument, Performer, Person, Session, Signature, identity,
-    times, value,
+    Confirmation, Finding, Identifier, Instrument, Performer, Person, Session, Signature,
+    circumstances, identity, times, value,
 };
 use crate::intake::draft::{
     Draft, FindingDraft, IdentifierDraft, InstrumentDraft, SessionDraft, SignatureDraft,
@@ -32,6 +32,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     signatures_name_performers(said, &performers, problems);
     let confirmations = confirmations(said, &performers, problems);
     precautions_are_stated(draft, problems);
+    let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
     let findings = findings(draft, id, problems);
     findings_name_instruments(&findings, &instruments, problems);
     confirmed_in_between(&confirmations, &times, problems);
@@ -59,6 +60,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
             .condition
             .as_ref()
             .map(|c| (Private::new(c.words.clone()), c.onset.clone())),
+        circumstances,
         consent: said.consent.given,
         consent_how: Private::new(said.consent.how.clone()),
         patient: Person {

@@ -39,6 +39,7 @@ pub(super) fn outcome(
             let said = said(value, &format!("{path}/value"), problems);
             let ending = finding.ended.as_ref().map(|ended| Ending {
                 how: ended.how.clone(),
+                because: ended.because.clone(),
                 why: ended.why.clone().map(Private::new),
             });
             Some(Outcome::Found(said?, ending))
@@ -56,10 +57,27 @@ pub(super) fn stretch(
         Some(text) => Some(digits(text, &format!("{path}/velocity"), problems)?),
         None => None,
     };
+    let quality = match (&stretch.quality, stretch.quality_version) {
+        (Some(quality), Some(version)) => Some((version, quality.clone())),
+        (None, None) => None,
+        (Some(_), None) => {
+            let what = "the version of the quality is missing: the highest grades differ";
+            let hint = "add quality_version 0-4 or 0-5";
+            let path = format!("{path}/quality_version");
+            problems.error("stretch.quality-version", &path, what.to_owned(), hint);
+            return None;
+        }
+        (None, Some(_)) => {
+            let what = "a version of the quality, but no quality".to_owned();
+            let hint = "add quality, or remove quality_version";
+            problems.error("stretch.quality", &format!("{path}/quality"), what, hint);
+            return None;
+        }
+    };
     Some(Stretch {
         speed: stretch.speed.clone(),
         velocity,
-        quality: stretch.quality.clone(),
+        quality,
     })
 }
 
@@ -101,6 +119,8 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
         ("grade", value.grade.is_some()),
         ("word", value.word.is_some()),
         ("score", value.score.is_some()),
+        ("amount", value.amount.is_some()),
+        ("relative", value.relative.is_some()),
         ("no_catch", value.no_catch.is_some()),
     ]
     .into_iter()
@@ -113,7 +133,7 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
             format!("says {} things at once: {}", given.len(), given.join(", "))
         };
         let hint = "give exactly one of beyond_neutral, lacks, fixed_at, grade, word, score, \
-                    no_catch";
+                    amount, relative, no_catch";
         problems.error("value.one", path, what, hint);
         return None;
     };
@@ -145,6 +165,13 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
         return digits(text, &format!("{path}/score"), problems)
             .map(|points| Said::Score(points, unit));
     }
+    if let Some(text) = &value.amount {
+        return digits(text, &format!("{path}/amount"), problems)
+            .map(|amount| Said::Amount(amount, unit));
+    }
+    if let Some(word) = &value.relative {
+        return Some(Said::Relative(word.clone()));
+    }
     if let Some(word) = &value.word {
         return Some(Said::Word(word.clone()));
     }
@@ -172,9 +199,12 @@ fn angle(text: &str, path: &str, problems: &mut Problems) -> Option<Exact> {
 }
 
 fn refuse_strays(value: &ValueDraft, only: &str, path: &str, problems: &mut Problems) {
-    let angle = matches!(only, "beyond_neutral" | "lacks" | "fixed_at");
+    let has_unit = matches!(
+        only,
+        "beyond_neutral" | "lacks" | "fixed_at" | "score" | "amount"
+    );
     let strays = [
-        ("unit", value.unit.is_some() && !angle && only != "score"),
+        ("unit", value.unit.is_some() && !has_unit),
         ("direction", value.direction.is_some() && only != "fixed_at"),
     ];
     for (name, stray) in strays {

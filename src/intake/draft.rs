@@ -3,6 +3,8 @@
 //! Every value that carries digits is a string, so that `12.50` stays `12.50`. The JSON Schema is
 //! generated from these types (`schema.rs`).
 
+use crate::catalogue::QUALITY_LISTS;
+use crate::intake::circumstances::CircumstancesDraft;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use std::fmt;
@@ -126,6 +128,9 @@ pub struct SessionDraft {
     /// The condition, as far as known.
     #[serde(default)]
     pub condition: Option<ConditionDraft>,
+    /// What may change a finding from one day to the next.
+    #[serde(default)]
+    pub circumstances: Option<CircumstancesDraft>,
     /// Whether the person agreed to the examination, and how that was asked.
     pub consent: ConsentDraft,
     /// Cautions that a named person has confirmed.
@@ -375,6 +380,8 @@ pub enum Side {
     Left,
     /// Right.
     Right,
+    /// In the middle: neck and trunk.
+    Middle,
 }
 
 impl Side {
@@ -383,6 +390,7 @@ impl Side {
         match self {
             Self::Left => "left",
             Self::Right => "right",
+            Self::Middle => "middle",
         }
     }
 }
@@ -429,7 +437,7 @@ pub struct FindingDraft {
     /// Speed and quality of a stretch.
     #[serde(default)]
     pub stretch: Option<StretchDraft>,
-    /// When it was felt: `at-rest`, `during-movement`, `during-stretch`.
+    /// When it was felt, a word of `condition`.
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub condition: Option<String>,
@@ -491,7 +499,7 @@ pub struct ValueDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub direction: Option<String>,
-    /// UCUM unit of an angle.
+    /// UCUM unit of an angle or an amount.
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub unit: Option<String>,
@@ -507,6 +515,14 @@ pub struct ValueDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub score: Option<String>,
+    /// A number with a unit that is no angle.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub amount: Option<String>,
+    /// A word of `relative`: said only in comparison with the other side.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub relative: Option<String>,
     /// True when a fast stretch met no catch.
     #[serde(default)]
     pub no_catch: Option<bool>,
@@ -523,10 +539,35 @@ pub struct StretchDraft {
     #[serde(default)]
     #[schemars(regex(pattern = r"^(0|[1-9]\d*)(\.\d+)?$"))]
     pub velocity: Option<String>,
-    /// Quality of the reaction, 0 to 4.
+    /// Quality of the reaction, together with `quality_version`.
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub quality: Option<String>,
+    /// Which version of the qualities is meant: they differ in their highest grade.
+    #[serde(default)]
+    pub quality_version: Option<QualityVersion>,
+}
+
+/// The versions of the quality of a reaction in use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+pub enum QualityVersion {
+    /// Grades 0 to 4.
+    #[serde(rename = "0-4")]
+    ToFour,
+    /// Grades 0 to 5: the highest says that the joint cannot be moved.
+    #[serde(rename = "0-5")]
+    ToFive,
+}
+
+impl QualityVersion {
+    /// Its list of grades.
+    pub const fn list(self) -> &'static str {
+        let [to_four, to_five] = QUALITY_LISTS;
+        match self {
+            Self::ToFour => to_four,
+            Self::ToFive => to_five,
+        }
+    }
 }
 
 /// Why something was not tested.
@@ -545,7 +586,11 @@ pub struct EndingDraft {
     /// A code of `ending`. For a fast stretch `end-of-range` says it was carried through.
     #[schemars(length(min = 1))]
     pub how: String,
-    /// Why, in words; asked with `stopped-on-purpose`.
+    /// Why it was taken no further, a code of `not-tested-reason`; asked with `stopped-on-purpose`.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub because: Option<String>,
+    /// Why, in words.
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub why: Option<String>,

@@ -4,6 +4,7 @@
 //! of each field. In: JSON text. Out: a [`Draft`], and every structural problem at once.
 //! Never: knows clinical meaning, codes, or where the text came from.
 
+pub mod circumstances;
 pub mod draft;
 pub mod schema;
 

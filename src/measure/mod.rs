@@ -4,6 +4,8 @@
 //! compared at all. In: a session of findings. Out: a [`Measured`] for each, and every problem.
 //! Never: names a code system or writes JSON.
 
+mod angle;
+mod circumstances;
 mod precautions;
 pub mod sense;
 mod value;
@@ -12,6 +14,7 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
 use crate::finding::{Finding, Instrument, Outcome, Precaution, Session};
+use crate::intake::draft::Side;
 use crate::problem::Problems;
 use std::collections::BTreeSet;
 
@@ -37,8 +40,10 @@ pub enum Value {
     Word(String),
     /// A grade of the scale of the measure.
     Grade(String),
-    /// Whole points.
-    Score(Exact),
+    /// A number of points or of the unit of the measure.
+    Amount(Exact),
+    /// Only a comparison with the other side, a word of `relative`.
+    Relative(String),
     /// No catch was met.
     NoCatch,
     /// Not tested, with a word of `not-tested-reason`.
@@ -112,7 +117,8 @@ impl Measured {
             Value::Angle(angle) => Some(angle),
             Value::Word(_)
             | Value::Grade(_)
-            | Value::Score(_)
+            | Value::Amount(_)
+            | Value::Relative(_)
             | Value::NoCatch
             | Value::NotTested(_) => None,
         }
@@ -158,6 +164,9 @@ fn one(
         return None;
     };
     finding_words(finding, row, catalogue, problems);
+    if let Some(site) = &row.site {
+        side_fits(site, finding.side, path, catalogue, problems);
+    }
     // The position of the session was looked up already; a finding that has it says nothing new.
     if finding.position != session.body_position {
         let path = format!("{path}/position");
@@ -226,25 +235,45 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
             let path = format!("{}/{field}", precaution.path);
             known_word(catalogue, list, word, &path, problems);
         }
-        if !catalogue.sites.contains_key(&precaution.site) {
-            let sites: Vec<&str> = catalogue.sites.keys().map(String::as_str).collect();
-            let what = format!("{} is no site of profiles/sites.csv", precaution.site);
-            let hint = format!("use one of {}", sites.join(", "));
-            problems.error(
-                "site.unknown",
-                &format!("{}/site", precaution.path),
-                what,
-                &hint,
-            );
-        }
+        let path = &precaution.path;
+        site_is_known(
+            &precaution.site,
+            &format!("{path}/site"),
+            catalogue,
+            problems,
+        );
+        side_fits(&precaution.site, precaution.side, path, catalogue, problems);
         movement_is_one_of_the_site(precaution, catalogue, problems);
     }
+    circumstances::words(session, catalogue, problems);
     for (index, instrument) in session.instruments.iter().enumerate() {
         if octofhir_ucum::validate(&instrument.unit).is_err() {
             let what = format!("{} is no UCUM code", instrument.unit);
             let path = format!("/instruments/{index}/unit");
             problems.error("unit.ucum", &path, what, "write deg for degrees, mm, cm");
         }
+    }
+}
+
+fn site_is_known(site: &str, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    if !catalogue.sites.contains_key(site) {
+        let sites: Vec<&str> = catalogue.sites.keys().map(String::as_str).collect();
+        let what = format!("{site} is no site of profiles/sites.csv");
+        let hint = format!("use one of {}", sites.join(", "));
+        problems.error("site.unknown", path, what, &hint);
+    }
+}
+
+/// Neck and trunk have no left or right; everything else has one, and it has to be said.
+fn side_fits(site: &str, said: Side, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let Some(row) = catalogue.sites.get(site) else {
+        return;
+    };
+    let sides = row.sides.words();
+    if !sides.contains(&said.word()) {
+        let what = format!("the {} has no side {}", row.label, said.word());
+        let hint = format!("write {}", sides.join(" or "));
+        problems.error("site.side", &format!("{path}/side"), what, &hint);
     }
 }
 
@@ -289,13 +318,18 @@ fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, proble
     }
     if let Some(stretch) = &finding.stretch {
         known("stretch-speed", &stretch.speed, "stretch/speed");
-        if let Some(quality) = &stretch.quality {
-            known("tardieu-quality-0-4", quality, "stretch/quality");
+        if let Some((version, quality)) = &stretch.quality {
+            known(version.list(), quality, "stretch/quality");
         }
     }
     match &finding.outcome {
         Outcome::NotTested(reason) => known("not-tested-reason", reason, "not_tested/reason"),
-        Outcome::Found(_, Some(ending)) => known("ending", &ending.how, "ended/how"),
+        Outcome::Found(_, Some(ending)) => {
+            known("ending", &ending.how, "ended/how");
+            if let Some(because) = &ending.because {
+                known("not-tested-reason", because, "ended/because");
+            }
+        }
         Outcome::Found(_, None) => {}
     }
     neighbour_fits(finding, row, problems);

@@ -36,7 +36,8 @@ pub fn check(
 }
 
 /// True when two findings stand and were made in the same way, whatever the side, so that they may
-/// be set against each other: site, axis, position, neighbouring joint, method, kind of instrument.
+/// be set against each other: site, axis, how other parts were held, positions, the condition it was
+/// felt in, method, kind of instrument.
 pub fn comparable(a: &Measured, b: &Measured) -> bool {
     let kind = |one: &Measured| {
         one.instrument
@@ -45,8 +46,10 @@ pub fn comparable(a: &Measured, b: &Measured) -> bool {
     };
     a.row.site == b.row.site
         && a.row.axis == b.row.axis
+        && a.row.held == b.row.held
         && a.finding.position == b.finding.position
         && a.finding.neighbour == b.finding.neighbour
+        && a.finding.condition == b.finding.condition
         && a.finding.method == b.finding.method
         && kind(a) == kind(b)
         && a.finding.repeat == b.finding.repeat
@@ -111,7 +114,8 @@ fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
         let hint = "correct it, or confirm it with a reason";
         problems.caution("stretch.velocity", &format!("{path}/velocity"), what, hint);
     }
-    quality(one, stretch.quality.as_deref(), &path, problems);
+    let grade = stretch.quality.as_ref().map(|(_, grade)| grade.as_str());
+    quality(one, grade, &path, problems);
 }
 
 /// Quality 0 and 1 say that there is no clear catch; 2 and more that there is one.
@@ -122,9 +126,15 @@ fn quality(one: &Measured, quality: Option<&str>, path: &str, problems: &mut Pro
     let path = format!("{path}/quality");
     let none_felt = quality.map(|quality| matches!(quality, "0" | "1"));
     match (&one.value, none_felt) {
-        (Value::Angle(_) | Value::NoCatch, None) => {
+        (Value::Angle(_) | Value::Word(_) | Value::NoCatch, None) => {
             let what = "the quality of the reaction is missing".to_owned();
-            problems.error("stretch.quality", &path, what, "add quality 0 to 4");
+            let hint = "add quality with its quality_version";
+            problems.error("stretch.quality", &path, what, hint);
+        }
+        (Value::Word(_), Some(true)) => {
+            let what = "says that no clear catch was felt, yet says where it was".to_owned();
+            let hint = "give no_catch: true, or quality 2 or more";
+            problems.error("stretch.catch", &path, what, hint);
         }
         (Value::Angle(angle), Some(true)) if angle.reached().is_some() => {
             let what = "says that no clear catch was felt, yet gives its angle".to_owned();

@@ -1,14 +1,12 @@
 //! Which values a measure may have.
 
-use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
+use crate::catalogue::{Catalogue, RELATIVE};
 use crate::exact::Exact;
 use crate::finding::{Ending, Finding, Instrument, Outcome, Said};
-use crate::measure::{Angle, Extent, Value, known_word};
+use crate::intake::draft::Side;
+use crate::measure::{Value, angle, known_word};
 use crate::problem::Problems;
-
-/// Finest decimals a bedside reading carries without being asked about.
-const USUAL_DECIMALS: u32 = 1;
 
 /// Reads the value of a finding in its measure.
 pub(super) fn of(
@@ -27,9 +25,11 @@ pub(super) fn of(
         (Kind::Range | Kind::StretchSlow | Kind::StretchFast, said)
             if matches!(said, Said::Beyond(..) | Said::Lacks(..) | Said::Fixed(..)) =>
         {
-            angle(said, ending, row, &path, catalogue, problems).map(Value::Angle)
+            angle::of(said, ending, row, &path, catalogue, problems).map(Value::Angle)
         }
-        (Kind::Range | Kind::Word, Said::Word(word)) => {
+        (Kind::Range | Kind::StretchFast | Kind::Word | Kind::Amount, Said::Word(word))
+            if row.scale.is_some() =>
+        {
             listed(word, "word", row, &path, catalogue, problems).map(Value::Word)
         }
         (Kind::Grade, Said::Grade(grade)) => {
@@ -40,7 +40,14 @@ pub(super) fn of(
             if unit.is_some() {
                 unit_fits(unit.as_deref(), row, &path, problems)?;
             }
-            points(*score, row, &path, problems).map(Value::Score)
+            points(*score, row, &path, problems).map(Value::Amount)
+        }
+        (Kind::Amount, Said::Amount(amount, unit)) => {
+            unit_fits(unit.as_deref(), row, &path, problems)?;
+            usual_amount(*amount, row, &path, problems).map(Value::Amount)
+        }
+        (Kind::Range | Kind::Word | Kind::Grade | Kind::Amount, Said::Relative(word)) => {
+            only_compared(word, finding, &path, catalogue, problems).map(Value::Relative)
         }
         (Kind::StretchFast, Said::NoCatch) => Some(Value::NoCatch),
         (_, said) => {
@@ -59,8 +66,9 @@ pub(super) fn instrument_fits(
     problems: &mut Problems,
 ) {
     let path = format!("{}/instrument", finding.path);
-    let measured = matches!(value, Value::Angle(_)) && finding.method == "goniometry";
-    if measured && finding.instrument.is_none() {
+    let goniometry = matches!(value, Value::Angle(_)) && finding.method == "goniometry";
+    let measured = goniometry || (row.kind == Kind::Amount && matches!(value, Value::Amount(_)));
+    if goniometry && finding.instrument.is_none() {
         let what = "measured, but with which instrument is missing".to_owned();
         let hint = "name an instrument, or write method visual-estimate";
         problems.error("instrument.missing", &path, what, hint);
@@ -78,7 +86,7 @@ pub(super) fn instrument_fits(
         );
     }
     if let (Value::Angle(angle), Some(unit)) = (value, &row.unit) {
-        finer_than_instrument(finding, angle, unit, instrument, problems);
+        angle::finer_than_instrument(finding, angle, unit, instrument, problems);
     }
 }
 
@@ -132,100 +140,26 @@ fn ending_fits(finding: &Finding, row: &Measure, ending: Option<&Ending>, proble
             let what = format!("ended has no meaning for {}", row.measure);
             problems.error("ending.stray", &path, what, "remove it");
         }
-        (true, Some(Ending { how, why: None })) if how == "stopped-on-purpose" => {
+        (true, Some(ending)) if ending.how == "stopped-on-purpose" && ending.because.is_none() => {
             let what = "stopped on purpose, but why is missing".to_owned();
-            problems.error("ending.why", &path, what, "add why in words");
+            let hint = "add because with a code of not-tested-reason, and why in words if need be";
+            problems.error("ending.because", &path, what, hint);
+        }
+        (true, Some(ending)) if ending.how == "end-of-range" && ending.because.is_some() => {
+            let what = "carried through to the end, yet says why it was taken no further";
+            let path = format!("{path}/because");
+            problems.error("ending.stray", &path, what.to_owned(), "remove because");
         }
         (true, Some(_)) | (false, None) => {}
     }
 }
 
-fn angle(
-    said: &Said,
-    ending: Option<&Ending>,
-    row: &Measure,
-    path: &str,
-    catalogue: &Catalogue,
-    problems: &mut Problems,
-) -> Option<Angle> {
-    let (degrees, unit, fixed) = match said {
-        Said::Beyond(digits, unit) => (*digits, unit, false),
-        Said::Lacks(digits, unit) => (digits.negated(), unit, false),
-        Said::Fixed(digits, direction, unit) => {
-            (toward(*digits, direction, row, path, problems)?, unit, true)
-        }
-        Said::Grade(_) | Said::Word(_) | Said::Score(..) | Said::NoCatch => return None,
-    };
-    unit_fits(unit.as_deref(), row, path, problems)?;
-    bounds(degrees, row, path, catalogue, problems)?;
-    let carried_through = ending.is_some_and(|ending| ending.how == "end-of-range");
-    if fixed {
-        fixed_fits(carried_through, row, path, problems)?;
-    }
-    let extent = if carried_through {
-        Extent::Reached
-    } else {
-        Extent::AtLeast
-    };
-    Some(Angle {
-        degrees,
-        extent,
-        fixed,
-    })
-}
-
-/// That a joint is fixed shows when it is moved by hand and does not give; a movement that was
-/// stopped by anything else shows nothing of it.
-fn fixed_fits(
-    carried_through: bool,
+pub(super) fn unit_fits(
+    unit: Option<&str>,
     row: &Measure,
     path: &str,
     problems: &mut Problems,
 ) -> Option<()> {
-    let path = format!("{path}/fixed_at");
-    if row.mode.as_deref() != Some("passive") {
-        let what = format!(
-            "{}: only a passive movement shows that a joint is fixed",
-            row.measure
-        );
-        let hint = "write it as a passive range, or give the active angle that was reached";
-        problems.error("value.fixed-active", &path, what, hint);
-        return None;
-    }
-    if !carried_through {
-        let what = "a movement that was stopped does not show that the joint is fixed".to_owned();
-        let hint = "ended with how end-of-range, or the angle that was reached as a bound";
-        problems.error("value.fixed-stopped", &path, what, hint);
-        return None;
-    }
-    Some(())
-}
-
-/// The signed angle of a joint fixed on the side of a named movement.
-fn toward(
-    digits: Exact,
-    direction: &str,
-    row: &Measure,
-    path: &str,
-    problems: &mut Problems,
-) -> Option<Exact> {
-    if row.movement.as_deref() == Some(direction) {
-        return Some(digits);
-    }
-    if row.opposite.as_deref() == Some(direction) {
-        return Some(digits.negated());
-    }
-    let what = format!("{direction} is no movement in the plane of {}", row.measure);
-    let hint = format!(
-        "write {} or {}",
-        row.movement.as_deref().unwrap_or("the movement"),
-        row.opposite.as_deref().unwrap_or("its opposite")
-    );
-    problems.error("value.direction", &format!("{path}/direction"), what, &hint);
-    None
-}
-
-fn unit_fits(unit: Option<&str>, row: &Measure, path: &str, problems: &mut Problems) -> Option<()> {
     let path = format!("{path}/unit");
     let wanted = row.unit.as_deref().unwrap_or_default();
     let Some(unit) = unit else {
@@ -245,7 +179,7 @@ fn unit_fits(unit: Option<&str>, row: &Measure, path: &str, problems: &mut Probl
             "unit.conversion",
             &path,
             what,
-            &format!("give the angle in {wanted}"),
+            &format!("give the number in {wanted}"),
         );
     } else {
         let what = format!("{unit} is of another dimension than {wanted}");
@@ -257,68 +191,6 @@ fn unit_fits(unit: Option<&str>, row: &Measure, path: &str, problems: &mut Probl
         );
     }
     None
-}
-
-fn bounds(
-    degrees: Exact,
-    row: &Measure,
-    path: &str,
-    catalogue: &Catalogue,
-    problems: &mut Problems,
-) -> Option<()> {
-    let magnitude = degrees.magnitude();
-    let limit = |check: &str| catalogue.plausibility.get(check).copied();
-    if limit("impossible-angle").is_some_and(|most| magnitude > most) {
-        let what = format!("{}: {degrees} degrees is no angle of a joint", row.measure);
-        problems.error(
-            "angle.impossible",
-            path,
-            what,
-            "correct the digits or the unit",
-        );
-        return None;
-    }
-    let outside = row.ask_below.is_some_and(|low| degrees < low)
-        || row.ask_above.is_some_and(|high| degrees > high);
-    if outside {
-        let what = format!(
-            "{}: {degrees} degrees is beyond what is usually seen",
-            row.measure
-        );
-        let hint = "correct it, or confirm it with a reason";
-        problems.caution("angle.unusual", path, what, hint);
-    }
-    let radians = limit("radians").is_some_and(|least| magnitude < least);
-    if radians && !magnitude.is_zero() && magnitude.decimals() >= 2 {
-        let what = format!("{degrees}: could this be radians?");
-        let hint = "give degrees, or confirm that these are degrees";
-        problems.caution("angle.radians", path, what, hint);
-    }
-    Some(())
-}
-
-fn finer_than_instrument(
-    finding: &Finding,
-    angle: &Angle,
-    unit: &str,
-    instrument: Option<&Instrument>,
-    problems: &mut Problems,
-) {
-    let allowed = instrument
-        .filter(|instrument| instrument.unit == unit)
-        .map_or(USUAL_DECIMALS, |instrument| {
-            instrument.resolution.decimals()
-        });
-    if angle.degrees().decimals() > allowed {
-        let what = format!("{} is finer than the instrument shows", angle.degrees());
-        let hint = "the digits are kept as written; an average says so in its note";
-        problems.note(
-            "angle.finer",
-            &format!("{}/value", finding.path),
-            what,
-            hint,
-        );
-    }
 }
 
 fn listed(
@@ -360,6 +232,50 @@ fn points(score: Exact, row: &Measure, path: &str, problems: &mut Problems) -> O
     None
 }
 
+/// A number with a unit: never negative, and outside the bounds of its row a person is asked.
+fn usual_amount(
+    amount: Exact,
+    row: &Measure,
+    path: &str,
+    problems: &mut Problems,
+) -> Option<Exact> {
+    let path = format!("{path}/amount");
+    if amount.is_negative() {
+        let what = format!("{amount} is less than nothing");
+        problems.error("amount.negative", &path, what, "correct the digits");
+        return None;
+    }
+    let outside = row.ask_below.is_some_and(|low| amount < low)
+        || row.ask_above.is_some_and(|high| amount > high);
+    if outside {
+        let unit = row.unit.as_deref().unwrap_or_default();
+        let what = format!(
+            "{}: {amount} {unit} is beyond what is usually seen",
+            row.measure
+        );
+        let hint = "correct it, or confirm it with a reason";
+        problems.caution("amount.unusual", &path, what, hint);
+    }
+    Some(amount)
+}
+
+/// Only a comparison with the other side: there has to be another side.
+fn only_compared(
+    word: &str,
+    finding: &Finding,
+    path: &str,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> Option<String> {
+    let path = format!("{path}/relative");
+    if finding.side == Side::Middle {
+        let what = "compared with the other side, but there is none".to_owned();
+        problems.error("value.relative", &path, what, "say what was found");
+        return None;
+    }
+    known_word(catalogue, RELATIVE, word, &path, problems).then(|| word.to_owned())
+}
+
 fn whole_zero_to_ten(pain: Exact, path: &str, problems: &mut Problems) {
     let ten = Exact::parse("10").unwrap_or(Exact::ZERO);
     if pain.decimals() > 0 || pain > ten {
@@ -374,15 +290,18 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         Said::Grade(_) => "a grade",
         Said::Word(_) => "a word",
         Said::Score(..) => "points",
+        Said::Amount(..) => "an amount",
+        Said::Relative(_) => "a comparison",
         Said::NoCatch => "no catch",
     };
     let wanted = match row.kind {
-        Kind::Range => "an angle or a word",
+        Kind::Range => "an angle, a word or relative",
         Kind::StretchSlow => "an angle",
-        Kind::StretchFast => "the angle of the catch, or no_catch",
-        Kind::Word => "a word",
-        Kind::Grade => "a grade",
+        Kind::StretchFast => "the angle of the catch, its part of the range, or no_catch",
+        Kind::Word => "a word or relative",
+        Kind::Grade => "a grade or relative",
         Kind::Score => "a score",
+        Kind::Amount => "an amount with its unit, a word or relative",
         Kind::Derived | Kind::Precaution | Kind::Panel => "nothing: it is not entered by hand",
     };
     let what = format!("{given} is no value of {}", row.measure);

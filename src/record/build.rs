@@ -132,7 +132,7 @@ fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
         .iter()
         .find(|i| Some(i.key.as_str()) == instrument);
     Observation {
-        meta: meta(session, profile(one)),
+        meta: meta(session, one.kind.profile()),
         extension: one.position.iter().map(body_position).collect(),
         identifier: vec![Identifier {
             system: URI_SYSTEM.to_owned(),
@@ -190,19 +190,6 @@ fn sources(session: &Session, one: &Coded, coded: &[Coded]) -> Vec<Reference> {
     sources
         .map(|other| literal("Observation", urn_of(session, other)))
         .collect()
-}
-
-/// The profile a statement claims, by its kind.
-const fn profile(one: &Coded) -> &'static str {
-    match one.kind {
-        Kind::Range => "range",
-        Kind::StretchSlow | Kind::StretchFast => "stretch",
-        Kind::Word | Kind::Grade => "graded",
-        Kind::Score => "pain-score",
-        Kind::Derived => "stretch-dynamic",
-        Kind::Precaution => "precaution",
-        Kind::Panel => "session-panel",
-    }
 }
 
 fn meta(session: &Session, profile: &str) -> Meta {
@@ -296,6 +283,7 @@ fn value(value: &CodedValue) -> Option<ObservationValue> {
         CodedValue::Absent(reason) => ObservationValue::DataAbsentReason(concept(reason)),
         CodedValue::Count(count) => ObservationValue::ValueInteger(*count),
         CodedValue::Day(day) => ObservationValue::ValueDateTime(day.to_string()),
+        CodedValue::When(written) => ObservationValue::ValueDateTime(written.clone()),
         CodedValue::Words(words) => ObservationValue::ValueString(words.open().clone()),
         CodedValue::Members => return None,
     })

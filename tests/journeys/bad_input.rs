@@ -27,10 +27,6 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "about Observations from elsewhere: from_anywhere.rs",
     ),
     (
-        "site.side",
-        "about Observations from elsewhere: from_anywhere.rs",
-    ),
-    (
         "site.sides-differ",
         "about Observations from elsewhere: from_anywhere.rs",
     ),

@@ -33,7 +33,13 @@ fn endings() -> Vec<(&'static str, bool)> {
 }
 
 fn ended(how: &str) -> String {
-    format!(r#"{{"how":"{how}","why":"said in words"}}"#)
+    // The reason has a code only where a movement was taken no further on purpose.
+    let because = if how == "stopped-on-purpose" {
+        r#""because":"pain","#
+    } else {
+        ""
+    };
+    format!(r#"{{"how":"{how}",{because}"why":"said in words"}}"#)
 }
 
 /// Edits of one finding, by its fields.

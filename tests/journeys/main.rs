@@ -4,6 +4,7 @@
 mod bad_input;
 mod bounds;
 mod from_anywhere;
+mod held;
 mod planes;
 mod precautions;
 mod signs;

@@ -58,7 +58,7 @@ const DONE: [(&str, &str); 1] = [(
     r#"{"measure":"stretch.fast.calf","side":"left",
         "neighbour":{"joint":"knee","position":"straight"},
         "value":{"lacks":"5","unit":"deg"},"ended":{"how":"end-of-range"},
-        "method":"goniometry","instrument":"goniometer","stretch":{"speed":"V3","quality":"2"}}"#,
+        "method":"goniometry","instrument":"goniometer","stretch":{"speed":"V3","quality":"2","quality_version":"0-4"}}"#,
 )];
 
 const CONFIRMED: [(&str, &str); 1] = [(

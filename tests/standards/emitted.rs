@@ -7,7 +7,6 @@ use crate::every;
 use crate::golden::folder_is;
 use crate::resource::{all, of_measure};
 use fascicle::app::encode::{Earlier, encode};
-use fascicle::catalogue::SIDES;
 use fascicle::catalogue::rows::Kind;
 use fascicle::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -39,7 +38,7 @@ const VARIANTS: &[Variant<'_>] = &[
         &[
             (
                 "/findings/4/ended",
-                r#"{"how":"stopped-on-purpose","why":"to protect the skin"}"#,
+                r#"{"how":"stopped-on-purpose","because":"precaution","why":"to protect the skin"}"#,
             ),
             ("/findings/4/pain_during", r#""4""#),
         ],
@@ -61,7 +60,42 @@ const VARIANTS: &[Variant<'_>] = &[
             ("/findings/3/instrument", ""),
         ],
     ),
+    (
+        "variant-relative",
+        "range.active.ankle.plantarflexion",
+        &[
+            ("/findings/3/value", r#"{"relative":"less"}"#),
+            ("/findings/3/method", r#""visual-estimate""#),
+            ("/findings/3/instrument", ""),
+        ],
+    ),
+    (
+        "variant-catch-in-words",
+        "stretch.fast.calf",
+        &[
+            ("/findings/7/value", r#"{"word":"late"}"#),
+            ("/findings/7/stretch/quality_version", r#""0-5""#),
+            ("/findings/7/method", r#""handling""#),
+            ("/findings/7/instrument", ""),
+        ],
+    ),
+    (
+        "variant-circumstances",
+        "session.examination",
+        &[("/session/circumstances", CIRCUMSTANCES)],
+    ),
 ];
+
+/// Several of a kind, one without the time that was asked for, and one list that is empty on
+/// purpose.
+const CIRCUMSTANCES: &str = r#"{
+    "handedness":"left",
+    "earlier_strokes":[{"words":"invented, right hemisphere","on":"2019"},{"words":"invented, none remembered"}],
+    "medicines":[{"words":"invented tablet, 10 mg","last_dose":"2026-11-16T07:30:00+01:00"},{"words":"invented patch","last_dose":"not known"}],
+    "injections":[{"words":"invented toxin, 100 units","muscle":"calf","side":"right","on":"2026-09-14"},{"words":"invented toxin, 50 units","muscle":"elbow-flexors","side":"right","on":"2026-09-14"}],
+    "alertness":"drowsy",
+    "ability_to_answer":"partly",
+    "none_known":["splints"]}"#;
 
 /// What changes with every row of the tables, held to be right and then masked.
 fn masked(resource: &Node) -> String {
@@ -121,7 +155,11 @@ fn the_long_document_has_every_measure_that_can_be_entered_on_both_sides() {
         .values()
         .filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
     let wanted: BTreeSet<(&str, &str)> = by_hand
-        .flat_map(|row| SIDES.map(|side| (row.measure.as_str(), side)))
+        .flat_map(|row| {
+            let site = row.site.as_deref().expect("a site");
+            let sides = catalogue().sites[site].sides.words();
+            sides.iter().map(|side| (row.measure.as_str(), *side))
+        })
         .collect();
 
     assert_eq!(given, wanted);
@@ -139,4 +177,9 @@ fn the_variants_are_what_their_names_say() {
     assert!(emitted("variant-bound").contains("\"comparator\":\">=\""));
     assert!(emitted("variant-fixed").contains("\"value\":-20"));
     assert!(emitted("variant-word").contains("\"slightly-reduced\""));
+    assert!(emitted("variant-relative").contains("\"compared-site\""));
+    assert!(emitted("variant-catch-in-words").contains("/tardieu-quality-0-5\""));
+    let circumstances = emitted("variant-circumstances");
+    assert!(circumstances.contains("time of the last dose: invented patch"));
+    assert!(circumstances.contains("splints: asked and looked up, none known"));
 }
