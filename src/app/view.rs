@@ -1,13 +1,12 @@
 //! A session in words, for people.
 
-use crate::catalogue::rows::{Kind, Measure};
-use crate::catalogue::{Catalogue, LOINC, RELATIVE, SNOMED};
+use crate::catalogue::{Catalogue, LOINC, SNOMED};
+use crate::coding::sentence;
 use crate::compare::{self, Change, Meaning, NotCompared};
-use crate::exact::Exact;
-use crate::finding::{Ending, Outcome, Precaution, Session};
+use crate::finding::{Precaution, Session};
 use crate::intake::draft::Side;
 use crate::json::Node;
-use crate::measure::{Extent, Measured, Value};
+use crate::measure::{Measured, Value};
 
 /// One line of a session: both sides beside each other.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,7 +24,12 @@ pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
     for one in measured {
         let what = what(one);
-        let found = words(one, catalogue);
+        // Both sides stand in one line: the grade alone, not what it means.
+        let found = if let Value::Grade(code) = &one.value {
+            format!("grade {code}")
+        } else {
+            sentence::value(one, catalogue)
+        };
         let index = lines
             .iter()
             .position(|line| line.what == what)
@@ -103,65 +107,6 @@ pub fn what(one: &Measured) -> String {
         what.extend([", repeat ", &one.finding.repeat.to_string()]);
     }
     what
-}
-
-/// What was found, in words.
-pub fn words(one: &Measured, catalogue: &Catalogue) -> String {
-    let list = one.row.scale.as_deref().unwrap_or_default();
-    let label = |list: &str, code: &str| {
-        catalogue
-            .word(list, code)
-            .map_or_else(|| code.to_owned(), |row| row.label.clone())
-    };
-    match &one.value {
-        Value::Angle(angle) => {
-            let place = place(angle.degrees(), &one.row);
-            match (angle.fixed, angle.extent()) {
-                (true, _) => format!("fixed at {place}"),
-                (false, Extent::Reached) => place,
-                (false, Extent::AtLeast) => {
-                    format!("end not reached: {} at {place}", ending(one, catalogue))
-                }
-            }
-        }
-        Value::Word(code) => label(list, code),
-        Value::Grade(code) => format!("grade {code}"),
-        Value::Amount(points) if one.row.kind == Kind::Score => format!("{points} of 10"),
-        Value::Amount(number) => {
-            format!("{number} {}", one.row.unit.as_deref().unwrap_or_default())
-        }
-        Value::Relative(code) => label(RELATIVE, code),
-        Value::NoCatch => "no catch".to_owned(),
-        Value::NotTested(reason) => {
-            format!("not tested: {}", label("not-tested-reason", reason))
-        }
-    }
-}
-
-/// Where an angle lies, in words that need no sign: on which side of neutral, named by movement.
-fn place(degrees: Exact, row: &Measure) -> String {
-    let of = |movement: &Option<String>| movement.clone().unwrap_or_default();
-    if degrees.is_zero() {
-        "neutral".to_owned()
-    } else if degrees.is_negative() {
-        let magnitude = degrees.magnitude();
-        format!(
-            "{magnitude}\u{b0} {}, neutral not reached",
-            of(&row.opposite)
-        )
-    } else {
-        format!("{degrees}\u{b0} {}", of(&row.movement))
-    }
-}
-
-fn ending(one: &Measured, catalogue: &Catalogue) -> String {
-    match &one.finding.outcome {
-        Outcome::Found(_, Some(Ending { how, .. })) => catalogue
-            .word("ending", how)
-            .map(|row| row.label.clone())
-            .unwrap_or_default(),
-        Outcome::Found(_, None) | Outcome::NotTested(_) => String::new(),
-    }
 }
 
 /// A precaution in one line.

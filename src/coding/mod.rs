@@ -5,6 +5,7 @@
 
 mod circumstances;
 mod parts;
+pub mod sentence;
 
 use crate::catalogue::rows::{Kind, Relation, Site};
 use crate::catalogue::{Catalogue, RELATIVE, SNOMED};
@@ -101,6 +102,8 @@ pub struct Coded {
     pub derived_from: Vec<Uuid>,
     /// Notes in words.
     pub notes: Vec<Private<String>>,
+    /// The whole statement in words.
+    pub told: Private<String>,
     /// The finding, for time and instrument.
     pub finding: Option<Finding>,
     /// True when it is withdrawn.
@@ -192,7 +195,7 @@ fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
     } else {
         row.label.clone()
     };
-    Coded {
+    let mut coded = Coded {
         id: one.finding.id,
         role: "finding",
         kind: row.kind,
@@ -209,7 +212,10 @@ fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
         notes: one.finding.note.iter().cloned().collect(),
         finding: Some(one.finding.clone()),
         withdrawn: one.finding.withdrawn,
-    }
+        told: Private::default(),
+    };
+    coded.told = sentence::whole(&coded, Some(sentence::value(one, catalogue)));
+    coded
 }
 
 fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
@@ -298,7 +304,7 @@ fn dynamic(one: &Dynamic, catalogue: &Catalogue) -> Coded {
     let like = &one.like;
     let unit = one.row.unit.as_deref().unwrap_or_default();
     let neighbour = parts::neighbour(like, catalogue);
-    Coded {
+    let mut coded = Coded {
         id: one.id,
         role: "dynamic",
         kind: Kind::Derived,
@@ -323,12 +329,15 @@ fn dynamic(one: &Dynamic, catalogue: &Catalogue) -> Coded {
             ..like.finding.clone()
         }),
         withdrawn: false,
-    }
+        told: Private::default(),
+    };
+    coded.told = sentence::whole(&coded, None);
+    coded
 }
 
 fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
     let label = "precaution that limits the examination".to_owned();
-    Coded {
+    let mut coded = Coded {
         id: one.id,
         role: "precaution",
         kind: Kind::Precaution,
@@ -346,12 +355,15 @@ fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
             .collect(),
         finding: None,
         withdrawn: one.status == "entered-in-error",
-    }
+        told: Private::default(),
+    };
+    coded.told = sentence::whole(&coded, None);
+    coded
 }
 
 fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
     let text = "neurological physiotherapy examination".to_owned();
-    Coded {
+    let mut coded = Coded {
         id: crate::finding::derived_identity("panel", &[&session.id.to_string()]),
         role: "panel",
         kind: Kind::Panel,
@@ -365,5 +377,8 @@ fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
         notes: parts::panel_notes(session),
         finding: None,
         withdrawn: session.withdrawn,
-    }
+        told: Private::default(),
+    };
+    coded.told = sentence::whole(&coded, None);
+    coded
 }

@@ -8,7 +8,7 @@ use crate::json::{Node, pointer_step};
 pub(super) struct Drift {
     /// JSON Pointer in the resource.
     pub(super) path: String,
-    /// `missing`, `changed` or `digits`.
+    /// `missing`, `changed`, `digits` or `narrative`.
     pub(super) kind: &'static str,
 }
 
@@ -20,9 +20,11 @@ pub(super) fn drift(sent: &Node, held: &Node) -> Vec<Drift> {
     found
 }
 
-/// True when a difference changes what is said, and is not only the digits of a number.
+/// True when a difference changes what is said, and is not only the digits of a number. A narrative
+/// says nothing that the rest does not, and a server may write its own.
 pub(super) fn other_content(found: &[Drift]) -> bool {
-    found.iter().any(|drift| drift.kind != "digits")
+    let only_told = ["digits", "narrative"];
+    found.iter().any(|drift| !only_told.contains(&drift.kind))
 }
 
 fn walk(sent: &Node, held: &Node, path: &str, found: &mut Vec<Drift>) {
@@ -36,6 +38,15 @@ fn walk(sent: &Node, held: &Node, path: &str, found: &mut Vec<Drift>) {
         (Node::Object(members), Node::Object(_)) => {
             for (key, value) in members {
                 if path.is_empty() && key == "id" {
+                    continue;
+                }
+                if path.is_empty() && key == "text" {
+                    if held.member(key) != Some(value) {
+                        found.push(Drift {
+                            path: "/text".to_owned(),
+                            kind: "narrative",
+                        });
+                    }
                     continue;
                 }
                 let path = format!("{path}/{}", pointer_step(key));

@@ -8,8 +8,8 @@ use crate::json::{Node, NotJson};
 use crate::private::Private;
 use crate::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
-    Extension, Identifier, Meta, Observation, ObservationValue, Period, Provenance, Quantity,
-    Reference, Resource,
+    Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
+    Quantity, Reference, Resource,
 };
 use crate::record::{Entry, Record, URI_SYSTEM, identifier_of};
 use uuid::Uuid;
@@ -133,6 +133,7 @@ fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
         .find(|i| Some(i.key.as_str()) == instrument);
     Observation {
         meta: meta(session, one.kind.profile()),
+        text: narrative(one),
         extension: one.position.iter().map(body_position).collect(),
         identifier: vec![Identifier {
             system: URI_SYSTEM.to_owned(),
@@ -157,6 +158,24 @@ fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
         has_member: members(session, one, coded),
         derived_from: sources(session, one, coded),
         component: one.parts.iter().filter_map(component).collect(),
+    }
+}
+
+/// "The contents of the html element are an XHTML fragment" (FHIR R4, narrative.html): words of a
+/// person go in as text, never as markup.
+fn narrative(one: &Coded) -> Narrative {
+    let mut words = String::new();
+    for letter in one.told.open().chars() {
+        match letter {
+            '&' => words.push_str("&amp;"),
+            '<' => words.push_str("&lt;"),
+            '>' => words.push_str("&gt;"),
+            letter => words.push(letter),
+        }
+    }
+    Narrative {
+        status: "generated",
+        div: format!("<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>{words}</p></div>"),
     }
 }
 

@@ -172,12 +172,23 @@ pub(super) struct Component {
     pub(super) value: ObservationValue,
 }
 
+/// Narrative.
+#[derive(Clone, serde::Serialize)]
+pub(super) struct Narrative {
+    /// `generated`: it says nothing that the resource does not.
+    pub(super) status: &'static str,
+    /// XHTML.
+    pub(super) div: String,
+}
+
 /// Observation.
 #[derive(Clone, serde::Serialize)]
 #[serde(rename_all = "camelCase")]
 pub(super) struct Observation {
     /// Profile and tags.
     pub(super) meta: Meta,
+    /// The statement in words.
+    pub(super) text: Narrative,
     /// Body position.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(super) extension: Vec<Extension>,

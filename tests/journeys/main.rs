@@ -7,6 +7,7 @@ mod from_anywhere;
 mod held;
 mod planes;
 mod precautions;
+mod read_aloud;
 mod signs;
 
 #[path = "../support/document.rs"]
