@@ -408,17 +408,26 @@ fn agents(session: &Session) -> Vec<Agent> {
             .as_ref()
             .is_some_and(|c| c.by == p.key)
     });
+    let performers = session.performers.iter();
+    let performers = performers.map(|p| ("performer", "Performer", p));
     let people = signer.map(|p| ("author", "Author", p));
-    let people = people.chain(countersigner.map(|p| ("attester", "Attester", p)));
+    let people = people
+        .chain(performers)
+        .chain(countersigner.map(|p| ("attester", "Attester", p)));
     let mut agents: Vec<Agent> = people
         .map(|(code, display, performer)| Agent {
             kind: one_coding(PARTICIPANT, code, display),
+            role: vec![CodeableConcept {
+                coding: Vec::new(),
+                text: Some(performer.role.clone()),
+            }],
             who: practitioner(performer),
             on_behalf_of: Some(logical("Organization", &performer.organisation)),
         })
         .collect();
     agents.push(Agent {
         kind: one_coding(PARTICIPANT, "assembler", "Assembler"),
+        role: Vec::new(),
         who: Reference {
             kind: Some("Device".to_owned()),
             display: Some(format!("Fascicle {}", env!("CARGO_PKG_VERSION"))),

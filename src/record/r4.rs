@@ -286,6 +286,9 @@ pub(super) struct Agent {
     /// Part played.
     #[serde(rename = "type")]
     pub(super) kind: CodeableConcept,
+    /// Role in the clinic, in words.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(super) role: Vec<CodeableConcept>,
     /// Who.
     pub(super) who: Reference,
     /// For whom.

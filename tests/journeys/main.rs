@@ -9,6 +9,7 @@ mod planes;
 mod precautions;
 mod read_aloud;
 mod signs;
+mod who;
 
 #[path = "../support/document.rs"]
 mod document;
