@@ -21,3 +21,4 @@ pub mod practice;
 pub mod private;
 pub mod problem;
 pub mod record;
+pub mod web;

@@ -67,11 +67,30 @@ const ROOMS: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "web",
+        &[
+            "axum",
+            "chrono",
+            "hyper",
+            "hyper_util",
+            "prometheus_client",
+            "serde",
+            "serde_json",
+            "sha2",
+            "subtle",
+            "thiserror",
+            "tokio",
+            "tracing",
+            "uuid",
+        ],
+    ),
+    (
         "cli",
         &[
             "anyhow",
             "chrono",
             "clap",
+            "indicatif",
             "serde_json",
             "thiserror",
             "tokio",
@@ -164,7 +183,7 @@ fn every_folder_and_file_of_src_is_a_room() {
 fn every_room_opens_with_four_answers() {
     for (room, _) in ROOMS {
         let head = files_of(room).into_iter().find(|file| {
-            file.ends_with(format!("{room}/mod.rs")) || file.ends_with(format!("{room}.rs"))
+            file.ends_with(format!("src/{room}/mod.rs")) || file.ends_with(format!("{room}.rs"))
         });
         let text = fs::read_to_string(head.expect("a head")).expect("text");
         let head: String = text
@@ -241,13 +260,21 @@ fn files_of(room: &str) -> Vec<PathBuf> {
     if single.exists() {
         return vec![single];
     }
-    let mut files: Vec<PathBuf> = fs::read_dir(src().join(room))
-        .expect("a room")
-        .map(|entry| entry.expect("entry").path())
-        .filter(|path| path.extension().is_some_and(|ending| ending == "rs"))
-        .collect();
+    let mut files = Vec::new();
+    gather(&src().join(room), &mut files);
     files.sort();
     files
+}
+
+fn gather(folder: &Path, files: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            gather(&path, files);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            files.push(path);
+        }
+    }
 }
 
 /// Lines of code before the tests of a file, without comments.

@@ -91,6 +91,13 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     let settings = fascicle::config::Settings::read(&sample).expect("reads");
 
     assert_eq!(settings.targets.len(), 1);
+    assert!(settings.serve.clone().checked().is_ok());
+    // What the sample says of a default is the default.
+    let without = fascicle::config::serve::Serve {
+        token_file: settings.serve.token_file.clone(),
+        ..fascicle::config::serve::Serve::default()
+    };
+    assert_eq!(settings.serve, without);
     for key in [
         "state",
         "lease_seconds",
@@ -100,6 +107,17 @@ fn the_sample_configuration_reads_and_shows_every_key() {
         "secret_file",
         "timeout_seconds",
         "visibility_seconds",
+        "purpose",
+        "paused",
+        "proxy",
+        "proxy_secret_file",
+        "headers",
+        "header_files",
+        "ca_file",
+        "address",
+        "open_to_network",
+        "token_file",
+        "workers",
     ] {
         assert!(
             sample
@@ -108,6 +126,65 @@ fn the_sample_configuration_reads_and_shows_every_key() {
             "{key}"
         );
     }
+}
+
+/// Every help text, one after another.
+#[test]
+fn the_help_texts_are_as_they_are_kept() {
+    const COMMANDS: [&[&str]; 13] = [
+        &[],
+        &["demo"],
+        &["encode"],
+        &["check"],
+        &["send"],
+        &["serve"],
+        &["queue"],
+        &["target"],
+        &["trail"],
+        &["catalogue"],
+        &["catalogue", "list"],
+        &["catalogue", "check"],
+        &["practice"],
+    ];
+    let mut all = String::new();
+    for command in COMMANDS {
+        let help = Command::new(env!("CARGO_BIN_EXE_fascicle"))
+            .args(command)
+            .arg("--help")
+            .env("COLUMNS", "100")
+            .output()
+            .expect("help");
+        assert!(help.status.success(), "{command:?}");
+        let help = String::from_utf8(help.stdout).expect("UTF-8");
+        assert!(!help.contains('\u{1b}'), "colour where nobody sees it");
+        assert!(
+            help.contains("\nExample") || command.is_empty(),
+            "{command:?} shows no example"
+        );
+        let line = format!("$ fascicle {} --help", command.join(" ")).replace("  ", " ");
+        all.extend([line.as_str(), "\n", help.trim_end(), "\n\n"]);
+    }
+    let listed = all
+        .lines()
+        .skip_while(|line| *line != "Commands:")
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next());
+    for command in listed.filter(|command| *command != "help") {
+        assert!(
+            COMMANDS.contains(&[command].as_slice()),
+            "{command} is not kept"
+        );
+    }
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/help.txt");
+    if std::env::var_os("UPDATE_EXPECT").is_some_and(|value| value == "1") {
+        std::fs::write(&kept, &all).expect("written");
+    }
+    assert!(
+        std::fs::read_to_string(&kept).ok().as_ref() == Some(&all),
+        "fixtures/help.txt is stale or missing\nhint: UPDATE_EXPECT=1 rewrites it"
+    );
 }
 
 #[test]

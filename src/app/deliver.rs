@@ -7,10 +7,14 @@ use crate::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
 use chrono::{DateTime, Utc};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::watch;
 use uuid::Uuid;
 
 /// The longest sleep between two looks at the queue: other processes work on the same one.
 const LOOK_AGAIN: Duration = Duration::from_millis(200);
+
+/// How long a worker waits after the store failed.
+const AFTER_A_FAULT: Duration = Duration::from_secs(2);
 
 /// Delivers to one target.
 #[derive(Debug, Clone)]
@@ -31,6 +35,9 @@ impl Delivery {
     /// # Errors
     /// [`OutboxError`] when the store fails.
     pub async fn once(&self) -> Result<bool, OutboxError> {
+        if self.connection.target().paused {
+            return Ok(false);
+        }
         let target = &self.connection.target().name;
         let claimed = self
             .outbox
@@ -66,6 +73,28 @@ impl Delivery {
         Ok(true)
     }
 
+    /// Works until it is told to stop; an attempt that runs then is finished first.
+    ///
+    /// A store that fails is told and asked again: what is kept in it is still to be delivered.
+    pub async fn until_stopped(&self, mut stop: watch::Receiver<bool>) {
+        while !*stop.borrow_and_update() {
+            let wait = match self.once().await {
+                Ok(true) => continue,
+                Ok(false) => LOOK_AGAIN,
+                Err(cause) => {
+                    let target = &self.connection.target().name;
+                    tracing::error!(target = %target, error = %cause, "the store failed");
+                    AFTER_A_FAULT
+                }
+            };
+            tokio::select! {
+                () = tokio::time::sleep(wait) => {}
+                // A sender that is gone tells to stop as well.
+                changed = stop.changed() => if changed.is_err() { return },
+            }
+        }
+    }
+
     /// Works until these items have settled, nothing more can happen without a person, or the time
     /// is up.
     ///
@@ -98,8 +127,12 @@ impl Delivery {
         Ok(true)
     }
 
-    /// Sleeps until something may be due; false when every lane is empty or waits for a person.
+    /// Sleeps until something may be due; false when every lane is empty or waits for a
+    /// person, or the target is paused.
     async fn sleep(&self, until: DateTime<Utc>) -> Result<bool, OutboxError> {
+        if self.connection.target().paused {
+            return Ok(false);
+        }
         let now = self.clock.now();
         let due = self.outbox.next_due(&self.connection.target().name).await?;
         let Some(due) = due else { return Ok(false) };

@@ -7,6 +7,9 @@
 pub mod deliver;
 pub mod encode;
 mod needs;
+pub mod reasons;
+mod rows;
+pub mod shown;
 pub mod statement;
 pub mod submit;
 pub mod target;

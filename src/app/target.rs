@@ -2,8 +2,8 @@
 
 use crate::app::statement;
 use crate::clock::Clock;
-use crate::deliver::SignIn;
 use crate::deliver::http::{Answer, Cause, Connection, Silence, Unanswered, server_words};
+use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
 use crate::private::Private;
 use std::net::IpAddr;
 
@@ -94,7 +94,7 @@ const STATEMENT: &str = "statement";
 /// it is the search with which a delivery begins, for an identifier that is never given.
 pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
     let target = connection.target();
-    let mut lines = vec![way(target.base.open())];
+    let mut lines = settings(target);
     let asked_at = clock.now();
     let asked = connection.metadata().await;
     let answered = match asked {
@@ -220,7 +220,7 @@ fn of_silence(unanswered: Unanswered) -> Line {
         return Line::other(
             SIGN_IN,
             Mark::No,
-            "the file with the secret cannot be read, so nothing was asked",
+            "a file with a secret or a header cannot be read, so nothing was asked",
             "check its path, that this user may read it, and that it holds plain text",
         );
     }
@@ -235,7 +235,7 @@ fn of_silence(unanswered: Unanswered) -> Line {
         ),
         Cause::Certificate => (
             "its certificate is not trusted, or is not for this name",
-            "have the server send a certificate with its whole chain, from an authority this machine trusts",
+            "have the server send a certificate with its whole chain, from an authority this machine trusts, or name the authority in ca_file",
         ),
         Cause::Tls => (
             "it does not speak TLS as it should",
@@ -253,13 +253,76 @@ fn of_silence(unanswered: Unanswered) -> Line {
     Line::other("reachable", Mark::No, what, change)
 }
 
+/// What can be said from the settings alone.
+fn settings(target: &Target) -> Vec<Line> {
+    let mut lines = vec![way(target.base.open(), target.ca_file.is_some())];
+    match &target.proxy {
+        Proxy::Environment => {}
+        Proxy::Direct => lines.push(Line::fine(
+            "proxy",
+            "none, whatever the environment of the process says",
+        )),
+        Proxy::Through(address, secret) => {
+            let how = if secret.is_some() {
+                "with a name and password from a file"
+            } else {
+                "without a sign-in of its own"
+            };
+            lines.push(Line::fine("proxy", format!("through {address}, {how}")));
+        }
+    }
+    if !target.headers.is_empty() {
+        let named = target.headers.iter().map(|(name, from)| match from {
+            HeaderFrom::Text(_) => name.clone(),
+            HeaderFrom::File(_) => format!("{name} (from a file)"),
+        });
+        let named: Vec<String> = named.collect();
+        let what = format!("every request carries {}", named.join(", "));
+        lines.push(Line::fine("headers", what));
+    }
+    lines.push(purpose(target.purpose));
+    if target.paused {
+        lines.push(Line::other(
+            "paused",
+            Mark::Warning,
+            "the settings pause it: what is accepted is kept, and nothing is sent",
+            "take paused out of the settings to let it go on",
+        ));
+    }
+    lines
+}
+
+fn purpose(purpose: Purpose) -> Line {
+    const ABOUT: &str = "purpose";
+    match purpose {
+        Purpose::Production => Line::fine(
+            ABOUT,
+            "production: test data, and people the server marks as test data, are kept off",
+        ),
+        Purpose::Test => Line::fine(
+            ABOUT,
+            "test: only sessions that are marked as test data are sent",
+        ),
+        Purpose::NotSaid => Line::other(
+            ABOUT,
+            Mark::NotSaid,
+            "nothing keeps test data off it, and nothing keeps real people off it",
+            "set purpose to production or test in the configuration",
+        ),
+    }
+}
+
 /// What can be said of the way to a server from its address alone.
-fn way(base: &str) -> Line {
+fn way(base: &str, private_authority: bool) -> Line {
     const ABOUT: &str = "way";
     let Some(rest) = base.strip_prefix("http://") else {
         return Line::fine(
             ABOUT,
-            "TLS; the certificate is checked against the known authorities",
+            if private_authority {
+                "TLS; the certificate is checked against the authorities of ca_file, and no others"
+            } else {
+                "TLS; the certificate is checked against the known authorities"
+            },
         );
     };
     let authority = rest.split('/').next().unwrap_or_default();
@@ -300,7 +363,7 @@ mod tests {
             ("http://10.0.0.7:8080/fhir", Mark::Warning),
             ("http://127.0.0.1.example/fhir", Mark::Warning),
         ] {
-            assert_eq!(way(base).mark, mark, "{base}");
+            assert_eq!(way(base, false).mark, mark, "{base}");
         }
     }
 }

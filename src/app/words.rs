@@ -1,5 +1,7 @@
 //! From a delivered Observation back to what was captured.
 
+use crate::app::rows;
+use crate::catalogue::Catalogue;
 use crate::finding::Session;
 use crate::json::Node;
 use crate::outbox::{Item, Kept, Outbox, OutboxError};
@@ -18,16 +20,37 @@ pub struct Behind {
     pub resource: Private<Node>,
     /// The finding or precaution as captured; nothing for a panel or a computed result.
     pub captured: Option<Private<Node>>,
+    /// The rows of our tables that the coding came from.
+    pub rows: Vec<TableRow>,
     /// The deliveries of the session.
     pub items: Vec<Item>,
 }
 
+/// A row of our tables, with where it is from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TableRow {
+    /// Name of the table under `profiles/`.
+    pub table: String,
+    /// Which row.
+    pub key: String,
+    /// What it says.
+    pub says: String,
+    /// A key of `SOURCES.toml`.
+    pub source: String,
+    /// Where in the source.
+    pub locator: String,
+}
+
 /// Finds what stands behind an Observation named by its `urn:uuid:`, or by `Observation/id` as a
-/// receipt has it; the latest version of the session counts.
+/// receipt has it, alone or at the end of an address; the latest version of the session counts.
 ///
 /// # Errors
 /// [`OutboxError`] when the store does not answer.
-pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, OutboxError> {
+pub async fn behind(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    name: &str,
+) -> Result<Option<Behind>, OutboxError> {
     let items = outbox.items(false).await?;
     let urn = items
         .iter()
@@ -48,6 +71,7 @@ pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, Outbo
         let items = items.iter().filter(of_session).cloned().collect();
         let captured = captured(&kept, &urn).map(Private::new);
         return Ok(Some(Behind {
+            rows: rows::of(resource, catalogue),
             resource: Private::new(resource.clone()),
             captured,
             items,
@@ -57,13 +81,25 @@ pub async fn behind(outbox: &Outbox, name: &str) -> Result<Option<Behind>, Outbo
     Ok(None)
 }
 
-fn sent_as(item: &Item, reference: &str) -> Option<String> {
+fn sent_as(item: &Item, name: &str) -> Option<String> {
+    let reference = as_reference(name);
     let receipt = Node::parse(item.receipt.as_deref()?).ok()?;
     let row = receipt
         .items_of("resources")
         .iter()
         .find(|row| row.text_of("reference") == Some(reference))?;
     row.text_of("full_url").map(str::to_owned)
+}
+
+/// `Type/id` at the end of an address, with or without its version
+/// (FHIR R4, references.html#literal).
+fn as_reference(name: &str) -> &str {
+    let plain = name.split("/_history/").next().unwrap_or(name);
+    let mut slashes = plain.rmatch_indices('/').map(|(at, _)| at);
+    match (slashes.next(), slashes.next()) {
+        (Some(_), Some(second)) => plain.get(second.saturating_add(1)..).unwrap_or(plain),
+        _ => plain,
+    }
 }
 
 /// A kept document as it was understood; it held then, so nothing is told of it now.

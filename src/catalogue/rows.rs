@@ -124,6 +124,8 @@ pub struct Measure {
     pub label: String,
     /// Key of `SOURCES.toml`.
     pub source: String,
+    /// Where in the source.
+    pub locator: String,
 }
 
 /// Which sides a site has.
@@ -175,6 +177,10 @@ pub struct Site {
     /// Its display.
     #[serde(deserialize_with = "word_or_none")]
     pub right_display: Option<String>,
+    /// Key of `SOURCES.toml`.
+    pub source: String,
+    /// Where in the source.
+    pub locator: String,
 }
 
 impl Site {
@@ -257,6 +263,8 @@ pub struct ScaleRow {
     pub label: String,
     /// Key of `SOURCES.toml`.
     pub source: String,
+    /// Where in the source.
+    pub locator: String,
 }
 
 /// One row of `precaution_effects.csv`.

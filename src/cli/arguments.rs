@@ -1,6 +1,8 @@
 //! What can be written on the command line.
 
+use crate::cli::examples;
 use clap::{Args, Parser, Subcommand};
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use tracing::level_filters::LevelFilter;
 use uuid::Uuid;
@@ -11,18 +13,21 @@ use uuid::Uuid;
 /// never replaces the judgement of a qualified clinician; local policy and the treating team come
 /// first.
 ///
-/// Exit codes: 0 done; 1 something is wrong with what was given; 2 the command line is not
-/// understood; 3 cautions wait for a named person's confirmation; 4 accepted and kept, not
-/// delivered yet, or a record server does not answer; 5 accepted and kept, a person has to decide; 70 a fault of the program or the
-/// machine.
+/// Every command says more with --help, with examples.
 #[derive(Parser)]
-#[command(version, max_term_width = 100)]
+#[command(version, max_term_width = 100, after_help = examples::WHOLE)]
 pub(super) struct Arguments {
     /// How much to log on standard error: off, error, warn, info, debug, trace.
-    #[arg(long, global = true, default_value = "warn", value_name = "LEVEL")]
+    #[arg(
+        long,
+        global = true,
+        default_value = "warn",
+        value_name = "LEVEL",
+        help_heading = "Logging"
+    )]
     pub(super) log: LevelFilter,
     /// Log lines as JSON.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Logging")]
     pub(super) log_json: bool,
     #[command(subcommand)]
     pub(super) command: Command,
@@ -34,6 +39,7 @@ pub(super) enum Command {
     Encode(EncodeOptions),
     Check(CheckOptions),
     Send(SendOptions),
+    Serve(ServeOptions),
     Queue(QueueOptions),
     Target(TargetOptions),
     Trail(TrailOptions),
@@ -43,6 +49,7 @@ pub(super) enum Command {
 
 /// Two invented sessions of one invented person, coded and delivered on this machine only.
 #[derive(Args)]
+#[command(after_help = examples::DEMO)]
 pub(super) struct DemoOptions {
     /// End when the demo is over instead of keeping the practice server open for a look.
     #[arg(long)]
@@ -51,6 +58,7 @@ pub(super) struct DemoOptions {
 
 /// Session documents in, FHIR Bundles out: the export without a server.
 #[derive(Args)]
+#[command(after_help = examples::ENCODE)]
 pub(super) struct EncodeOptions {
     /// Session documents (JSON), in the order they were examined.
     #[arg(required = true)]
@@ -59,13 +67,14 @@ pub(super) struct EncodeOptions {
     #[arg(long)]
     pub(super) ndjson: bool,
     /// Write to this file instead of standard output.
-    #[arg(long)]
+    #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
 }
 
 /// Problems of session documents, or of FHIR JSON as far as base R4 and our tables go, each with path,
 /// reason and what to do.
 #[derive(Args)]
+#[command(after_help = examples::CHECK)]
 pub(super) struct CheckOptions {
     /// Session documents, Observations or Bundles (JSON).
     #[arg(required_unless_present = "schema")]
@@ -85,21 +94,26 @@ pub(super) struct RecordServer {
     #[arg(long, value_name = "BASE")]
     pub(super) to: Option<String>,
     /// File that holds a bearer token for it.
-    #[arg(long, requires = "to", conflicts_with = "basic_file")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "to",
+        conflicts_with = "basic_file"
+    )]
     pub(super) bearer_file: Option<PathBuf>,
     /// File that holds name:password for it.
-    #[arg(long, requires = "to")]
+    #[arg(long, value_name = "FILE", requires = "to")]
     pub(super) basic_file: Option<PathBuf>,
 }
 
 /// Where the state is kept and which record server is meant.
 #[derive(Args)]
 pub(super) struct Place {
-    /// Configuration file (TOML); deploy/fascicle.toml is a commented sample.
-    #[arg(long, conflicts_with_all = ["state", "to"])]
+    /// Configuration file (TOML); `fascicle serve --sample` prints a commented one.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["state", "to"])]
     pub(super) config: Option<PathBuf>,
     /// Folder that holds the state; made when missing, readable by its owner only.
-    #[arg(long, required_unless_present = "config")]
+    #[arg(long, value_name = "DIR", required_unless_present = "config")]
     pub(super) state: Option<PathBuf>,
     #[command(flatten)]
     pub(super) server: RecordServer,
@@ -107,21 +121,50 @@ pub(super) struct Place {
 
 /// Accepts session documents, delivers them and prints what came of each.
 #[derive(Args)]
+#[command(after_help = examples::SEND)]
 pub(super) struct SendOptions {
     #[command(flatten)]
     pub(super) place: Place,
     /// Session documents (JSON), in the order they were examined; none only works off the queue.
     pub(super) files: Vec<PathBuf>,
     /// How long to wait for delivery, in seconds; what is not delivered by then stays queued.
-    #[arg(long, default_value_t = 60)]
+    #[arg(long, value_name = "SECONDS", default_value_t = 60)]
     pub(super) wait: u32,
     /// Print the receipts as JSON.
     #[arg(long)]
     pub(super) json: bool,
 }
 
+/// The service: takes session documents over HTTP and delivers them in the background.
+///
+/// Every request needs a token, but for health and the description of the interface. The service
+/// listens on this machine only unless told otherwise, and speaks plain HTTP: where others reach it,
+/// TLS has to be put in front. It ends on SIGTERM or Ctrl-C, once what it is doing is done.
+#[derive(Args)]
+#[command(after_help = examples::SERVE)]
+pub(super) struct ServeOptions {
+    #[command(flatten)]
+    pub(super) place: Place,
+    /// File of the tokens, one a line, readable by its owner only. It is read anew for every request.
+    #[arg(long, value_name = "FILE")]
+    pub(super) token_file: Option<PathBuf>,
+    /// Where to listen, as address:port; port 0 takes a free one [default: 127.0.0.1:8117].
+    #[arg(long, value_name = "ADDRESS")]
+    pub(super) address: Option<SocketAddr>,
+    /// Let other machines reach it; the address has to say so as well.
+    #[arg(long)]
+    pub(super) open_to_network: bool,
+    /// Print a commented configuration with every key and stop.
+    #[arg(long, exclusive = true)]
+    pub(super) sample: bool,
+    /// Print the description of the interface (OpenAPI 3.1, JSON) and stop.
+    #[arg(long, exclusive = true)]
+    pub(super) openapi: bool,
+}
+
 /// What waits for delivery, why and since when.
 #[derive(Args)]
+#[command(after_help = examples::QUEUE)]
 pub(super) struct QueueOptions {
     #[command(flatten)]
     pub(super) place: Place,
@@ -131,19 +174,42 @@ pub(super) struct QueueOptions {
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) only: OnlyItems,
     /// Let a delivery go on at once. A differing family name, a missing birth date and other content
     /// under our identifiers count as confirmed by it; anything else has to be mended first.
-    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"], conflicts_with = "drop")]
+    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"], group = "decision")]
     pub(super) release: Option<Uuid>,
     /// Give a delivery up; the session stays kept, and nothing more is sent of it.
-    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"])]
+    #[arg(long, value_name = "ITEM", requires_all = ["why", "by"], group = "decision")]
     pub(super) drop: Option<Uuid>,
-    /// Who decides: kept with the delivery, its hash in the trail.
+    /// Send nothing to a target any more; what is accepted for it is kept. An attempt that runs right
+    /// now is not cut off.
+    #[arg(long, value_name = "TARGET", requires_all = ["why", "by"], group = "decision")]
+    pub(super) pause: Option<String>,
+    /// Let a paused target go on.
+    #[arg(long, value_name = "TARGET", requires_all = ["why", "by"], group = "decision")]
+    pub(super) resume: Option<String>,
+    /// Who decides: kept with the decision, its hash in the trail.
     #[arg(long, value_name = "PERSON")]
     pub(super) by: Option<String>,
-    /// Why: kept with the delivery, its hash in the trail.
+    /// Why: kept with the decision, its hash in the trail.
     #[arg(long, value_name = "WORDS")]
     pub(super) why: Option<String>,
+}
+
+/// Which deliveries to show.
+#[derive(Args)]
+pub(super) struct OnlyItems {
+    /// Only those in this state: queued, sending, unknown, delivered, refused, waiting or dropped.
+    #[arg(long = "only", value_name = "STATE")]
+    pub(super) standing: Option<String>,
+    /// Only those to this target.
+    #[arg(long, value_name = "TARGET")]
+    pub(super) target: Option<String>,
+    /// Only those of this session.
+    #[arg(long, value_name = "SESSION")]
+    pub(super) session: Option<Uuid>,
 }
 
 /// What will and will not work with a record server, line by line, and what to change.
@@ -151,9 +217,15 @@ pub(super) struct QueueOptions {
 /// Reads the statement of the server and looks for a record that nobody has; no store is opened and
 /// nothing is written. "Not said" means that the server does not tell, not that it cannot.
 #[derive(Args)]
+#[command(after_help = examples::TARGET)]
 pub(super) struct TargetOptions {
     /// Configuration file (TOML) whose targets are looked at.
-    #[arg(long, conflicts_with = "to", required_unless_present = "to")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        conflicts_with = "to",
+        required_unless_present = "to"
+    )]
     pub(super) config: Option<PathBuf>,
     #[command(flatten)]
     pub(super) server: RecordServer,
@@ -164,12 +236,24 @@ pub(super) struct TargetOptions {
 
 /// What happened, in order; and back from one delivered Observation to the captured words.
 #[derive(Args)]
+#[command(after_help = examples::TRAIL)]
 pub(super) struct TrailOptions {
     #[command(flatten)]
     pub(super) place: Place,
     /// Only this session.
     #[arg(long, value_name = "SESSION")]
     pub(super) session: Option<Uuid>,
+    /// Only rows about this target.
+    #[arg(long, value_name = "TARGET")]
+    pub(super) target: Option<String>,
+    /// Only rows that tell of this event: accepted, queued, sending, unknown, delivered, refused,
+    /// waiting, released, dropped, paused or resumed.
+    #[arg(long, value_name = "EVENT")]
+    pub(super) event: Option<String>,
+    /// Write the whole trail to this file, one JSON row a line, readable by its owner only. A file that
+    /// is there already is left alone.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["session", "target", "event", "words"])]
+    pub(super) export: Option<PathBuf>,
     /// Check that each row follows from the one before, that none is missing at the end, and that
     /// each delivery stands as its last row says. Who can rewrite the whole file can rewrite the
     /// whole trail: note the last hash elsewhere and compare it with --expect.
@@ -178,7 +262,8 @@ pub(super) struct TrailOptions {
     /// A hash noted earlier that must still be in the trail.
     #[arg(long, value_name = "HASH", requires = "verify")]
     pub(super) expect: Option<String>,
-    /// Show the captured words behind an Observation, by its urn:uuid or by Observation/id.
+    /// Show what stands behind an Observation: the captured words, what was sent, and the rows of the
+    /// tables with their sources. By its urn:uuid, by Observation/id, or by its whole address.
     #[arg(long, value_name = "OBSERVATION")]
     pub(super) words: Option<String>,
     /// Print as JSON, one row a line.
@@ -188,6 +273,7 @@ pub(super) struct TrailOptions {
 
 /// The tables: what can be recorded, and whether tables of your own hold.
 #[derive(Args)]
+#[command(after_help = examples::CATALOGUE)]
 pub(super) struct CatalogueOptions {
     #[command(subcommand)]
     pub(super) command: CatalogueCommand,
@@ -201,6 +287,7 @@ pub(super) enum CatalogueCommand {
 
 /// Every measure with its kind, site, unit or scale, bounds, published codes and source.
 #[derive(Args)]
+#[command(after_help = examples::CATALOGUE_LIST)]
 pub(super) struct ListOptions {
     /// Only measures of this kind.
     #[arg(long)]
@@ -212,6 +299,7 @@ pub(super) struct ListOptions {
 
 /// Every fault of your own tables, laid over ours: a file takes the place of ours of the same name.
 #[derive(Args)]
+#[command(after_help = examples::CATALOGUE_CHECK)]
 pub(super) struct TablesOptions {
     /// Folder laid out like profiles/.
     pub(super) dir: PathBuf,
@@ -222,9 +310,10 @@ pub(super) struct TablesOptions {
 
 /// A small FHIR R4 server for trying out and training. It is not a record system.
 #[derive(Args)]
+#[command(after_help = examples::PRACTICE)]
 pub(super) struct PracticeOptions {
     /// File that holds its resources; in memory when left out.
-    #[arg(long)]
+    #[arg(long, value_name = "FILE")]
     pub(super) file: Option<PathBuf>,
     /// Port on 127.0.0.1; 0 takes a free one.
     #[arg(long, default_value_t = 0)]

@@ -8,11 +8,13 @@ mod arguments;
 mod catalogue;
 mod demo;
 mod documents;
+mod examples;
 mod practice;
+mod progress;
 mod queue;
-mod reasons;
 mod report;
 mod send;
+mod serve;
 mod settings;
 mod target;
 mod trail;
@@ -21,6 +23,7 @@ use crate::cli::arguments::{Arguments, Command};
 use crate::clock::{Clock, MachineClock};
 use clap::Parser;
 use std::process::ExitCode;
+use tracing::level_filters::LevelFilter;
 use tracing_subscriber::Layer as _;
 use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
@@ -71,16 +74,21 @@ fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(Box::pin(command(&arguments.command)))
+    runtime.block_on(Box::pin(command(arguments)))
 }
 
-async fn command(command: &Command) -> anyhow::Result<Ended> {
+async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
     let now = MachineClock.now();
-    match command {
+    match &arguments.command {
         Command::Demo(options) => demo::demo(options).await,
         Command::Encode(options) => documents::encode(options, now),
         Command::Check(options) => documents::check(options, now),
-        Command::Send(options) => send::send(options).await,
+        Command::Send(options) => {
+            // Log lines and a bar would write over each other.
+            let logging = arguments.log_json || arguments.log > LevelFilter::WARN;
+            send::send(options, logging).await
+        }
+        Command::Serve(options) => serve::serve(options).await,
         Command::Queue(options) => queue::queue(options).await,
         Command::Target(options) => target::target(options).await,
         Command::Trail(options) => trail::trail(options).await,

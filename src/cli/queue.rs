@@ -1,47 +1,159 @@
 //! `queue`: what waits, why, since when; and what a person decides.
 
+use crate::app::{reasons, shown};
 use crate::cli::arguments::QueueOptions;
-use crate::cli::{Ended, reasons, report, settings};
+use crate::cli::report::Mistake;
+use crate::cli::{Ended, report, settings};
 use crate::clock::{Clock, MachineClock};
-use crate::json::{Node, object, text};
-use crate::outbox::{Decision, Item, State};
+use crate::config::Settings;
+use crate::json::Node;
+use crate::outbox::{Decision, Item, Outbox, Pausing, State, WantedItems};
 use std::io::{self, Write};
 
 pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
+    let by = options.by.as_deref().unwrap_or_default();
+    let why = options.why.as_deref().unwrap_or_default();
+    let pause = options.pause.as_ref().map(|target| (target, true));
+    if let Some((target, paused)) = pause.or(options.resume.as_ref().map(|one| (one, false))) {
+        return pause_target(&settings, target, paused, (by, why)).await;
+    }
     let outbox = settings::existing_outbox(&settings).await?;
-    let mut out = io::stdout();
     let decision = options
         .release
         .map(|id| (id, Decision::Release))
         .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
+    let mut out = io::stdout();
     if let Some((id, decision)) = decision {
-        let by = options.by.as_deref().unwrap_or_default();
-        let why = options.why.as_deref().unwrap_or_default();
         let done = outbox
             .decide(id, &decision, (by, why), MachineClock.now())
             .await?;
         let word = match (&decision, done) {
             (_, false) => "is done, or being sent right now: nothing was changed",
-            (Decision::Release, true) => "goes on; `fascicle send` without files works it off",
+            (Decision::Release, true) => {
+                "goes on; `fascicle send` without files, or a running `fascicle serve`, works it off"
+            }
             (Decision::Drop, true) => "was given up",
         };
         writeln!(out, "{id} {word}")?;
         return Ok(if done { Ended::Done } else { Ended::Problems });
     }
-    let items = outbox.items(!options.all).await?;
+    let items = outbox.items_wanted(&wanted(options)?).await?;
     if options.json {
-        let items = items.iter().map(item_json).collect();
-        out.write_all(Node::List(items).pretty().as_bytes())?;
-    } else if items.is_empty() {
-        writeln!(out, "nothing waits for delivery")?;
+        out.write_all(shown::items(&items).pretty().as_bytes())?;
     } else {
+        print_paused(&mut out, &settings, &outbox).await?;
+        if items.is_empty() {
+            writeln!(out, "{}", nothing(options))?;
+        }
         for item in &items {
             print_item(&mut out, item)?;
         }
     }
     outbox.close().await;
     Ok(Ended::Done)
+}
+
+fn wanted(options: &QueueOptions) -> anyhow::Result<WantedItems> {
+    let state = match &options.only.standing {
+        None => None,
+        Some(word) => Some(State::named(word).ok_or_else(|| {
+            let states: Vec<&str> = State::ALL.iter().map(|state| state.code()).collect();
+            Mistake(format!("no such state; states are {}", states.join(", ")))
+        })?),
+    };
+    Ok(WantedItems {
+        // Who asks for a state that is done wants to see what is done.
+        open_only: !options.all && !state.is_some_and(State::is_done),
+        state,
+        target: options.only.target.clone(),
+        session: options.only.session,
+    })
+}
+
+const fn nothing(options: &QueueOptions) -> &'static str {
+    let only = &options.only;
+    if only.standing.is_some() || only.target.is_some() || only.session.is_some() {
+        "no delivery fits what was asked for"
+    } else {
+        "nothing waits for delivery"
+    }
+}
+
+async fn pause_target(
+    settings: &Settings,
+    target: &str,
+    paused: bool,
+    who: (&str, &str),
+) -> anyhow::Result<Ended> {
+    // A target of the settings can be paused before anything was sent to it.
+    let outbox = if settings.targets.iter().any(|one| one.name == target) {
+        settings::outbox(settings).await?
+    } else {
+        settings::existing_outbox(settings).await?
+    };
+    let done = outbox
+        .pause(target, paused, who, MachineClock.now())
+        .await?;
+    let mut out = io::stdout();
+    let ended = match (done, paused) {
+        (Pausing::Changed, true) => {
+            writeln!(
+                out,
+                "{target} is paused: what is accepted for it is kept, and nothing is sent"
+            )?;
+            Ended::Done
+        }
+        (Pausing::Changed, false) => {
+            writeln!(
+                out,
+                "{target} goes on; `fascicle send` without files, or a running `fascicle serve`, \
+                 works it off"
+            )?;
+            Ended::Done
+        }
+        (Pausing::AsItWas, _) => {
+            let word = if paused {
+                "paused already"
+            } else {
+                "not paused"
+            };
+            writeln!(out, "{target} is {word}: nothing was changed")?;
+            Ended::Problems
+        }
+        (Pausing::NoSuchTarget, _) => {
+            let known: Vec<String> = outbox
+                .targets()
+                .await?
+                .into_iter()
+                .map(|t| t.name)
+                .collect();
+            writeln!(
+                out,
+                "the store knows no target of this name; it knows: {}",
+                known.join(", ")
+            )?;
+            Ended::Problems
+        }
+    };
+    outbox.close().await;
+    Ok(ended)
+}
+
+async fn print_paused(
+    out: &mut dyn Write,
+    settings: &Settings,
+    outbox: &Outbox,
+) -> anyhow::Result<()> {
+    for target in outbox.targets().await? {
+        if let Some(words) = &target.paused {
+            writeln!(out, "target {}: {}", target.name, words.open())?;
+        }
+    }
+    for target in settings.targets.iter().filter(|target| target.paused) {
+        writeln!(out, "target {}: paused by the settings", target.name)?;
+    }
+    Ok(())
 }
 
 /// Prints one delivery: state, session, target; then why and what can be done.
@@ -120,34 +232,4 @@ fn receipt_words(receipt: &Node) -> String {
         count("Observation/"),
         count("Provenance/")
     )
-}
-
-/// One delivery as JSON.
-pub(super) fn item_json(item: &Item) -> Node {
-    let mut members = vec![
-        ("item", text(item.id.to_string())),
-        ("target", text(item.target.clone())),
-        ("number", Node::Number(item.number.to_string())),
-        ("session", text(item.session.to_string())),
-        ("version", Node::Number(item.version.to_string())),
-        ("state", text(item.state.word())),
-        ("attempts", Node::Number(item.attempts.to_string())),
-        ("not_before", text(item.due_at.to_rfc3339())),
-        ("accepted_at", text(item.accepted_at.to_rfc3339())),
-    ];
-    members.extend(item.reason.clone().map(|reason| ("reason", text(reason))));
-    members.extend(
-        item.words
-            .as_ref()
-            .map(|words| ("words", text(words.open().clone()))),
-    );
-    members.extend(item.behind.map(|head| ("behind", text(head.to_string()))));
-    let decided = item.decided.as_ref();
-    members.extend(decided.map(|decided| ("decided", text(decided.open().clone()))));
-    let receipt = item
-        .receipt
-        .as_deref()
-        .and_then(|receipt| Node::parse(receipt).ok());
-    members.extend(receipt.map(|receipt| ("receipt", receipt)));
-    object(members)
 }

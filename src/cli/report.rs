@@ -1,8 +1,10 @@
 //! Words for people.
 
 use crate::app::encode::mark;
+use crate::app::shown;
 use crate::cli::Ended;
 use crate::config::ConfigError;
+use crate::deliver::client::NoClient;
 use crate::json::{Node, object, text};
 use crate::outbox::OutboxError;
 use crate::problem::{Problem, Severity};
@@ -32,7 +34,8 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
             fault.downcast_ref(),
             Some(OutboxError::Missing | OutboxError::OtherServer(_) | OutboxError::Folder(_))
         )
-        || fault.is::<ConfigError>();
+        || fault.is::<ConfigError>()
+        || fault.is::<NoClient>();
     if theirs {
         Ended::Problems
     } else {
@@ -108,19 +111,9 @@ pub(super) fn problems(
 
 /// The problems of one document as JSON.
 pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
-    let problems = problems.iter().map(|problem| {
-        object([
-            ("severity", text(problem.severity.word())),
-            ("code", text(problem.code)),
-            ("path", text(problem.path.clone())),
-            ("what", text(problem.what.clone())),
-            ("hint", text(problem.hint.clone())),
-            ("mark", text(mark(problem))),
-        ])
-    });
     object([
         ("document", text(document)),
-        ("problems", Node::List(problems.collect())),
+        ("problems", shown::problems(problems)),
     ])
 }
 

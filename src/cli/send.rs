@@ -1,7 +1,10 @@
 //! `send`: accept, deliver, wait, print what came of it.
 
+use crate::app::deliver::settled;
+use crate::app::shown;
 use crate::app::submit::{Submitted, submit};
 use crate::cli::arguments::SendOptions;
+use crate::cli::progress::Progress;
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, documents, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
@@ -9,9 +12,14 @@ use crate::json::{Node, object, text};
 use crate::outbox::{Item, Outbox, State};
 use chrono::TimeDelta;
 use std::io::{self, Write};
+use std::time::Duration;
 use uuid::Uuid;
 
-pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
+/// How often the bar is moved on.
+const LOOK_AGAIN: Duration = Duration::from_millis(500);
+
+/// Accepts, delivers and waits; `logging` where log lines are written besides.
+pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
     if settings.targets.is_empty() {
         return Err(Mistake(settings::NO_TARGET.to_owned()).into());
@@ -24,11 +32,15 @@ pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
         waiting: Vec::new(),
         documents: Vec::new(),
     };
+    let progress = Progress::of(options.files.len(), options.json || logging);
+    progress.now("accepting", options.files.len());
     for (number, path) in (1..).zip(&options.files) {
         let document = documents::read(path, number)?;
         let now = MachineClock.now();
         let submitted = submit(&outbox, &catalogue, &targets, &document, now).await?;
-        told.add(&path.display().to_string(), submitted, options.json)?;
+        let name = path.display().to_string();
+        progress.aside(|| told.add(&name, submitted, options.json))?;
+        progress.at(number);
     }
     let Told {
         ended,
@@ -45,9 +57,17 @@ pub(super) async fn send(options: &SendOptions) -> anyhow::Result<Ended> {
         let of_target = of_target(&outbox, &waiting, &delivery.connection.target().name).await?;
         working.spawn(async move { delivery.until_settled(&of_target, until).await });
     }
-    while let Some(done) = working.join_next().await {
-        done??;
+    progress.now("delivering", waiting.len());
+    while !working.is_empty() {
+        tokio::select! {
+            done = working.join_next() => if let Some(done) = done { done?? },
+            () = tokio::time::sleep(LOOK_AGAIN) => {
+                let items = items(&outbox, &waiting).await?;
+                progress.at(items.iter().filter(|item| settled(item)).count());
+            }
+        }
     }
+    progress.done();
     let items = items(&outbox, &waiting).await?;
     print(options, documents, &items)?;
     outbox.close().await;
@@ -142,10 +162,9 @@ fn accepted_json(name: &str, session: Uuid, version: u32, before: bool, items: &
 fn print(options: &SendOptions, documents: Vec<Node>, items: &[Item]) -> anyhow::Result<()> {
     let mut out = io::stdout();
     if options.json {
-        let items = items.iter().map(queue::item_json).collect();
         let all = object([
             ("documents", Node::List(documents)),
-            ("items", Node::List(items)),
+            ("items", shown::items(items)),
         ]);
         out.write_all(all.pretty().as_bytes())?;
         return Ok(());

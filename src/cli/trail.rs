@@ -1,66 +1,125 @@
 //! `trail`: what happened, and what stands behind one Observation.
 
+use crate::app::shown;
 use crate::app::words::{Behind, behind};
 use crate::cli::arguments::TrailOptions;
-use crate::cli::{Ended, queue, settings};
-use crate::json::{Node, object, text};
-use crate::outbox::TrailRow;
+use crate::cli::report::Mistake;
+use crate::cli::{Ended, documents, queue, settings};
+use crate::json::Node;
+use crate::outbox::{Outbox, TrailRow, WantedRows};
+use crate::private::Private;
+use std::fs::OpenOptions;
 use std::io::{self, Write};
+use std::os::unix::fs::OpenOptionsExt;
+use std::path::Path;
 
 pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
     let outbox = settings::existing_outbox(&settings).await?;
+    let ended = of(options, &outbox).await?;
+    outbox.close().await;
+    Ok(ended)
+}
+
+async fn of(options: &TrailOptions, outbox: &Outbox) -> anyhow::Result<Ended> {
     let mut out = io::stdout();
     if let Some(name) = &options.words {
-        let Some(found) = behind(&outbox, name).await? else {
+        let Some(found) = behind(outbox, &documents::tables()?, name).await? else {
             writeln!(out, "no session kept here was sent as {name}")?;
             return Ok(Ended::Problems);
         };
-        print_behind(&mut out, &found, options.json)?;
+        if options.json {
+            out.write_all(shown::behind(&found).pretty().as_bytes())?;
+        } else {
+            print_behind(&mut out, &found)?;
+        }
         return Ok(Ended::Done);
     }
-    let rows = outbox.trail(options.session).await?;
-    for row in &rows {
-        print_row(&mut out, row, options.json)?;
+    if let Some(path) = &options.export {
+        export(&mut out, path, &outbox.trail(None).await?)?;
+    } else {
+        let wanted = WantedRows {
+            session: options.session,
+            target: options.target.clone(),
+            event: options.event.clone(),
+            ..WantedRows::default()
+        };
+        for row in &outbox.trail_wanted(&wanted).await? {
+            print_row(&mut out, row, options.json)?;
+        }
     }
     if options.verify {
-        let faults = outbox.verify_trail(options.expect.as_deref()).await?;
-        for fault in &faults {
-            writeln!(out, "{fault}")?;
-        }
-        if !faults.is_empty() {
-            return Ok(Ended::Problems);
-        }
-        let whole = outbox.trail(None).await?;
-        let last = whole.last().map_or("none", |row| row.sha256.as_str());
-        writeln!(
-            out,
-            "{} rows follow from each other and none is missing",
-            whole.len()
-        )?;
-        writeln!(out, "last hash: {last}")?;
+        return verify(&mut out, options, outbox).await;
     }
-    outbox.close().await;
     Ok(Ended::Done)
+}
+
+async fn verify(
+    out: &mut dyn Write,
+    options: &TrailOptions,
+    outbox: &Outbox,
+) -> anyhow::Result<Ended> {
+    let faults = outbox.verify_trail(options.expect.as_deref()).await?;
+    for fault in &faults {
+        writeln!(out, "{fault}")?;
+    }
+    if !faults.is_empty() {
+        return Ok(Ended::Problems);
+    }
+    let whole = outbox.trail(None).await?;
+    writeln!(
+        out,
+        "{} rows follow from each other and none is missing",
+        whole.len()
+    )?;
+    print_last(out, &whole)?;
+    Ok(Ended::Done)
+}
+
+fn print_last(out: &mut dyn Write, rows: &[TrailRow]) -> io::Result<()> {
+    let last = rows.last().map_or("none", |row| row.sha256.as_str());
+    writeln!(out, "last hash: {last}")
+}
+
+/// A file that is there already is left alone: it may be the proof of an earlier day.
+fn export(out: &mut dyn Write, path: &Path, rows: &[TrailRow]) -> anyhow::Result<()> {
+    let mut text = String::new();
+    for row in rows {
+        text.push_str(&shown::trail_row(row).compact());
+        text.push('\n');
+    }
+    let file = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o600)
+        .open(path);
+    file.and_then(|mut file| file.write_all(text.as_bytes()))
+        .map_err(|cause| Mistake(format!("the export: {}", cause.kind())))?;
+    writeln!(out, "{} rows written", rows.len())?;
+    print_last(out, rows)?;
+    Ok(())
 }
 
 fn print_row(out: &mut dyn Write, row: &TrailRow, json: bool) -> io::Result<()> {
     if json {
-        return writeln!(out, "{}", row_json(row).compact());
+        return writeln!(out, "{}", shown::trail_row(row).compact());
     }
     let target = row
         .target
         .as_deref()
         .map(|t| format!(" to {t}"))
         .unwrap_or_default();
+    let session = if row.of_session() {
+        format!(": session {} version {}", row.session, row.version)
+    } else {
+        String::new()
+    };
     writeln!(
         out,
-        "{:>5} {} {}{target}: session {} version {} {}",
+        "{:>5} {} {}{target}{session} {}",
         row.number,
         row.at,
         row.event,
-        row.session,
-        row.version,
         short(&row.detail)
     )
 }
@@ -80,40 +139,8 @@ fn short(detail: &str) -> String {
     }
 }
 
-fn row_json(row: &TrailRow) -> Node {
-    let optional = |value: &Option<String>| value.clone().map_or(Node::Null, text);
-    object([
-        ("number", Node::Number(row.number.to_string())),
-        ("at", text(row.at.clone())),
-        ("event", text(row.event.clone())),
-        ("item", optional(&row.item)),
-        ("target", optional(&row.target)),
-        ("source", text(row.source.clone())),
-        ("session", text(row.session.clone())),
-        ("version", Node::Number(row.version.to_string())),
-        ("detail", Node::parse(&row.detail).unwrap_or(Node::Null)),
-        ("sha256", text(row.sha256.clone())),
-    ])
-}
-
-fn print_behind(out: &mut dyn Write, found: &Behind, json: bool) -> io::Result<()> {
-    let captured = found
-        .captured
-        .as_ref()
-        .map(|captured| captured.open().clone());
-    if json {
-        let all = object([
-            ("session", text(found.kept.session.to_string())),
-            ("version", Node::Number(found.kept.version.to_string())),
-            ("captured", captured.unwrap_or(Node::Null)),
-            ("sent", found.resource.open().clone()),
-            (
-                "items",
-                Node::List(found.items.iter().map(queue::item_json).collect()),
-            ),
-        ]);
-        return out.write_all(all.pretty().as_bytes());
-    }
+fn print_behind(out: &mut dyn Write, found: &Behind) -> io::Result<()> {
+    let captured = found.captured.as_ref().map(Private::open);
     let accepted = found.kept.accepted_at.to_rfc3339();
     writeln!(
         out,
@@ -126,6 +153,11 @@ fn print_behind(out: &mut dyn Write, found: &Behind, json: bool) -> io::Result<(
             out,
             "captured: nothing by hand; it follows from the session"
         )?,
+    }
+    writeln!(out, "rows of the tables behind its codes:")?;
+    for row in &found.rows {
+        writeln!(out, "  {} {}: {}", row.table, row.key, row.says)?;
+        writeln!(out, "    source: {}, {}", row.source, row.locator)?;
     }
     writeln!(out, "sent:\n{}", found.resource.open().pretty().trim_end())?;
     for item in &found.items {

@@ -2,6 +2,7 @@
 
 use crate::clock::Clock;
 use crate::deliver::gate;
+use crate::deliver::guard;
 use crate::deliver::held::Trouble;
 use crate::deliver::http::{Answer, Connection, Silence, server_words};
 use crate::deliver::look::Look;
@@ -36,6 +37,7 @@ pub struct Worker<'a> {
 pub(super) enum Early {
     Trouble(Trouble),
     Stopped(gate::Stopped),
+    Kept(guard::Kept),
     Store(OutboxError),
     /// The record does not read back; it was written by us.
     Record,
@@ -99,6 +101,10 @@ fn end(
         Early::Stopped(stopped) => Outcome::Waiting {
             reason: stopped.code().to_owned(),
             words: Private::new(stopped.words().to_owned()),
+        },
+        Early::Kept(kept) => Outcome::Waiting {
+            reason: kept.code().to_owned(),
+            words: Private::new(kept.words().to_owned()),
         },
         Early::Record => Outcome::Waiting {
             reason: "record.unreadable".to_owned(),
@@ -166,6 +172,8 @@ fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str, answer: Option<&A
 
 async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result<Outcome, Early> {
     let record = Node::parse(leased.record.open()).map_err(|_unreadable| Early::Record)?;
+    let purpose = worker.connection.target().purpose;
+    guard::record(purpose, &record).map_err(Early::Kept)?;
     let mut references = References::new();
     person(worker, leased, &record, &mut references).await?;
     performers(worker, &record, &mut references).await?;

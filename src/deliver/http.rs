@@ -4,15 +4,15 @@
     reason = "secrets are read from the files a site names"
 )]
 
+use crate::deliver::client::{self, NoClient};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
 use crate::private::Private;
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use reqwest::header::{
-    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderMap, HeaderValue, RETRY_AFTER,
+    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderValue, RETRY_AFTER,
 };
-use reqwest::redirect::Policy;
 use reqwest::{Client, Method, RequestBuilder};
 use std::error::Error as _;
 use std::{fs, io};
@@ -48,7 +48,7 @@ pub enum Silence {
     /// The request may have reached the server, its answer did not reach us.
     #[error("target.no-answer")]
     NoAnswer,
-    /// The secret cannot be read.
+    /// The secret, or the value of a header, cannot be read.
     #[error("target.secret")]
     Secret,
 }
@@ -90,25 +90,13 @@ pub enum Cause {
     Other,
 }
 
-/// The HTTP client cannot be built.
-#[derive(Debug, thiserror::Error)]
-#[error("the HTTP client cannot be built")]
-pub struct NoClient(#[source] reqwest::Error);
-
 impl Connection {
-    /// A client for a target. It follows no redirect: a record that was meant for one server must
-    /// not travel to another with the credentials of the first.
+    /// A client for a target.
     ///
     /// # Errors
-    /// [`NoClient`] when TLS cannot be set up.
+    /// [`NoClient`] when TLS cannot be set up, or a file of the target cannot be used.
     pub fn new(target: Target) -> Result<Self, NoClient> {
-        crate::deliver::install_tls();
-        let client = Client::builder()
-            .timeout(target.timeout)
-            .redirect(Policy::none())
-            .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")))
-            .build()
-            .map_err(NoClient)?;
+        let client = client::client(&target)?;
         Ok(Self { client, target })
     }
 
@@ -168,7 +156,7 @@ impl Connection {
 
     fn request(&self, method: Method, path: &str) -> Result<RequestBuilder, Silence> {
         let address = format!("{}{path}", self.target.base.open());
-        let mut headers = HeaderMap::new();
+        let mut headers = client::fixed(&self.target).ok_or(Silence::Secret)?;
         headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
         if let Some(value) = authorization(&self.target.sign_in)? {
             headers.insert(AUTHORIZATION, value);

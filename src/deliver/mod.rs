@@ -6,8 +6,10 @@
 //! without searching first.
 
 pub mod attempt;
+pub mod client;
 mod compare;
 mod gate;
+mod guard;
 mod held;
 pub mod http;
 mod look;
@@ -32,6 +34,49 @@ pub struct Target {
     pub timeout: Duration,
     /// How long a resource may take to show in a search after it was stored.
     pub visibility: Duration,
+    /// What it is for.
+    pub purpose: Purpose,
+    /// True while the settings hold it: it keeps what is accepted and sends nothing.
+    pub paused: bool,
+    /// How it is reached.
+    pub proxy: Proxy,
+    /// Headers that every request carries: name and value.
+    pub headers: Vec<(String, HeaderFrom)>,
+    /// Authorities that are trusted in the place of the known ones, PEM.
+    pub ca_file: Option<PathBuf>,
+}
+
+/// What a target is for: the guard keeps test data and real people apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Purpose {
+    /// The settings do not say: nothing is held back.
+    #[default]
+    NotSaid,
+    /// Real people only.
+    Production,
+    /// Test data only.
+    Test,
+}
+
+/// How a target is reached.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Proxy {
+    /// As the environment of the process says.
+    #[default]
+    Environment,
+    /// Without a proxy, whatever the environment says.
+    Direct,
+    /// Through the proxy at this address; the file holds `name:password` for it.
+    Through(String, Option<PathBuf>),
+}
+
+/// Where the value of a fixed header comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum HeaderFrom {
+    /// From the settings themselves.
+    Text(String),
+    /// From a file, read anew for every request.
+    File(PathBuf),
 }
 
 /// How to sign in to a target. Secrets come from files only.

@@ -2,6 +2,7 @@
 
 use crate::deliver::attempt::{Early, Worker};
 use crate::deliver::gate::{self, Expected};
+use crate::deliver::guard;
 use crate::deliver::held::{self, Trouble};
 use crate::deliver::http::{Silence, server_words};
 use crate::deliver::send::{self, References};
@@ -44,6 +45,8 @@ pub(super) async fn person(
     let Some(bundle) = bundle else {
         return Err(Trouble::Answer(answer).into());
     };
+    let purpose = worker.connection.target().purpose;
+    guard::people(purpose, bundle).map_err(Early::Kept)?;
     let reference = gate::person(bundle, (system, value), &expected, &leased.confirmed)
         .map_err(Early::Stopped)?;
     references.insert(send::key("Patient", system, value), reference);

@@ -10,12 +10,14 @@ mod hand;
 mod read;
 mod rows;
 mod sqlite;
+mod target;
 pub mod trail;
 mod work;
 
 use crate::private::Private;
 use chrono::{DateTime, Utc};
 use sqlx::SqlitePool;
+use std::collections::BTreeMap;
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -74,6 +76,33 @@ pub enum State {
 }
 
 impl State {
+    /// Every state, in the order of a life.
+    pub const ALL: [Self; 7] = [
+        Self::Queued,
+        Self::Sending,
+        Self::Unknown,
+        Self::Delivered,
+        Self::Refused,
+        Self::Waiting,
+        Self::Dropped,
+    ];
+
+    /// One word without blanks, for filters and labels.
+    pub const fn code(self) -> &'static str {
+        rows::column(self)
+    }
+
+    /// The state of a word, in either form.
+    pub fn named(word: &str) -> Option<Self> {
+        let named = |state: &Self| state.code() == word || state.word() == word;
+        Self::ALL.into_iter().find(named)
+    }
+
+    /// True when nothing is left to do.
+    pub const fn is_done(self) -> bool {
+        matches!(self, Self::Delivered | Self::Dropped)
+    }
+
     /// The word of the interface.
     pub const fn word(self) -> &'static str {
         match self {
@@ -119,6 +148,58 @@ pub struct Item {
     pub behind: Option<Uuid>,
     /// What persons decided about it, by whom and why.
     pub decided: Option<Private<String>>,
+}
+
+/// Which deliveries are asked for; everything where nothing is said.
+#[derive(Debug, Clone, Default)]
+pub struct WantedItems {
+    /// Only those that are not done.
+    pub open_only: bool,
+    /// Only those in this state.
+    pub state: Option<State>,
+    /// Only those to this target.
+    pub target: Option<String>,
+    /// Only those of this session.
+    pub session: Option<Uuid>,
+}
+
+/// Which rows of the trail are asked for; everything where nothing is said.
+#[derive(Debug, Clone, Default)]
+pub struct WantedRows {
+    /// Only those of this session.
+    pub session: Option<Uuid>,
+    /// Only those about this target.
+    pub target: Option<String>,
+    /// Only those that tell of this event.
+    pub event: Option<String>,
+    /// Only those after the row of this number.
+    pub after: i64,
+    /// At most so many.
+    pub most: Option<i64>,
+}
+
+/// A target as the store knows it.
+#[derive(Debug, Clone)]
+pub struct TargetHeld {
+    /// Name.
+    pub name: String,
+    /// By whom, when and why it was paused; nothing while it is not.
+    pub paused: Option<Private<String>>,
+    /// How many deliveries are in each state.
+    pub counts: BTreeMap<State, i64>,
+    /// When the oldest session was accepted that is not done.
+    pub oldest_open: Option<DateTime<Utc>>,
+}
+
+/// What came of pausing a target, or of letting it go on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pausing {
+    /// It is so now.
+    Changed,
+    /// It was so before.
+    AsItWas,
+    /// The store knows no target of this name.
+    NoSuchTarget,
 }
 
 /// What came of submitting a document.
@@ -234,6 +315,13 @@ pub struct TrailRow {
     pub detail: String,
     /// Hash over the one before and this row.
     pub sha256: String,
+}
+
+impl TrailRow {
+    /// False for a row about a target as such.
+    pub const fn of_session(&self) -> bool {
+        self.version > 0
+    }
 }
 
 /// A session as accepted.

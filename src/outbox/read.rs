@@ -1,7 +1,7 @@
 //! Looking without changing anything.
 
 use crate::outbox::rows::{self, item_columns};
-use crate::outbox::{Item, Kept, Outbox, OutboxError};
+use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::private::Private;
 use sqlx::Row;
 use uuid::Uuid;
@@ -12,16 +12,34 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn items(&self, open_only: bool) -> Result<Vec<Item>, OutboxError> {
+        self.items_wanted(&WantedItems {
+            open_only,
+            ..WantedItems::default()
+        })
+        .await
+    }
+
+    /// The deliveries asked for, in the order of lanes.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn items_wanted(&self, wanted: &WantedItems) -> Result<Vec<Item>, OutboxError> {
         let rows = sqlx::query(concat!(
-            "-- Outbox::items
+            "-- Outbox::items_wanted
              SELECT ",
             item_columns!(),
             " FROM item JOIN session ON session.source = item.source
                 AND session.id = item.session AND session.version = item.version
-             WHERE NOT ?1 OR item.state NOT IN ('delivered', 'dropped')
+             WHERE (NOT ?1 OR item.state NOT IN ('delivered', 'dropped'))
+               AND (?2 IS NULL OR item.state = ?2)
+               AND (?3 IS NULL OR item.target = ?3)
+               AND (?4 IS NULL OR item.session = ?4)
              ORDER BY item.target, session.accepted_at, item.number"
         ))
-        .bind(open_only)
+        .bind(wanted.open_only)
+        .bind(wanted.state.map(rows::column))
+        .bind(&wanted.target)
+        .bind(wanted.session.map(|session| session.to_string()))
         .fetch_all(&self.pool)
         .await?;
         rows.iter().map(rows::item).collect()
@@ -73,7 +91,7 @@ impl Outbox {
     }
 
     /// When the next open delivery of a target falls due, ms since 1970 UTC; nothing when every
-    /// lane is empty or blocked.
+    /// lane is empty or blocked, or the target is paused.
     ///
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
@@ -83,6 +101,8 @@ impl Outbox {
              SELECT min(max(item.due_at, coalesce(lane.lease_until, 0))) AS due
              FROM lane JOIN item ON item.target = lane.target AND item.subject = lane.subject
              WHERE lane.target = ?1
+               AND NOT coalesce((SELECT paused FROM target_decision WHERE target = ?1
+                                 ORDER BY number DESC LIMIT 1), 0)
                AND item.state IN ('queued', 'sending', 'unknown')
                AND item.number = (SELECT min(head.number) FROM item AS head
                                   WHERE head.target = lane.target

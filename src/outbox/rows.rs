@@ -73,17 +73,8 @@ pub(super) const fn column(state: State) -> &'static str {
     }
 }
 
-fn state(word: &str) -> Result<State, OutboxError> {
-    let states = [
-        State::Queued,
-        State::Sending,
-        State::Unknown,
-        State::Delivered,
-        State::Refused,
-        State::Waiting,
-        State::Dropped,
-    ];
-    states
+pub(super) fn state(word: &str) -> Result<State, OutboxError> {
+    State::ALL
         .into_iter()
         .find(|state| column(*state) == word)
         .ok_or(OutboxError::Row("a state"))

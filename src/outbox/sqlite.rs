@@ -12,8 +12,10 @@ use std::path::Path;
 use std::time::Duration;
 
 /// Landed migrations, numbered and only added; `migrations/SUMS` holds what landed.
-const MIGRATIONS: &[(i64, &str, &str)] =
-    &[(1, "spine", include_str!("migrations/sqlite/0001_spine.sql"))];
+const MIGRATIONS: &[(i64, &str, &str)] = &[
+    (1, "spine", include_str!("migrations/sqlite/0001_spine.sql")),
+    (2, "pause", include_str!("migrations/sqlite/0002_pause.sql")),
+];
 
 impl Outbox {
     /// Opens the store in a state folder, making both when they are missing: folder 0700, file

@@ -2,7 +2,7 @@
 
 use crate::catalogue::sha256_hex;
 use crate::json::{Node, object, text};
-use crate::outbox::{Outbox, OutboxError, State, TrailRow, rows};
+use crate::outbox::{Outbox, OutboxError, State, TrailRow, WantedRows, rows};
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
@@ -25,22 +25,52 @@ pub(super) async fn add(
     about: About<'_>,
     detail: Node,
 ) -> Result<(), OutboxError> {
-    let before = last_hash(connection).await?;
-    let mut row = TrailRow {
-        number: 0,
-        at: now.to_rfc3339_opts(SecondsFormat::Millis, true),
-        event: event.to_owned(),
+    let row = TrailRow {
         item: about.item.map(|(id, _)| id.to_string()),
         target: about.item.map(|(_, target)| target.to_owned()),
         source: about.source.to_owned(),
         session: about.session.to_string(),
         version: i64::from(about.version),
+        ..blank(now, event, &detail)
+    };
+    append(connection, row).await
+}
+
+/// Adds a row about a target as such, in the transaction of the change it tells.
+pub(super) async fn add_of_target(
+    connection: &mut SqliteConnection,
+    now: DateTime<Utc>,
+    event: &str,
+    target: &str,
+    detail: Node,
+) -> Result<(), OutboxError> {
+    let row = TrailRow {
+        target: Some(target.to_owned()),
+        ..blank(now, event, &detail)
+    };
+    append(connection, row).await
+}
+
+fn blank(now: DateTime<Utc>, event: &str, detail: &Node) -> TrailRow {
+    TrailRow {
+        number: 0,
+        at: now.to_rfc3339_opts(SecondsFormat::Millis, true),
+        event: event.to_owned(),
+        item: None,
+        target: None,
+        source: String::new(),
+        session: String::new(),
+        version: 0,
         detail: detail.canonical(),
         sha256: String::new(),
-    };
+    }
+}
+
+async fn append(connection: &mut SqliteConnection, mut row: TrailRow) -> Result<(), OutboxError> {
+    let before = last_hash(connection).await?;
     row.sha256 = hash(&before, &row);
     sqlx::query(
-        "-- trail::add
+        "-- trail::append
          INSERT INTO trail (at, event, item, target, source, session, version, detail, sha256)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
     )
@@ -109,12 +139,32 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn trail(&self, session: Option<Uuid>) -> Result<Vec<TrailRow>, OutboxError> {
+        self.trail_wanted(&WantedRows {
+            session,
+            ..WantedRows::default()
+        })
+        .await
+    }
+
+    /// The rows asked for, in order.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn trail_wanted(&self, wanted: &WantedRows) -> Result<Vec<TrailRow>, OutboxError> {
         let rows = sqlx::query(
-            "-- Outbox::trail
+            "-- Outbox::trail_wanted
              SELECT number, at, event, item, target, source, session, version, detail, sha256
-             FROM trail WHERE ?1 IS NULL OR session = ?1 ORDER BY number",
+             FROM trail
+             WHERE number > ?1 AND (?2 IS NULL OR session = ?2) AND (?3 IS NULL OR target = ?3)
+               AND (?4 IS NULL OR event = ?4)
+             ORDER BY number LIMIT ?5",
         )
-        .bind(session.map(|session| session.to_string()))
+        .bind(wanted.after)
+        .bind(wanted.session.map(|session| session.to_string()))
+        .bind(&wanted.target)
+        .bind(&wanted.event)
+        // A negative limit is none (sqlite.org/lang_select.html, section 5).
+        .bind(wanted.most.unwrap_or(-1))
         .fetch_all(&self.pool)
         .await?;
         rows.iter().map(read).collect()
@@ -154,6 +204,20 @@ impl Outbox {
                 faults.push(format!(
                     "item {id} is {} and its last row says otherwise",
                     item.state.word()
+                ));
+            }
+        }
+        for target in self.targets().await? {
+            let of_target = |row: &&TrailRow| {
+                !row.of_session() && row.target.as_deref() == Some(target.name.as_str())
+            };
+            let last = rows.iter().rev().find(of_target);
+            let told = last.is_some_and(|row| row.event == "paused");
+            if told != target.paused.is_some() {
+                let is = if told { "is not" } else { "is" };
+                faults.push(format!(
+                    "target {} {is} paused and its last row says otherwise",
+                    target.name
                 ));
             }
         }

@@ -13,7 +13,8 @@ impl Outbox {
     /// Claims the lane of a target whose head is due, and begins an attempt at that head.
     ///
     /// The lease and the beginning are committed before this returns. A head that another worker
-    /// left in sending when its lease ended is unknown: it may have reached the server.
+    /// left in sending when its lease ended is unknown: it may have reached the server. Nothing of
+    /// a paused target is claimed.
     ///
     /// # Errors
     /// [`OutboxError`] when the store fails.
@@ -222,6 +223,8 @@ async fn take_lane(
            SELECT lane.subject FROM lane
            JOIN item ON item.target = lane.target AND item.subject = lane.subject
            WHERE lane.target = ?1
+             AND NOT coalesce((SELECT paused FROM target_decision WHERE target = ?1
+                               ORDER BY number DESC LIMIT 1), 0)
              AND (lane.lease_until IS NULL OR lane.lease_until <= ?4 OR lane.lease_until > ?5)
              AND item.number = (SELECT min(head.number) FROM item AS head
                                 WHERE head.target = lane.target

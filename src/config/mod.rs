@@ -3,9 +3,13 @@
 //! Owns: one settings struct, unknown keys refused, secrets by file name only. In: TOML text.
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
+pub mod serve;
+mod target;
+
+use crate::config::serve::{Serve, ServeFile};
+use crate::config::target::TargetFile;
 use crate::deliver::{SignIn, Target};
 use crate::outbox::LeaseLength;
-use crate::private::Private;
 use serde::Deserialize;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -19,6 +23,8 @@ pub struct Settings {
     pub lease: LeaseLength,
     /// The record servers.
     pub targets: Vec<Target>,
+    /// How the service listens.
+    pub serve: Serve,
 }
 
 /// What is wrong with a configuration file.
@@ -30,6 +36,12 @@ pub enum ConfigError {
     /// A target that cannot be used, with its name.
     #[error("target {0}: {1}")]
     Target(String, &'static str),
+    /// A fixed header that cannot be used, with the names of target and header.
+    #[error("target {0}: header {1}: {2}")]
+    Header(String, String, &'static str),
+    /// The service cannot be run like this.
+    #[error("serve: {0}")]
+    Serve(&'static str),
 }
 
 #[derive(Deserialize)]
@@ -38,42 +50,12 @@ struct File {
     state: PathBuf,
     #[serde(default = "lease_seconds")]
     lease_seconds: u64,
+    serve: Option<ServeFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct TargetFile {
-    name: String,
-    base: String,
-    #[serde(default)]
-    sign_in: SignInFile,
-    secret_file: Option<PathBuf>,
-    #[serde(default = "timeout_seconds")]
-    timeout_seconds: u64,
-    #[serde(default = "visibility_seconds")]
-    visibility_seconds: u64,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(rename_all = "lowercase")]
-enum SignInFile {
-    #[default]
-    None,
-    Basic,
-    Bearer,
-}
-
 const fn lease_seconds() -> u64 {
-    60
-}
-
-const fn timeout_seconds() -> u64 {
-    20
-}
-
-const fn visibility_seconds() -> u64 {
     60
 }
 
@@ -87,7 +69,7 @@ impl Settings {
         let targets = file
             .target
             .into_iter()
-            .map(target)
+            .map(target::read)
             .collect::<Result<Vec<_>, _>>()?;
         for (index, one) in targets.iter().enumerate() {
             if targets
@@ -101,6 +83,7 @@ impl Settings {
         Ok(Self {
             state: file.state,
             lease: lease(file.lease_seconds),
+            serve: serve::read(file.serve)?,
             targets,
         })
     }
@@ -110,17 +93,11 @@ impl Settings {
     /// # Errors
     /// [`ConfigError::Target`] when its address is none.
     pub fn single(state: PathBuf, base: &str, sign_in: SignIn) -> Result<Self, ConfigError> {
-        let target = Target {
-            name: "record-server".to_owned(),
-            base: address("record-server", base)?,
-            sign_in,
-            timeout: Duration::from_secs(timeout_seconds()),
-            visibility: Duration::from_secs(visibility_seconds()),
-        };
         Ok(Self {
             state,
             lease: lease(lease_seconds()),
-            targets: vec![target],
+            serve: Serve::default(),
+            targets: vec![target::single(base, sign_in)?],
         })
     }
 }
@@ -133,41 +110,6 @@ fn lease(seconds: u64) -> LeaseLength {
         whole,
         margin: whole.checked_div(6).unwrap_or_default(),
     }
-}
-
-fn target(file: TargetFile) -> Result<Target, ConfigError> {
-    let wrong = |what| ConfigError::Target(file.name.clone(), what);
-    let sign_in = match (file.sign_in, file.secret_file) {
-        (SignInFile::None, None) => SignIn::None,
-        (SignInFile::Basic, Some(path)) => SignIn::Basic(path),
-        (SignInFile::Bearer, Some(path)) => SignIn::Bearer(path),
-        (SignInFile::None, Some(_)) => return Err(wrong("secret_file without sign_in")),
-        (SignInFile::Basic | SignInFile::Bearer, None) => {
-            return Err(wrong("sign_in needs secret_file"));
-        }
-    };
-    Ok(Target {
-        base: address(&file.name, &file.base)?,
-        name: file.name,
-        sign_in,
-        timeout: Duration::from_secs(file.timeout_seconds.max(1)),
-        visibility: Duration::from_secs(file.visibility_seconds),
-    })
-}
-
-fn address(name: &str, base: &str) -> Result<Private<String>, ConfigError> {
-    let wrong = |what| ConfigError::Target(name.to_owned(), what);
-    let base = base.trim_end_matches('/');
-    let rest = base
-        .strip_prefix("https://")
-        .or_else(|| base.strip_prefix("http://"));
-    let rest = rest.ok_or_else(|| wrong("base has to begin with https:// or http://"))?;
-    if rest.contains(['@', '?', '#', ' ']) || rest.is_empty() {
-        return Err(wrong(
-            "base has to be an address without user, query or fragment",
-        ));
-    }
-    Ok(Private::new(base.to_owned()))
 }
 
 #[cfg(test)]
@@ -190,6 +132,27 @@ mod tests {
                 "state = 'x'\n[[target]]\nname='a'\nbase='https://u:p@h'",
                 "target a: base has to be an address without user",
             ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nproxy='http://u:p@h'",
+                "target a: proxy has to be none, or begin",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nproxy_secret_file='f'",
+                "target a: proxy_secret_file without proxy",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='http://h'\nca_file='f'",
+                "target a: ca_file needs a base that begins with https",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\npurpose='trial'",
+                "unknown variant",
+            ),
+            (
+                "state = 'x'\n[serve]\nworkers = 0",
+                "serve: workers has to be 1 to 16",
+            ),
+            ("state = 'x'\n[serve]\nport = 80", "unknown field"),
         ];
         for (text, expected) in cases {
             let told = Settings::read(text).err().map(|error| error.to_string());
@@ -199,5 +162,44 @@ mod tests {
                 "{told:?}"
             );
         }
+    }
+
+    #[test]
+    fn headers_that_are_ours_to_set_are_refused_with_the_reason() {
+        let read = |headers: &str| {
+            let text = format!("state = 'x'\n[[target]]\nname='a'\nbase='https://h'\n{headers}");
+            Settings::read(&text)
+        };
+        for (name, why) in [
+            ("Authorization", "use sign_in and secret_file"),
+            ("Proxy-Authorization", "use proxy and proxy_secret_file"),
+            ("If-Match", "conditional requests"),
+            ("if-none-exist", "conditional requests"),
+            ("Host", "follows from base"),
+            ("Content-Length", "body"),
+            ("X Y", "not the name of a header"),
+        ] {
+            let told = read(&format!("headers = {{'{name}' = 'v'}}")).err();
+            let told = told.map(|error| error.to_string()).unwrap_or_default();
+
+            assert!(told.contains(name) && told.contains(why), "{name}: {told}");
+        }
+        let twice = read("headers = {X-Ward = 'a'}\nheader_files = {x-ward = 'f'}");
+        assert!(twice.is_err_and(|error| error.to_string().contains("stands twice")));
+        let broken = read(r#"headers = {X-Ward = "a\nb"}"#);
+        assert!(broken.is_err_and(|error| error.to_string().contains("no header can carry")));
+        let sound = read("headers = {X-Ward = 'neuro 7'}\nheader_files = {X-Key = 'f'}");
+        assert_eq!(sound.expect("reads").targets[0].headers.len(), 2);
+    }
+
+    #[test]
+    fn an_address_that_others_reach_has_to_be_said_twice() {
+        let read = |serve: &str| Settings::read(&format!("state = 'x'\n[serve]\n{serve}"));
+        let checked = |serve: &str| read(serve).expect("reads").serve.checked();
+
+        assert!(checked("").expect("holds").address.ip().is_loopback());
+        assert!(checked("address = '[::1]:80'").is_ok());
+        assert!(checked("address = '0.0.0.0:80'").is_err());
+        assert!(checked("address = '0.0.0.0:80'\nopen_to_network = true").is_ok());
     }
 }

@@ -1,7 +1,7 @@
 //! What a reason code means, and what can be done.
 
 /// A sentence for a reason code; the code itself where there is none.
-pub(super) fn sentence(reason: &str) -> &str {
+pub fn sentence(reason: &str) -> &str {
     let known = SENTENCES.iter().find(|(code, _)| reason.starts_with(code));
     known.map_or(reason, |(_, sentence)| sentence)
 }
@@ -16,6 +16,21 @@ const SENTENCES: &[(&str, &str)] = &[
         "duplicate.found",
         "the record server holds several resources under one identifier: its keepers have to \
          merge them, then release",
+    ),
+    (
+        "guard.real-document",
+        "the session is not marked as test data and this target is for tests: nothing was sent; \
+         drop it",
+    ),
+    (
+        "guard.test-document",
+        "the session is marked as test data and this target is in production: nothing was sent; \
+         drop it",
+    ),
+    (
+        "guard.test-person",
+        "the record server marks this person as test data and this target is in production: \
+         nothing was sent; drop it, or have the mark looked at",
     ),
     (
         "held.changed-since",
@@ -83,7 +98,10 @@ const SENTENCES: &[(&str, &str)] = &[
         "target.refused-",
         "the record server refused the content: correct it by a further version",
     ),
-    ("target.secret", "the file with the secret cannot be read"),
+    (
+        "target.secret",
+        "a file with a secret or a header cannot be read",
+    ),
     (
         "target.sign-in",
         "the record server did not accept the sign-in",

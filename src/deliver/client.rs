@@ -1,0 +1,102 @@
+//! The HTTP client of a target: its proxy, its authorities, its fixed headers.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "secrets and certificates are read from the files a site names"
+)]
+
+use crate::deliver::{HeaderFrom, Proxy, Target};
+use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
+use reqwest::redirect::Policy;
+use reqwest::{Certificate, Client, ClientBuilder};
+use std::fs;
+
+const PROXY_SECRET: &str = "proxy_secret_file";
+const CA: &str = "ca_file";
+
+/// Why the HTTP client of a target cannot be built.
+#[derive(Debug, thiserror::Error)]
+pub enum NoClient {
+    /// TLS cannot be set up.
+    #[error("target {0}: the HTTP client cannot be built")]
+    Client(String, #[source] reqwest::Error),
+    /// The proxy is no address.
+    #[error("target {0}: proxy is not an address a client can use")]
+    Proxy(String),
+    /// A file cannot be read; the key that names it.
+    #[error("target {0}: the file of {1} cannot be read: {2}")]
+    File(String, &'static str, std::io::ErrorKind),
+    /// A file holds something else; the key that names it and what it should hold.
+    #[error("target {0}: the file of {1} does not hold {2}")]
+    Content(String, &'static str, &'static str),
+}
+
+/// Follows no redirect: a record that was meant for one server must not travel to another with the
+/// credentials of the first.
+pub(super) fn client(target: &Target) -> Result<Client, NoClient> {
+    crate::deliver::install_tls();
+    let builder = Client::builder()
+        .timeout(target.timeout)
+        .redirect(Policy::none())
+        .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")));
+    let builder = through(builder, target)?;
+    let builder = trusting(builder, target)?;
+    builder
+        .build()
+        .map_err(|cause| NoClient::Client(target.name.clone(), cause))
+}
+
+fn through(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
+    let (address, secret_file) = match &target.proxy {
+        Proxy::Environment => return Ok(builder),
+        Proxy::Direct => return Ok(builder.no_proxy()),
+        Proxy::Through(address, secret_file) => (address, secret_file),
+    };
+    let proxy = reqwest::Proxy::all(address)
+        .map_err(|_carries_the_address| NoClient::Proxy(target.name.clone()))?;
+    let Some(path) = secret_file else {
+        return Ok(builder.proxy(proxy));
+    };
+    let secret = fs::read_to_string(path)
+        .map_err(|cause| NoClient::File(target.name.clone(), PROXY_SECRET, cause.kind()))?;
+    // RFC 7617: the name ends at the first colon.
+    let (name, password) = secret
+        .trim_end_matches(['\n', '\r'])
+        .split_once(':')
+        .ok_or_else(|| NoClient::Content(target.name.clone(), PROXY_SECRET, "name:password"))?;
+    Ok(builder.proxy(proxy.basic_auth(name, password)))
+}
+
+/// A private authority takes the place of the known ones: a server that is signed by the hospital
+/// is not to be impersonated with a certificate of somebody else.
+fn trusting(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
+    let Some(path) = &target.ca_file else {
+        return Ok(builder);
+    };
+    let name = || target.name.clone();
+    let pem = fs::read(path).map_err(|cause| NoClient::File(name(), CA, cause.kind()))?;
+    let none = || NoClient::Content(name(), CA, "a certificate in PEM form");
+    let certificates = Certificate::from_pem_bundle(&pem).map_err(|_no_pem| none())?;
+    if certificates.is_empty() {
+        return Err(none());
+    }
+    Ok(builder.tls_certs_only(certificates))
+}
+
+/// The fixed headers of a target, those from files read anew; nothing where one cannot be read or
+/// holds what no header may hold.
+pub(super) fn fixed(target: &Target) -> Option<HeaderMap> {
+    let mut headers = HeaderMap::new();
+    for (name, from) in &target.headers {
+        let name = HeaderName::try_from(name).ok()?;
+        let mut value = match from {
+            HeaderFrom::Text(text) => HeaderValue::try_from(text).ok()?,
+            HeaderFrom::File(path) => {
+                let text = fs::read_to_string(path).ok()?;
+                HeaderValue::try_from(text.trim_end_matches(['\n', '\r'])).ok()?
+            }
+        };
+        value.set_sensitive(true);
+        headers.insert(name, value);
+    }
+    Some(headers)
+}

@@ -1,0 +1,58 @@
+//! The service on the wire.
+//!
+//! Owns: the listener, the door with its tokens, addresses, status codes and problem documents. In:
+//! HTTP requests. Out: HTTP responses. Never: SQL, FHIR JSON of its own, business rules; a value
+//! about a person in a log line, a metric or an address.
+
+pub mod api;
+mod listen;
+pub mod tokens;
+
+use crate::catalogue::Catalogue;
+use crate::clock::Clock;
+use crate::deliver::Target;
+use crate::outbox::Outbox;
+use crate::web::api::Desk;
+use crate::web::tokens::Tokens;
+use std::io;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+/// The service, ready to listen.
+#[derive(Debug, Clone)]
+pub struct Service {
+    desk: Desk,
+}
+
+impl Service {
+    /// A service that accepts for these targets.
+    pub fn new(
+        outbox: Outbox,
+        catalogue: Catalogue,
+        targets: &[Target],
+        tokens: Tokens,
+        clock: Arc<dyn Clock>,
+    ) -> Self {
+        Self {
+            desk: Desk::new(outbox, catalogue, targets, tokens, clock),
+        }
+    }
+
+    /// All its addresses.
+    pub fn router(&self) -> axum::Router {
+        api::router(self.desk.clone())
+    }
+
+    /// Answers on a listener until it is told to stop, then finishes what it has begun.
+    ///
+    /// # Errors
+    /// What the listener says when it cannot take connections any more.
+    pub async fn serve(
+        &self,
+        listener: TcpListener,
+        stop: watch::Receiver<bool>,
+    ) -> io::Result<()> {
+        listen::listen(listener, self.router(), stop).await
+    }
+}
