@@ -9,9 +9,10 @@
 use axum::Router;
 use axum::http::StatusCode;
 use axum::routing::post;
-use std::net::SocketAddr;
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Child, ChildStdout, Command, Output, Stdio};
 
 /// Values that occur nowhere else; each names where it was put.
 const MARKS: [&str; 8] = [
@@ -125,6 +126,125 @@ fn a_refused_session_leaves_no_marked_value_on_standard_error_or_in_the_trail() 
     let trail = fascicle(&["trail", "--state", &state, "--json"]);
     nothing_marked("the trail", &trail.stdout);
     nothing_marked("standard error of trail", &trail.stderr);
+}
+
+const TOKEN: &str = "0123456789abcdef0123456789abcdef";
+
+/// A running service and its log.
+struct Serving {
+    child: Child,
+    // Stays open, because it goes on writing.
+    _out: BufReader<ChildStdout>,
+    host: String,
+}
+
+impl Serving {
+    fn start(folder: &Path, base: &str) -> Self {
+        let tokens = folder.join("tokens");
+        std::fs::write(&tokens, TOKEN).expect("written");
+        let mode = std::os::unix::fs::PermissionsExt::from_mode(0o600);
+        std::fs::set_permissions(&tokens, mode).expect("its mode");
+        let mut child = Command::new(env!("CARGO_BIN_EXE_fascicle"))
+            .args(["--log", "trace", "serve", "--address", "127.0.0.1:0"])
+            .args(["--state", &text(&folder.join("state")), "--to", base])
+            .args(["--token-file", &text(&tokens)])
+            .env("NO_PROXY", "127.0.0.1")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the binary starts");
+        let mut out = BufReader::new(child.stdout.take().expect("its output"));
+        let mut first = String::new();
+        out.read_line(&mut first).expect("its address");
+        let host = first.trim().trim_start_matches("BASE=http://");
+        Self {
+            host: host.strip_suffix("/v1").expect("an address").to_owned(),
+            child,
+            _out: out,
+        }
+    }
+
+    /// One request by hand; a name of its own that is no UUID must not be kept.
+    fn ask(&self, first: &str, token: &str, body: &str) -> String {
+        let mut stream = TcpStream::connect(&self.host).expect("a connection");
+        let request = format!(
+            "{first} HTTP/1.1\r\nhost: {}\r\nconnection: close\r\n\
+             authorization: Bearer {token}\r\ncontent-type: application/json\r\n\
+             x-request-id: Markfamily\r\ncontent-length: {}\r\n\r\n{body}",
+            self.host,
+            body.len()
+        );
+        stream.write_all(request.as_bytes()).expect("written");
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).expect("an answer");
+        answer
+    }
+
+    /// Asks for the queue until it tells of the refusal.
+    fn refused(&self) -> String {
+        for _ in 0..300 {
+            let answer = self.ask("GET /v1/queue", TOKEN, "");
+            if answer.contains("target.refused-422") {
+                return answer;
+            }
+            std::thread::park_timeout(std::time::Duration::from_millis(50));
+        }
+        panic!("nothing was refused");
+    }
+
+    /// Asks it to end; its log.
+    fn ended(self) -> Vec<u8> {
+        let ended = Command::new("kill")
+            .arg(self.child.id().to_string())
+            .status();
+        assert!(ended.expect("kill runs").success());
+        self.child.wait_with_output().expect("it ends").stderr
+    }
+}
+
+/// Marks in the address, the headers, the body and the answers of the record server.
+#[test]
+fn the_service_leaves_no_marked_value_in_its_log_its_counts_or_its_errors() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let base = format!("http://{}/fhir", refusing_server());
+    let service = Serving::start(folder.path(), &base);
+    let broken = r#"{"patient": "Markfamily" "#;
+    let other = document().replace("supine", "sitting");
+    for (status, first, token, body) in [
+        (202, "POST /v1/sessions?name=Markfamily", TOKEN, document()),
+        (400, "POST /v1/sessions", TOKEN, broken.to_owned()),
+        (409, "POST /v1/sessions", TOKEN, other),
+        (
+            404,
+            "GET /v1/MARK-PATIENT-ID/Markfamily",
+            TOKEN,
+            String::new(),
+        ),
+        (400, "GET /v1/queue?state=Markfamily", TOKEN, String::new()),
+        (401, "GET /v1/queue", "Markfamily", String::new()),
+    ] {
+        let answer = service.ask(first, token, &body);
+
+        assert!(
+            answer.starts_with(&format!("HTTP/1.1 {status} ")),
+            "{answer}"
+        );
+        nothing_marked(first, answer.as_bytes());
+    }
+    // Who asks with a token is told what the record server said, and nobody else.
+    assert!(service.refused().contains("markdiagnostics"));
+    for counts in ["GET /v1/metrics", "GET /v1/trail", "GET /v1/targets"] {
+        nothing_marked(counts, service.ask(counts, TOKEN, "").as_bytes());
+    }
+    let log = service.ended();
+
+    nothing_marked("standard error of serve", &log);
+    let log = String::from_utf8_lossy(&log).into_owned();
+    assert!(
+        log.contains("request answered") && log.contains("target.refused-422"),
+        "{log}"
+    );
+    assert!(!log.contains(TOKEN), "the token stands in the log");
 }
 
 #[test]

@@ -49,6 +49,20 @@ impl Site {
         site
     }
 
+    /// A new state folder, with more settings of its target, and the address of the service free.
+    pub(crate) fn with_target(base: &str, settings: &str) -> Self {
+        let mut site = Self::new(base);
+        let state = site.path("state").display().to_string();
+        let tokens = site.path("tokens").display().to_string();
+        let text = format!(
+            "state = '{state}'\n\n[serve]\naddress = '127.0.0.1:0'\ntoken_file = '{tokens}'\n\n\
+             [[target]]\nname = 'record'\nbase = '{base}'\nvisibility_seconds = 1\n{settings}\n"
+        );
+        fs::write(site.path("fascicle.toml"), text).expect("a file");
+        site.config = true;
+        site
+    }
+
     pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
