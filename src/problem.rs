@@ -4,6 +4,7 @@
 //! In: what a room found. Out: the same, sorted by path. Never: knows any room.
 
 use std::fmt;
+use std::io;
 
 /// How much a problem weighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,6 +53,17 @@ impl fmt::Debug for Problem {
             self.severity.word(),
             self.code
         )
+    }
+}
+
+/// Why a file cannot be used, in words for the person who named it.
+pub fn file_words(kind: io::ErrorKind) -> String {
+    if kind == io::ErrorKind::NotFound {
+        "there is no such file".to_owned()
+    } else if kind == io::ErrorKind::PermissionDenied {
+        "this user may not use it".to_owned()
+    } else {
+        kind.to_string()
     }
 }
 

@@ -89,8 +89,14 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     let sample = text("deploy/fascicle.toml");
 
     let settings = fascicle::config::Settings::read(&sample).expect("reads");
+    // What is optional stands behind a bare #, and reads as well.
+    let whole = sample.replace("\n#", "\n").replace("\n ", "\n# ");
+    let whole = fascicle::config::Settings::read(&whole).expect("reads");
 
     assert_eq!(settings.targets.len(), 1);
+    assert!(settings.targets[0].headers.is_empty() && settings.targets[0].ca_file.is_none());
+    assert_eq!(whole.targets[0].headers.len(), 2);
+    assert!(whole.targets[0].ca_file.is_some());
     assert!(settings.serve.clone().checked().is_ok());
     // What the sample says of a default is the default.
     let without = fascicle::config::serve::Serve {
@@ -120,9 +126,9 @@ fn the_sample_configuration_reads_and_shows_every_key() {
         "workers",
     ] {
         assert!(
-            sample
-                .lines()
-                .any(|line| line.starts_with(&format!("{key} = "))),
+            sample.lines().any(|line| line
+                .trim_start_matches('#')
+                .starts_with(&format!("{key} = "))),
             "{key}"
         );
     }
@@ -185,6 +191,26 @@ fn the_help_texts_are_as_they_are_kept() {
         std::fs::read_to_string(&kept).ok().as_ref() == Some(&all),
         "fixtures/help.txt is stale or missing\nhint: UPDATE_EXPECT=1 rewrites it"
     );
+}
+
+/// Source: no-color.org, from memory: `NO_COLOR`, present and not empty, prevents the addition of colour.
+#[test]
+fn no_colour_is_shown_where_nobody_wants_it() {
+    let help = |no_colour: Option<&str>| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_fascicle"));
+        command
+            .arg("--help")
+            .env("CLICOLOR_FORCE", "1")
+            .env_remove("NO_COLOR");
+        if let Some(value) = no_colour {
+            command.env("NO_COLOR", value);
+        }
+        let output = command.output().expect("help");
+        String::from_utf8(output.stdout).expect("UTF-8")
+    };
+
+    assert!(help(None).contains('\u{1b}'), "this test shows nothing");
+    assert!(!help(Some("1")).contains('\u{1b}'));
 }
 
 #[test]

@@ -20,12 +20,12 @@ const SENTENCES: &[(&str, &str)] = &[
     (
         "guard.real-document",
         "the session is not marked as test data and this target is for tests: nothing was sent; \
-         drop it",
+         drop it, or correct the purpose of the target and release",
     ),
     (
         "guard.test-document",
         "the session is marked as test data and this target is in production: nothing was sent; \
-         drop it",
+         drop it, or correct the purpose of the target and release",
     ),
     (
         "guard.test-person",

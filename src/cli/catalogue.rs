@@ -8,6 +8,7 @@ use crate::cli::arguments::{CatalogueCommand, CatalogueOptions, ListOptions, Tab
 use crate::cli::report::{Mistake, WIDTH, counted, wrapped};
 use crate::cli::{Ended, documents};
 use crate::json::{Node, object, text};
+use crate::problem::file_words;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{self, Write};
@@ -191,8 +192,12 @@ fn own(dir: &Path) -> anyhow::Result<Own> {
         unreadable: Vec::new(),
         aside: Vec::new(),
     };
-    own.folder(dir, "")
-        .map_err(|cause| Mistake(format!("the folder of tables: {}", cause.kind())))?;
+    own.folder(dir, "").map_err(|cause| {
+        Mistake(format!(
+            "the folder of tables: {}",
+            file_words(cause.kind())
+        ))
+    })?;
     Ok(own)
 }
 
@@ -223,7 +228,7 @@ impl Own {
                 return;
             }
             Ok(Err(_bytes)) => "it is not UTF-8".to_owned(),
-            Err(cause) => format!("it cannot be read: {}", cause.kind()),
+            Err(cause) => format!("it cannot be read: {}", file_words(cause.kind())),
         };
         self.unreadable.push(Fault {
             file: name,

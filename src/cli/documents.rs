@@ -7,7 +7,7 @@ use crate::cli::report::Mistake;
 use crate::cli::{Ended, report};
 use crate::finding::{Precaution, Session};
 use crate::json::Node;
-use crate::problem::{Problem, Problems};
+use crate::problem::{Problem, Problems, file_words};
 use crate::record::amend::VersionBefore;
 use anyhow::{Context, anyhow};
 use chrono::{DateTime, Utc};
@@ -30,7 +30,7 @@ pub(super) fn read(path: &Path, number: usize) -> anyhow::Result<String> {
     let bytes = fs::read(path).map_err(|cause| {
         Mistake(format!(
             "document {number} of the command line: {}",
-            cause.kind()
+            file_words(cause.kind())
         ))
     })?;
     Ok(String::from_utf8(bytes).map_err(|_bytes| {

@@ -13,6 +13,7 @@ use crate::config::Settings;
 use crate::deliver::http::Connection;
 use crate::deliver::{SignIn, Target};
 use crate::outbox::Outbox;
+use crate::problem::file_words;
 use anyhow::Context;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -60,8 +61,12 @@ pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
 }
 
 fn of_file(path: &Path) -> anyhow::Result<Settings> {
-    let text = fs::read_to_string(path)
-        .map_err(|cause| Mistake(format!("the configuration file: {}", cause.kind())))?;
+    let text = fs::read_to_string(path).map_err(|cause| {
+        Mistake(format!(
+            "the configuration file: {}",
+            file_words(cause.kind())
+        ))
+    })?;
     Ok(Settings::read(&text)?)
 }
 

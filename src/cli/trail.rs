@@ -8,6 +8,7 @@ use crate::cli::{Ended, documents, queue, settings};
 use crate::json::Node;
 use crate::outbox::{Outbox, TrailRow, WantedRows};
 use crate::private::Private;
+use crate::problem::file_words;
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::os::unix::fs::OpenOptionsExt;
@@ -94,7 +95,7 @@ fn export(out: &mut dyn Write, path: &Path, rows: &[TrailRow]) -> anyhow::Result
         .mode(0o600)
         .open(path);
     file.and_then(|mut file| file.write_all(text.as_bytes()))
-        .map_err(|cause| Mistake(format!("the export: {}", cause.kind())))?;
+        .map_err(|cause| Mistake(format!("the export: {}", file_words(cause.kind()))))?;
     writeln!(out, "{} rows written", rows.len())?;
     print_last(out, rows)?;
     Ok(())

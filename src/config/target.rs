@@ -105,7 +105,11 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
         (SignInFile::None, None) => SignIn::None,
         (SignInFile::Basic, Some(path)) => SignIn::Basic(path),
         (SignInFile::Bearer, Some(path)) => SignIn::Bearer(path),
-        (SignInFile::None, Some(_)) => return Err(wrong("secret_file without sign_in")),
+        (SignInFile::None, Some(_)) => {
+            return Err(wrong(
+                "secret_file is set and sign_in is none: take secret_file out, or say how to sign in",
+            ));
+        }
         (SignInFile::Basic | SignInFile::Bearer, None) => {
             return Err(wrong("sign_in needs secret_file"));
         }

@@ -5,6 +5,7 @@
 )]
 
 use crate::deliver::{HeaderFrom, Proxy, Target};
+use crate::problem::file_words;
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
 use reqwest::redirect::Policy;
 use reqwest::{Certificate, Client, ClientBuilder};
@@ -23,7 +24,7 @@ pub enum NoClient {
     #[error("target {0}: proxy is not an address a client can use")]
     Proxy(String),
     /// A file cannot be read; the key that names it.
-    #[error("target {0}: the file of {1} cannot be read: {2}")]
+    #[error("target {0}: the file of {1} cannot be read: {words}", words = file_words(*.2))]
     File(String, &'static str, std::io::ErrorKind),
     /// A file holds something else; the key that names it and what it should hold.
     #[error("target {0}: the file of {1} does not hold {2}")]

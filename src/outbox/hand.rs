@@ -4,7 +4,7 @@ use crate::json::{object, text};
 use crate::outbox::rows;
 use crate::outbox::trail::{self, About};
 use crate::outbox::{Decision, Outbox, OutboxError};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::Row;
 use uuid::Uuid;
 
@@ -28,7 +28,10 @@ impl Outbox {
             Decision::Release => (false, "released"),
             Decision::Drop => (true, "dropped"),
         };
-        let words = format!("{event} by {by} at {}: {why}", now.to_rfc3339());
+        let words = format!(
+            "{event} by {by} at {}: {why}",
+            now.to_rfc3339_opts(SecondsFormat::Secs, true)
+        );
         let row = sqlx::query(
             "-- Outbox::decide
              UPDATE item SET due_at = ?3,

@@ -39,7 +39,10 @@ impl Outbox {
             return Ok(Pausing::AsItWas);
         }
         let event = if paused { "paused" } else { "resumed" };
-        let words = format!("{event} by {by} at {}: {why}", now.to_rfc3339());
+        let words = format!(
+            "{event} by {by} at {}: {why}",
+            now.to_rfc3339_opts(SecondsFormat::Secs, true)
+        );
         sqlx::query(
             "-- Outbox::pause
              INSERT INTO target_decision (target, paused, at, decided) VALUES (?1, ?2, ?3, ?4)",

@@ -3,6 +3,7 @@
 //! They stand in a file, one a line, that only its owner may read. It is read anew for every request:
 //! a token is changed by writing the new one beside the old one, and later taking the old one out.
 
+use crate::problem::file_words;
 use sha2::{Digest, Sha256};
 use std::fs::File;
 use std::io::{self, Read};
@@ -27,7 +28,7 @@ pub struct Tokens {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum NoTokens {
     /// It cannot be read.
-    #[error("the token file cannot be read: {0}")]
+    #[error("the token file cannot be read: {words}", words = file_words(*.0))]
     File(io::ErrorKind),
     /// Others than its owner may read or write it.
     #[error("the token file can be read by others (mode {0:o}): chmod 600 it")]

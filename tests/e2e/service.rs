@@ -250,3 +250,18 @@ fn settings_that_cannot_be_used_are_told_before_anything_listens() {
     let network = serve(&["--address", "0.0.0.0:0"]).text;
     assert!(network.contains("put TLS in front"), "{network}");
 }
+
+/// A bar is for people at a terminal: nothing of it reaches a file or a pipe.
+#[test]
+fn many_documents_show_no_bar_where_nobody_looks() {
+    let site = Site::with_target("http://127.0.0.1:9/fhir", "paused = true");
+    let files: Vec<String> = (0..12)
+        .map(|_| site.document(&Person::unknown().session()))
+        .collect();
+    let mut command = site.command("send", false);
+
+    let output = command.args(&files).output().expect("the binary runs");
+
+    assert_eq!(output.status.code(), Some(4));
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+}
