@@ -16,7 +16,15 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("json", &["serde", "serde_json", "thiserror"]),
     (
         "catalogue",
-        &["chrono", "csv", "octofhir_ucum", "serde", "sha2", "toml"],
+        &[
+            "chrono",
+            "csv",
+            "octofhir_ucum",
+            "serde",
+            "serde_json",
+            "sha2",
+            "toml",
+        ],
     ),
     ("intake", &["jsonschema", "schemars", "serde", "serde_json"]),
     ("finding", &["chrono", "uuid"]),

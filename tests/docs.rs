@@ -107,6 +107,7 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     for key in [
         "state",
         "lease_seconds",
+        "tables",
         "name",
         "base",
         "sign_in",

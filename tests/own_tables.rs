@@ -71,7 +71,7 @@ fn every_fault_is_told_as_path_line_and_what() {
         "pain.intensity.calf,wider,http://loinc.org,72514-3",
         "pain.intensity.calf,wider,http://loinc.org,72514-4",
     );
-    let units = ours("units.csv").replace("deg,degree,ucum,", "deg,degree,,");
+    let units = ours("units.csv").replace("deg,angle,degree,ucum,", "deg,angle,degree,,");
     let (_kept, path) = folder(&[
         ("codes.csv", &codes),
         ("units.csv", &units),
@@ -91,6 +91,128 @@ fn every_fault_is_told_as_path_line_and_what() {
     ] {
         assert!(told.contains(wanted), "{wanted} not in {told}");
     }
+}
+
+const MAP: &str = include_str!("../fixtures/tables/code-map.json");
+
+/// Runs a command with documents and tables; exit code, standard output and standard error.
+fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_fascicle"))
+        .args(arguments)
+        .output()
+        .expect("the binary runs");
+    let text = |bytes| String::from_utf8(bytes).expect("UTF-8");
+    (
+        output.status.code(),
+        text(output.stdout),
+        text(output.stderr),
+    )
+}
+
+fn document(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/sessions");
+    path.join(name).to_str().expect("UTF-8").to_owned()
+}
+
+#[test]
+fn a_map_of_codes_is_used_by_every_command_that_codes() {
+    let (_kept, tables) = folder(&[("code-map.json", MAP)]);
+    let document = document("sound.json");
+
+    let (code, bundle, told) = run(&["encode", "--tables", &tables, &document]);
+    let (_, ours, _) = run(&["encode", &document]);
+
+    assert_eq!(code, Some(0), "{told}");
+    assert!(bundle.contains("\"CLONUS-ANKLE\"") && bundle.contains("\"38208-5\""));
+    assert!(!ours.contains("CLONUS-ANKLE"));
+    let kept = tempfile::tempdir().expect("a folder");
+    let observations = kept.path().join("ours.json");
+    fs::write(&observations, ours).expect("a file");
+    let path = observations.to_str().expect("UTF-8");
+    let (code, told, _) = run(&["check", "--tables", &tables, path]);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("CLONUS-ANKLE of https://invented-clinic.example/codes is missing"));
+}
+
+#[test]
+fn nothing_starts_with_a_bad_table_and_every_fault_is_told() {
+    let units = ours("units.csv").replace("deg,angle,degree,ucum,", "deg,force,degree,,");
+    let (_kept, tables) = folder(&[
+        ("code-map.json", &MAP.replace("38208-5", "38208-6")),
+        ("units.csv", &units),
+    ]);
+    let state = tempfile::tempdir().expect("a folder");
+    let store = state.path().join("state");
+    let config = state.path().join("fascicle.toml");
+    let text = format!(
+        "state = '{}'\ntables = '{tables}'\n[[target]]\nname = 'ward'\nbase = 'http://127.0.0.1:9'\n",
+        store.display()
+    );
+    fs::write(&config, text).expect("a file");
+    let document = document("sound.json");
+    let config = config.to_str().expect("UTF-8");
+
+    for arguments in [
+        vec!["send", "--config", config, &document],
+        vec!["encode", "--tables", &tables, &document],
+        vec!["check", "--tables", &tables, &document],
+        vec!["catalogue", "list", "--tables", &tables],
+    ] {
+        let (code, out, told) = run(&arguments);
+
+        assert_eq!(code, Some(1), "{arguments:?} {told}");
+        assert_eq!(out, "", "{arguments:?}");
+        for wanted in [
+            "/code-map.json:19: pain.intensity.calf: 38208-6 fails its check digit\n",
+            "/units.csv:3: deg is an angle, and not a force\n",
+            "/units.csv:3: source is empty or padded; write none\n",
+        ] {
+            assert!(told.contains(wanted), "{wanted} not in {told}");
+        }
+    }
+    assert!(!store.exists(), "the store was made");
+}
+
+#[test]
+fn the_list_tells_which_rows_are_the_operators() {
+    let measures = ours("measures.csv").replace(",-90,50,passive", ",-80,45,passive");
+    let (_kept, tables) = folder(&[("code-map.json", MAP), ("measures.csv", &measures)]);
+
+    let (code, told) = catalogue(&["list", "--tables", &tables]);
+    let (_, json) = catalogue(&["list", "--json", "--tables", &tables]);
+
+    assert_eq!(code, Some(0), "{told}");
+    assert!(
+        told.contains("Pain severity - Reported (row of the operator)\n"),
+        "{told}"
+    );
+    assert!(
+        told.contains("of the operator: code-map.json, SHA-256\n"),
+        "{told}"
+    );
+    for line in told.lines() {
+        assert!(line.chars().count() <= 100, "{line}");
+    }
+    let json = Node::parse(&json).expect("JSON");
+    let origin = |measure: &str| {
+        let measures = json.items_of("measures").iter();
+        let mut found = measures.filter(|one| one.text_of("measure") == Some(measure));
+        let found = found.next().expect("a measure").clone();
+        let codes = found.items_of("codes").iter();
+        let codes = codes.map(|code| code.text_of("origin").unwrap_or_default().to_owned());
+        let codes: Vec<String> = codes.collect();
+        (
+            found.text_of("origin").unwrap_or_default().to_owned(),
+            codes.join(" "),
+        )
+    };
+    let said = |measure: &str, codes: &str| (measure.to_owned(), codes.to_owned());
+    assert_eq!(origin("pain.intensity.calf"), said("ours", "operator"));
+    assert_eq!(origin("pain.intensity.ankle"), said("ours", "ours"));
+    assert_eq!(
+        origin("range.passive.ankle.dorsiflexion"),
+        said("operator", "ours")
+    );
 }
 
 #[test]

@@ -12,6 +12,7 @@ mod rows;
 pub mod shown;
 pub mod statement;
 pub mod submit;
+pub mod tables;
 pub mod target;
 pub mod view;
 pub mod words;

@@ -5,7 +5,7 @@ use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::intake::draft::PrecautionDraft;
 use crate::json::Node;
-use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution};
+use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution, Tables};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::problem::{Problem, Problems};
 use crate::record::amend::VersionBefore;
@@ -57,7 +57,7 @@ pub async fn submit(
     let encoding = |before: Before| {
         let encoded = encode(text, &earlier(&before), catalogue, now)?;
         told.clone_from(&encoded.told);
-        Ok(new(encoded))
+        Ok(new(encoded, catalogue))
     };
     let accepted = outbox.accept(&key, targets, now, encoding).await?;
     Ok(match accepted {
@@ -131,7 +131,7 @@ fn version_of(document: &str, record: &str) -> VersionBefore {
     }
 }
 
-fn new(encoded: Encoded) -> New {
+fn new(encoded: Encoded, catalogue: &Catalogue) -> New {
     let stated = Node::parse(&encoded.canonical).ok();
     let stated = stated
         .as_ref()
@@ -155,6 +155,10 @@ fn new(encoded: Encoded) -> New {
         precautions: precautions.collect(),
         checked: encoded.checked,
         document: encoded.canonical,
+        tables: Tables {
+            sha256: catalogue.sha256.clone(),
+            own_files: catalogue.own_files.clone(),
+        },
     }
 }
 

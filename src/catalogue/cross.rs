@@ -1,9 +1,10 @@
 //! Faults that show only when tables are read together.
 
 use crate::catalogue::check_digit::holds as check_digit_holds;
+use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Measure, Relation};
-use crate::catalogue::{Catalogue, SNOMED, TableFile};
+use crate::catalogue::{Catalogue, SNOMED, TableFile, code_map};
 use std::collections::BTreeSet;
 
 /// Every fault between the tables, at the line of the row that has it.
@@ -15,12 +16,21 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
     for measure in catalogue.measures.values() {
         of_measure(catalogue, measure, &mut told);
     }
-    for unit in catalogue.units.keys() {
+    for (unit, row) in &catalogue.units {
+        let measures = row.dimension;
         if octofhir_ucum::validate(unit).is_err() {
             told.fault("units.csv", unit, format!("{unit} is no UCUM code"));
+        } else if !measures.is_of(unit) {
+            let what = format!(
+                "{unit} is {}, and not {}",
+                Dimension::of(unit),
+                measures.told()
+            );
+            told.fault("units.csv", unit, what);
         }
     }
     of_codes(catalogue, &mut told);
+    of_reasons(catalogue, &mut told);
     for site in catalogue.sites.values() {
         for (code, _) in site.published().into_iter().flatten() {
             if !check_digit_holds(SNOMED, code) {
@@ -78,6 +88,25 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
     }) {
         fault("its unit is not in units.csv");
     }
+    if let Some(unit) = &measure.unit {
+        match measure.dimension() {
+            None => fault("it has a unit, and its dimension is not said"),
+            Some(wanted) if octofhir_ucum::validate(unit).is_ok() && !wanted.is_of(unit) => {
+                let wanted = wanted.told();
+                fault(&format!(
+                    "{unit} is {}, and it needs {wanted}",
+                    Dimension::of(unit)
+                ));
+            }
+            Some(_) => {}
+        }
+    }
+    if let (Some(said), Some(fixed)) = (measure.dimension, measure.kind.dimension())
+        && said != fixed
+    {
+        let (kind, fixed) = (measure.kind.word(), fixed.told());
+        fault(&format!("a measure of kind {kind} is {fixed}"));
+    }
     if let (Some(low), Some(high)) = (measure.ask_below, measure.ask_above)
         && low > high
     {
@@ -88,19 +117,56 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
     }
 }
 
+/// A missing value names a standard reason, so each reason of ours needs exactly one.
+fn of_reasons(catalogue: &Catalogue, told: &mut Told<'_>) {
+    const LIST: &str = "not-tested-reason";
+    let reasons = catalogue.scales.get(LIST).map(|scale| &scale.rows);
+    for reason in reasons.into_iter().flatten() {
+        let thing = format!("{LIST}/{}", reason.code);
+        let standard = catalogue
+            .codes_of(&thing)
+            .filter(|row| row.relation == Relation::Absent);
+        if standard.count() != 1 {
+            let what = format!("{thing}: give it one data-absent-reason");
+            told.fault("scales/not-tested-reason.csv", &reason.code, what);
+        }
+    }
+}
+
 fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
     let mut first_codings = BTreeSet::new();
     for row in &catalogue.codes {
-        let mut fault = |what: String| told.fault("codes.csv", &key(row), what);
+        let mut fault = |what: String| match row.line {
+            Some(line) => told.faults.push(Fault {
+                file: code_map::FILE.to_owned(),
+                line,
+                what,
+            }),
+            None => told.fault("codes.csv", &key(row), what),
+        };
+        if !is_code(&row.code) || !is_address(&row.system) {
+            fault(format!(
+                "{}: {} of {} is no code of a system",
+                row.thing, row.code, row.system
+            ));
+        }
         if !check_digit_holds(&row.system, &row.code) {
             fault(format!("{}: {} fails its check digit", row.thing, row.code));
         }
         let known = match row.thing.split_once('/') {
+            Some(("site", code)) => catalogue.site_display(code).is_some(),
             Some((list, code)) => catalogue.word(list, code).is_some(),
             None => catalogue.measures.contains_key(&row.thing),
         };
         if !known {
             fault(format!("{} is no measure and no word", row.thing));
+        }
+        let structure = row.relation == Relation::Equivalent && row.system == SNOMED;
+        if structure && row.thing.starts_with("site/") {
+            fault(format!(
+                "{}: a body structure of SNOMED CT stands in sites.csv",
+                row.thing
+            ));
         }
         let measure = catalogue.measures.get(&row.thing);
         let site = measure.map(|measure| unsided(catalogue, measure));
@@ -112,6 +178,25 @@ fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
             ));
         }
     }
+}
+
+/// "A code … has at least one character and no leading or trailing whitespace, and where there is
+/// no whitespace other than single spaces in the contents" (FHIR R4, datatypes.html#code).
+fn is_code(code: &str) -> bool {
+    let control = code
+        .chars()
+        .any(|c| c.is_whitespace() && c != ' ' || c.is_control());
+    !control && !code.is_empty() && code.split(' ').all(|part| !part.is_empty())
+}
+
+/// A code system is named by an absolute address (FHIR R4, datatypes.html#Coding).
+fn is_address(system: &str) -> bool {
+    let scheme = system.split_once(':').map_or("", |(scheme, _)| scheme);
+    !scheme.is_empty()
+        && scheme
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || "+-.".contains(c))
+        && !system.chars().any(|c| c.is_whitespace() || c.is_control())
 }
 
 /// The unsided body structure of a measure: two sites of ours may share it.

@@ -1,7 +1,8 @@
 //! Reading table files and finding every fault in them.
 
+use crate::catalogue::dimension::Dimension;
 use crate::catalogue::rows::{Axis, CodeRow, Measure, Scale, ScaleRow, Site};
-use crate::catalogue::{Catalogue, TableFile, cross, sha256_hex, sources};
+use crate::catalogue::{Catalogue, TableFile, Unit, code_map, cross, sha256_hex, sources};
 use crate::exact::Exact;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -32,6 +33,7 @@ impl fmt::Display for Fault {
 #[derive(Deserialize)]
 struct UnitRow {
     unit: String,
+    dimension: Dimension,
     label: String,
 }
 
@@ -55,25 +57,29 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     };
     let measures: Vec<Measure> = reader.rows("measures.csv");
     let sites: Vec<Site> = reader.rows("sites.csv");
-    let codes: Vec<CodeRow> = reader.rows("codes.csv");
+    let mut codes: Vec<CodeRow> = reader.rows("codes.csv");
     let units: Vec<UnitRow> = reader.rows("units.csv");
     let signs: Vec<SignRow> = reader.rows("stretch_signs.csv");
     let plausibility: Vec<PlausibilityRow> = reader.rows("plausibility.csv");
+    let mut sites: BTreeMap<String, Site> = sites
+        .into_iter()
+        .map(|row| (row.site.clone(), row))
+        .collect();
+    if let Some(file) = files.iter().find(|file| file.name == code_map::FILE) {
+        code_map::read(file.text, reader.faults).lay_over(&mut codes, &mut sites);
+    }
     let catalogue = Catalogue {
         measures: measures
             .into_iter()
             .map(|row| (row.measure.clone(), row))
             .collect(),
-        sites: sites
-            .into_iter()
-            .map(|row| (row.site.clone(), row))
-            .collect(),
+        sites,
         scales: reader.scales(),
         codes,
         precaution_effects: reader.rows("precaution_effects.csv"),
         measurement_error: reader.rows("measurement_error.csv"),
         reference_ranges: reader.rows("reference_ranges.csv"),
-        units: units.into_iter().map(|row| (row.unit, row.label)).collect(),
+        units: units.into_iter().map(unit).collect(),
         stretch_signs: signs
             .into_iter()
             .map(|row| (row.site, row.lengthens))
@@ -82,6 +88,7 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
             .into_iter()
             .map(|row| (row.check, row.value))
             .collect(),
+        own_files: BTreeMap::new(),
         sha256: digest(files),
     };
     faults.extend(cross::faults(&catalogue, files));
@@ -92,6 +99,14 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     } else {
         Err(faults)
     }
+}
+
+fn unit(row: UnitRow) -> (String, Unit) {
+    let unit = Unit {
+        label: row.label,
+        dimension: row.dimension,
+    };
+    (row.unit, unit)
 }
 
 fn digest(files: &[TableFile<'_>]) -> String {
@@ -254,9 +269,9 @@ mod tests {
             .map(|file| match file.name {
                 "units.csv" => TableFile {
                     name: "units.csv",
-                    text: "unit,label,source,locator,checked_on\n\
-                           degrees,degree,ucum,x,2026-11-25\n\
-                           deg/s,,ucum,x,yesterday\n",
+                    text: "unit,dimension,label,source,locator,checked_on\n\
+                           degrees,angle,degree,ucum,x,2026-11-25\n\
+                           deg/s,angular-velocity,,ucum,x,yesterday\n",
                 },
                 _ => *file,
             })

@@ -5,14 +5,17 @@
 //! Never: decides what a row means for a person; opens a file.
 
 mod check_digit;
+mod code_map;
 pub mod conformance;
 mod cross;
+pub mod dimension;
 mod embedded;
 pub mod load;
 pub mod overlay;
 pub mod rows;
 mod sources;
 
+use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{
     Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Sides, Site,
@@ -49,6 +52,15 @@ pub struct TableFile<'a> {
     pub text: &'a str,
 }
 
+/// One row of `units.csv`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unit {
+    /// Name for people.
+    pub label: String,
+    /// What it measures.
+    pub dimension: Dimension,
+}
+
 /// All tables, checked.
 #[derive(Debug, Clone)]
 pub struct Catalogue {
@@ -66,12 +78,14 @@ pub struct Catalogue {
     pub measurement_error: Vec<ErrorRow>,
     /// Published ranges.
     pub reference_ranges: Vec<ReferenceRow>,
-    /// Units we accept, with their labels.
-    pub units: BTreeMap<String, String>,
+    /// Units we accept.
+    pub units: BTreeMap<String, Unit>,
     /// Which way a muscle group at a site lengthens along its axis.
     pub stretch_signs: BTreeMap<String, Axis>,
     /// Numbers that checks of sense need.
     pub plausibility: BTreeMap<String, Exact>,
+    /// SHA-256 of each file an operator laid over ours, by its name; empty where all is ours.
+    pub own_files: BTreeMap<String, String>,
     /// SHA-256 over all table files, in the order of their names.
     pub sha256: String,
 }
@@ -119,6 +133,11 @@ impl Catalogue {
             Sides::Middle => place.label.clone(),
         };
         place.sides.words().contains(&side).then_some(named)
+    }
+
+    /// The name of a unit for people.
+    pub fn unit_label(&self, unit: &str) -> Option<&str> {
+        self.units.get(unit).map(|row| row.label.as_str())
     }
 
     /// The published codes of a thing, in the order of the table.

@@ -1,8 +1,9 @@
 //! An operator's own tables laid over ours.
 
 use crate::catalogue::load::Fault;
-use crate::catalogue::{Catalogue, TableFile, embedded};
-use std::collections::BTreeSet;
+use crate::catalogue::rows::Origin;
+use crate::catalogue::{Catalogue, TableFile, code_map, embedded, sha256_hex};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Our tables with some replaced by an operator's own.
 #[derive(Debug)]
@@ -32,7 +33,7 @@ impl<'a> Overlay<'a> {
         for file in own {
             if ours().any(|one| one.name == file.name) {
                 overlay.replaced.push(file.name);
-            } else if list_of(file.name).is_some() {
+            } else if list_of(file.name).is_some() || file.name == code_map::FILE {
                 overlay.files.push(*file);
                 overlay.added.push(file.name);
             } else {
@@ -54,12 +55,44 @@ impl<'a> Overlay<'a> {
         let mut faults = self.unknown.clone();
         faults.extend(self.unused());
         match Catalogue::read(&self.files) {
-            Ok(catalogue) if faults.is_empty() => return Ok(catalogue),
+            Ok(catalogue) if faults.is_empty() => return Ok(self.marked(catalogue)),
             Ok(_) => {}
             Err(found) => faults.extend(found),
         }
         faults.sort();
         Err(faults)
+    }
+
+    /// Marks the rows that are not ours, and names the files that hold them.
+    fn marked(&self, mut catalogue: Catalogue) -> Catalogue {
+        let Ok(ours) = Catalogue::embedded() else {
+            return catalogue;
+        };
+        for (key, row) in &mut catalogue.measures {
+            if ours.measures.get(key) != Some(row) {
+                row.origin = Origin::Operator;
+            }
+        }
+        for row in &mut catalogue.codes {
+            let same = ours.codes_of(&row.thing).any(|one| {
+                (one.relation, &one.system, &one.code, &one.display)
+                    == (row.relation, &row.system, &row.code, &row.display)
+            });
+            row.origin = if same { Origin::Ours } else { Origin::Operator };
+        }
+        catalogue.own_files = self.own_files();
+        catalogue
+    }
+
+    /// Files that say something else than ours, with the hash of each.
+    fn own_files(&self) -> BTreeMap<String, String> {
+        let ours = |file: &TableFile<'_>| {
+            let mut files = embedded::FILES.iter().chain([&embedded::SOURCES]);
+            files.any(|one| one.name == file.name && one.text == file.text)
+        };
+        let own = self.files.iter().filter(|file| !ours(file));
+        own.map(|file| (file.name.to_owned(), sha256_hex(file.text.as_bytes())))
+            .collect()
     }
 
     /// An added word list that no measure names is most likely a misspelt one of ours.
@@ -68,7 +101,7 @@ impl<'a> Overlay<'a> {
         let unused = self
             .added
             .iter()
-            .filter(|name| !list_of(name).is_some_and(|list| used.contains(list)));
+            .filter(|name| list_of(name).is_some_and(|list| !used.contains(list)));
         unused
             .map(|name| Fault {
                 file: (*name).to_owned(),
@@ -167,9 +200,10 @@ mod tests {
 
     #[test]
     fn a_row_without_source_or_with_an_unknown_one_is_told() {
-        let rows = "deg,degree,,a table,2026-11-25\ndeg/s,degree per second,hearsay,none,2026-11-25\n\
-                    mm,millimetre,ucum,none,2026-11-25\n{score},point,none,none,2026-11-25\n";
-        let text = format!("unit,label,source,locator,checked_on\n{rows}");
+        let rows = "deg,angle,degree,,a table,2026-11-25\n\
+                    deg/s,angular-velocity,degree per second,hearsay,none,2026-11-25\n\
+                    mm,length,millimetre,ucum,none,2026-11-25\n{score},number,point,none,none,2026-11-25\n";
+        let text = format!("unit,dimension,label,source,locator,checked_on\n{rows}");
 
         assert_eq!(
             told("units.csv", &text),
@@ -217,6 +251,88 @@ mod tests {
                 "profiles/codes.csv:{at}: {measure}plantarflexion: another measure at the same site has the same first coding"
             )]
         );
+    }
+
+    /// Source: UCUM 2.2, tables of avoirdupois mass (`[lb_av]`) and force (`[lbf_av]`): a pound is a
+    /// mass, and only a pound-force is a force.
+    #[test]
+    fn a_unit_of_the_wrong_dimension_is_refused_for_the_unit_and_for_the_measure() {
+        let told = |unit: &str, dimension: &str, of_measure: &str| {
+            let row = format!("checked_on\n{unit},{dimension},x,ucum,x,2026-11-25\n");
+            let units = ours("units.csv").replacen("checked_on\n", &row, 1);
+            let grip = format!(
+                "grip.strength.hand,score,hand,none,none,active,none,none,none,none,{unit},0,100,\
+                 grip,local,invented for this test,2026-11-25,{of_measure}\n"
+            );
+            let measures = ours("measures.csv");
+            let mut text = String::new();
+            for line in measures.lines() {
+                if line.starts_with("pain.intensity.ankle,") {
+                    text.push_str(&grip.replace(",score,", ",panel,"));
+                }
+                let end = if line.starts_with("measure,") {
+                    "dimension"
+                } else {
+                    "none"
+                };
+                let comment = line.starts_with('#');
+                text.push_str(line);
+                let column = [",", end, "\n"];
+                text.extend(
+                    if comment { &column[2..] } else { &column[..] }
+                        .iter()
+                        .copied(),
+                );
+            }
+            let own = [
+                ("units.csv", units.as_str()),
+                ("measures.csv", text.as_str()),
+            ];
+            let own = own.map(|(name, text)| TableFile { name, text });
+            let faults = Overlay::new(&own).read().err().unwrap_or_default();
+            faults.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+
+        assert_eq!(told("[lbf_av]", "force", "force"), [""; 0]);
+        assert_eq!(
+            told("[lb_av]", "force", "mass"),
+            ["profiles/units.csv:3: [lb_av] is a mass, and not a force"]
+        );
+        assert_eq!(
+            told("[lb_av]", "mass", "force"),
+            [
+                "profiles/measures.csv:6: grip.strength.hand: [lb_av] is a mass, and it needs a force"
+            ]
+        );
+        assert_eq!(
+            told("[lb_av]", "mass", "none"),
+            [
+                "profiles/measures.csv:6: grip.strength.hand: it has a unit, and its dimension is not said"
+            ]
+        );
+    }
+
+    /// A range is an angle, whatever its row says.
+    #[test]
+    fn the_dimension_of_a_kind_holds_for_each_of_its_measures() {
+        let text = ours("measures.csv").replace(
+            "none,range-word,deg,-90,50",
+            "none,range-word,{score},-90,50",
+        );
+        let text = text.replace(
+            "knee,range-word,deg,-90,50",
+            "knee,range-word,{score},-90,50",
+        );
+
+        let told = told("measures.csv", &text);
+
+        assert!(!told.is_empty());
+        for fault in told {
+            assert!(
+                fault.ends_with("{score} is a plain number, and it needs an angle"),
+                "{fault}"
+            );
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! What a row of each table says.
 
+use crate::catalogue::dimension::{Dimension, dimension_or_none};
 use crate::exact::Exact;
 use serde::{Deserialize, Deserializer, de::Error as _};
 
@@ -49,6 +50,17 @@ impl Kind {
         }
     }
 
+    /// What a unit of this kind has to measure; nothing where the kind leaves it to the row.
+    pub const fn dimension(self) -> Option<Dimension> {
+        match self {
+            Self::Range | Self::StretchSlow | Self::StretchFast | Self::Derived => {
+                Some(Dimension::Angle)
+            }
+            Self::Score => Some(Dimension::Number),
+            Self::Amount | Self::Word | Self::Grade | Self::Precaution | Self::Panel => None,
+        }
+    }
+
     /// The word of the tables.
     pub const fn word(self) -> &'static str {
         match self {
@@ -77,8 +89,28 @@ pub enum Axis {
     Against,
 }
 
+/// Whose row it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Origin {
+    /// It came with the binary.
+    #[default]
+    Ours,
+    /// An operator added it or changed it.
+    Operator,
+}
+
+impl Origin {
+    /// The word of lists.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Ours => "ours",
+            Self::Operator => "operator",
+        }
+    }
+}
+
 /// One row of `measures.csv`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Measure {
     /// Key, and code of our own.
     pub measure: String,
@@ -120,12 +152,25 @@ pub struct Measure {
     /// Above this a person is asked.
     #[serde(deserialize_with = "exact_or_none")]
     pub ask_above: Option<Exact>,
+    /// What the unit has to measure, where the kind does not say it.
+    #[serde(default, deserialize_with = "dimension_or_none")]
+    pub dimension: Option<Dimension>,
     /// Name for people.
     pub label: String,
     /// Key of `SOURCES.toml`.
     pub source: String,
     /// Where in the source.
     pub locator: String,
+    /// Whose row it is.
+    #[serde(skip)]
+    pub origin: Origin,
+}
+
+impl Measure {
+    /// What the unit has to measure: the row says it, or the kind does.
+    pub fn dimension(&self) -> Option<Dimension> {
+        self.dimension.or(self.kind.dimension())
+    }
 }
 
 /// Which sides a site has.
@@ -149,7 +194,7 @@ impl Sides {
 }
 
 /// One row of `sites.csv`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Site {
     /// Key.
     pub site: String,
@@ -222,7 +267,7 @@ impl Relation {
 }
 
 /// One row of `codes.csv`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct CodeRow {
     /// A measure, or `list/code`.
     pub thing: String,
@@ -238,6 +283,12 @@ pub struct CodeRow {
     pub source: String,
     /// Where in the source.
     pub locator: String,
+    /// Whose row it is.
+    #[serde(skip)]
+    pub origin: Origin,
+    /// Line in an operator's map, for a row that stands in one.
+    #[serde(skip)]
+    pub line: Option<u64>,
 }
 
 /// A scale or word list: one file of `profiles/scales/`.

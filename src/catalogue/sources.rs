@@ -1,10 +1,13 @@
 //! Whether every row names a source that is known.
 
-use crate::catalogue::TableFile;
 use crate::catalogue::load::Fault;
+use crate::catalogue::{TableFile, code_map};
 
 /// The file of the sources, beside the tables.
 pub(super) const FILE: &str = "SOURCES.toml";
+
+/// Files whose rows say their source in another way.
+const UNSOURCED: [&str; 2] = [FILE, code_map::FILE];
 
 /// What an entry has to say of its source.
 const SAID: [&str; 7] = [
@@ -35,7 +38,10 @@ pub(super) fn faults(files: &[TableFile<'_>]) -> Vec<Fault> {
             faults.push(fault(FILE, line_of(file.text, key), what));
         }
     }
-    for table in files.iter().filter(|table| table.name != FILE) {
+    for table in files
+        .iter()
+        .filter(|table| !UNSOURCED.contains(&table.name))
+    {
         for (line, source) in named(table.text) {
             if !sources.contains_key(&source) {
                 let what = format!("source {source} is not in {FILE}");

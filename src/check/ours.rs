@@ -1,6 +1,6 @@
 //! Our own rules, where an Observation carries a measure of ours, whoever wrote it.
 
-use crate::catalogue::rows::{Kind, Measure, Sides};
+use crate::catalogue::rows::{Kind, Measure, Relation, Sides};
 use crate::catalogue::{Catalogue, RELATIVE, SNOMED, UCUM};
 use crate::exact::Exact;
 use crate::json::Node;
@@ -24,6 +24,7 @@ pub(super) fn observation(
         return true;
     };
     displays(node, path, catalogue, problems);
+    published(node, row, path, catalogue, problems);
     site(node, row, path, catalogue, problems);
     quantity(node, row, path, catalogue, problems);
     word(node, row, path, catalogue, problems);
@@ -39,6 +40,52 @@ fn own_code(concept: Option<&Node>, list: &str) -> Option<String> {
     own.into_iter()
         .find_map(|coding| coding.text_of("code"))
         .map(str::to_owned)
+}
+
+/// A code that stands before ours is what many readers take, so it has to mean the same; and a code
+/// that the tables give is missed by those who look for it.
+fn published(
+    node: &Node,
+    row: &Measure,
+    path: &str,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) {
+    let path = format!("{path}/code");
+    let own = Catalogue::system_of("measure");
+    let codings = node
+        .member("code")
+        .map(|concept| concept.items_of("coding"))
+        .unwrap_or_default();
+    let given: Vec<(&str, &str)> = codings
+        .iter()
+        .filter_map(|coding| coding.text_of("system").zip(coding.text_of("code")))
+        .collect();
+    for (system, code) in given.iter().take_while(|(system, _)| *system != own) {
+        let mut rows = catalogue.codes_of(&row.measure);
+        let told = rows.find(|one| one.system == *system && one.code == *code);
+        match told.map(|one| one.relation) {
+            Some(Relation::Equivalent) => {}
+            Some(Relation::Wider | Relation::Absent | Relation::Position) => {
+                let what =
+                    format!("{code} of {system} stands first and says less than the measure");
+                let hint = "put it after our code: who reads the first one would mix measures";
+                problems.error("code.wider-first", &path, what, hint);
+            }
+            None => {
+                let what = format!("{code} of {system} stands first and is not in the tables");
+                let hint = "if it means the same, add it to your map of codes; if not, put it last";
+                problems.note("code.first-unknown", &path, what, hint);
+            }
+        }
+    }
+    for wanted in catalogue.codes_of(&row.measure) {
+        if !given.contains(&(wanted.system.as_str(), wanted.code.as_str())) {
+            let what = format!("{} of {} is missing", wanted.code, wanted.system);
+            let hint = "it was written with other tables; the code of our own says what was found";
+            problems.note("code.missing", &path, what, hint);
+        }
+    }
 }
 
 /// A display of ours that differs is told: somebody may have changed what a code seems to mean.
@@ -102,8 +149,13 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     let own_system = Catalogue::system_of("site");
     let coded = |side: &str, published: Option<&String>| {
         let own = Catalogue::site_code(side, &site.site);
+        let thing = format!("site/{own}");
+        let mut equivalent = catalogue
+            .codes_of(&thing)
+            .filter(|row| row.relation == Relation::Equivalent);
         given.contains(&(own_system.as_str(), own.as_str()))
             || published.is_some_and(|code| given.contains(&(SNOMED, code.as_str())))
+            || equivalent.any(|row| given.contains(&(row.system.as_str(), row.code.as_str())))
     };
     if site.sides == Sides::Middle {
         if !coded("middle", site.unsided_code.as_ref()) {

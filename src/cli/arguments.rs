@@ -56,6 +56,15 @@ pub(super) struct DemoOptions {
     pub(super) exit: bool,
 }
 
+/// Tables of the site.
+#[derive(Args)]
+pub(super) struct OwnTables {
+    /// Folder of tables and a map of codes of your own, laid over ours; nothing starts while one of
+    /// them has a fault (see `catalogue check`).
+    #[arg(long, value_name = "DIR")]
+    pub(super) tables: Option<PathBuf>,
+}
+
 /// Session documents in, FHIR Bundles out: the export without a server.
 #[derive(Args)]
 #[command(after_help = examples::ENCODE)]
@@ -63,6 +72,8 @@ pub(super) struct EncodeOptions {
     /// Session documents (JSON), in the order they were examined.
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     /// One Bundle a line instead of one readable Bundle.
     #[arg(long)]
     pub(super) ndjson: bool,
@@ -79,6 +90,8 @@ pub(super) struct CheckOptions {
     /// Session documents, Observations or Bundles (JSON).
     #[arg(required_unless_present = "schema")]
     pub(super) files: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     /// Print the problems as JSON.
     #[arg(long)]
     pub(super) json: bool,
@@ -127,6 +140,8 @@ pub(super) struct SendOptions {
     pub(super) place: Place,
     /// Session documents (JSON), in the order they were examined; none only works off the queue.
     pub(super) files: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     /// How long to wait for delivery, in seconds; what is not delivered by then stays queued.
     #[arg(long, value_name = "SECONDS", default_value_t = 60)]
     pub(super) wait: u32,
@@ -143,6 +158,8 @@ pub(super) struct SendOptions {
 #[derive(Args)]
 #[command(after_help = examples::SERVE)]
 pub(super) struct ServeOptions {
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     #[command(flatten)]
     pub(super) place: Place,
     /// File of the tokens, one a line, readable by its owner only. It is read anew for every request.
@@ -239,6 +256,8 @@ pub(super) struct TargetOptions {
 #[command(after_help = examples::TRAIL)]
 pub(super) struct TrailOptions {
     #[command(flatten)]
+    pub(super) own: OwnTables,
+    #[command(flatten)]
     pub(super) place: Place,
     /// Only this session.
     #[arg(long, value_name = "SESSION")]
@@ -289,6 +308,8 @@ pub(super) enum CatalogueCommand {
 #[derive(Args)]
 #[command(after_help = examples::CATALOGUE_LIST)]
 pub(super) struct ListOptions {
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     /// Only measures of this kind.
     #[arg(long)]
     pub(super) kind: Option<String>,
@@ -297,11 +318,15 @@ pub(super) struct ListOptions {
     pub(super) json: bool,
 }
 
-/// Every fault of your own tables, laid over ours: a file takes the place of ours of the same name.
+/// Every fault of your own tables, laid over ours.
+///
+/// A table takes the place of ours of the same name. A FHIR R4 concept map in code-map.json is
+/// laid over the codes row by row: what it says of one of our concepts in one code system takes the place
+/// of what we say there, and the equivalence unmatched retires it.
 #[derive(Args)]
 #[command(after_help = examples::CATALOGUE_CHECK)]
 pub(super) struct TablesOptions {
-    /// Folder laid out like profiles/.
+    /// Folder laid out like profiles/, with code-map.json beside the tables.
     pub(super) dir: PathBuf,
     /// Print as JSON.
     #[arg(long)]

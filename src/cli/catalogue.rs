@@ -1,16 +1,15 @@
 //! `catalogue`: what can be recorded, and whether an operator's own tables hold.
 
+use crate::app::tables::{BadTables, Folder};
 use crate::catalogue::load::Fault;
 use crate::catalogue::overlay::Overlay;
-use crate::catalogue::rows::{CodeRow, Measure};
-use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile};
+use crate::catalogue::rows::{CodeRow, Measure, Origin};
+use crate::catalogue::{Catalogue, LOINC, SNOMED};
 use crate::cli::arguments::{CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions};
 use crate::cli::report::{Mistake, WIDTH, counted, wrapped};
 use crate::cli::{Ended, documents};
 use crate::json::{Node, object, text};
-use crate::problem::file_words;
-use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -22,7 +21,7 @@ pub(super) fn catalogue(options: &CatalogueOptions) -> anyhow::Result<Ended> {
 }
 
 fn list(options: &ListOptions) -> anyhow::Result<Ended> {
-    let catalogue = documents::tables()?;
+    let catalogue = documents::tables(options.own.tables.as_deref())?;
     let wanted = |measure: &&Measure| {
         let kind = options.kind.as_deref();
         kind.is_none_or(|kind| measure.kind.word() == kind)
@@ -39,6 +38,7 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
         let measures = measures.iter().map(|one| measure_json(&catalogue, one));
         let all = object([
             ("sha256", text(catalogue.sha256.clone())),
+            ("own_files", own_json(&catalogue)),
             ("measures", Node::List(measures.collect())),
         ]);
         out.write_all(all.pretty().as_bytes())?;
@@ -50,8 +50,21 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
     }
     let count = u64::try_from(measures.len()).unwrap_or(u64::MAX);
     writeln!(out, "{}", counted(count, "measure", "measures"))?;
+    for (name, sha256) in &catalogue.own_files {
+        wrapped(
+            &mut out,
+            "of the operator: ",
+            &format!("{name}, SHA-256 {sha256}"),
+        )?;
+    }
     writeln!(out, "SHA-256 of the tables: {}", catalogue.sha256)?;
     Ok(Ended::Done)
+}
+
+/// The operator's files with the hash of each.
+fn own_json(catalogue: &Catalogue) -> Node {
+    let own = catalogue.own_files.iter();
+    object(own.map(|(name, sha256)| (name.clone(), text(sha256.clone()))))
 }
 
 fn print_head(out: &mut dyn Write) -> io::Result<()> {
@@ -75,14 +88,22 @@ fn print_measure(out: &mut dyn Write, catalogue: &Catalogue, measure: &Measure) 
     let site = measure.site.as_deref().unwrap_or("no site");
     let (value, bounds) = (value(measure), bounds(measure));
     let row = columns([measure.kind.word(), site, &value, &bounds]);
-    if row.len().saturating_add(measure.source.len()) <= WIDTH {
+    if measure.origin == Origin::Operator {
+        writeln!(out, "{}", row.trim_end())?;
+        let source = format!("{} (row of the operator)", measure.source);
+        wrapped(out, &format!("  {:<13} ", "source"), &source)?;
+    } else if row.len().saturating_add(measure.source.len()) <= WIDTH {
         writeln!(out, "{row}{}", measure.source)?;
     } else {
         writeln!(out, "{}", row.trim_end())?;
         writeln!(out, "  {:<13} {}", "source", measure.source)?;
     }
     for row in catalogue.codes_of(&measure.measure) {
-        let words = format!("{} {} {}", system(row), row.code, row.display);
+        let whose = match row.origin {
+            Origin::Ours => "",
+            Origin::Operator => " (row of the operator)",
+        };
+        let words = format!("{} {} {}{whose}", system(row), row.code, row.display);
         wrapped(out, &format!("  {:<13} ", row.relation.word()), &words)?;
     }
     Ok(())
@@ -126,6 +147,7 @@ fn measure_json(catalogue: &Catalogue, measure: &Measure) -> Node {
             ("display", text(row.display.clone())),
             ("source", text(row.source.clone())),
             ("locator", text(row.locator.clone())),
+            ("origin", text(row.origin.word())),
         ])
     });
     object([
@@ -139,30 +161,22 @@ fn measure_json(catalogue: &Catalogue, measure: &Measure) -> Node {
         ("ask_above", number(measure.ask_above)),
         ("codes", Node::List(codes.collect())),
         ("source", text(measure.source.clone())),
+        ("origin", text(measure.origin.word())),
     ])
 }
 
 fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
-    let own = own(&options.dir)?;
-    let files: Vec<TableFile<'_>> = own
-        .texts
-        .iter()
-        .map(|(name, text)| TableFile { name, text })
-        .collect();
+    let folder = Folder::read(&options.dir)
+        .map_err(|cause| Mistake(BadTables::Folder(cause.kind()).to_string()))?;
+    let files = folder.files();
     let overlay = Overlay::new(&files);
-    let (sha256, mut faults) = match overlay.read() {
-        Ok(catalogue) => (Some(catalogue.sha256), Vec::new()),
-        Err(faults) => (None, faults),
-    };
-    faults.extend(own.unreadable.iter().cloned());
-    faults.sort();
-    let sha256 = sha256.filter(|_| faults.is_empty());
+    let (catalogue, faults) = folder.judge(&overlay);
     let told = Told {
         dir: &options.dir,
-        own: &own,
+        folder: &folder,
         overlay: &overlay,
         faults: &faults,
-        sha256: sha256.as_deref(),
+        sha256: catalogue.as_ref().map(|one| one.sha256.as_str()),
     };
     let mut out = io::stdout();
     if options.json {
@@ -177,92 +191,21 @@ fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
     })
 }
 
-/// What an operator's folder holds, by name under it.
-struct Own {
-    texts: BTreeMap<String, String>,
-    unreadable: Vec<Fault>,
-    /// Left aside on purpose: hidden files, and what is generated from the tables.
-    aside: Vec<String>,
-}
-
-/// Reads the folder and its `scales/`; anything else in it becomes a file no table has.
-fn own(dir: &Path) -> anyhow::Result<Own> {
-    let mut own = Own {
-        texts: BTreeMap::new(),
-        unreadable: Vec::new(),
-        aside: Vec::new(),
-    };
-    own.folder(dir, "").map_err(|cause| {
-        Mistake(format!(
-            "the folder of tables: {}",
-            file_words(cause.kind())
-        ))
-    })?;
-    Ok(own)
-}
-
-impl Own {
-    fn folder(&mut self, dir: &Path, before: &str) -> io::Result<()> {
-        for entry in fs::read_dir(dir)? {
-            let path = entry?.path();
-            let name = path.file_name().unwrap_or_default().to_string_lossy();
-            let name = format!("{before}{name}");
-            if name.starts_with('.') || name.contains("/.") || name == "fhir" {
-                self.aside.push(name);
-            } else if path.is_dir() && name == "scales" {
-                self.folder(&path, "scales/")?;
-            } else if path.is_dir() {
-                self.texts.insert(name, String::new());
-            } else {
-                self.file(&path, name);
-            }
-        }
-        self.aside.sort();
-        Ok(())
-    }
-
-    fn file(&mut self, path: &Path, name: String) {
-        let what = match fs::read(path).map(String::from_utf8) {
-            Ok(Ok(text)) => {
-                self.texts.insert(name, text);
-                return;
-            }
-            Ok(Err(_bytes)) => "it is not UTF-8".to_owned(),
-            Err(cause) => format!("it cannot be read: {}", file_words(cause.kind())),
-        };
-        self.unreadable.push(Fault {
-            file: name,
-            line: 0,
-            what,
-        });
-    }
-}
-
 struct Told<'a> {
     dir: &'a Path,
-    own: &'a Own,
+    folder: &'a Folder,
     overlay: &'a Overlay<'a>,
     faults: &'a [Fault],
     sha256: Option<&'a str>,
 }
 
 impl Told<'_> {
-    /// The path of a table: the operator's own, or ours.
-    fn path(&self, file: &str) -> String {
-        let unreadable = &self.own.unreadable;
-        if self.own.texts.contains_key(file) || unreadable.iter().any(|one| one.file == file) {
-            self.dir.join(file).display().to_string()
-        } else {
-            format!("profiles/{file}")
-        }
-    }
-
     fn print(&self, out: &mut dyn Write) -> io::Result<()> {
         for fault in self.faults {
             writeln!(
                 out,
                 "{}:{}: {}",
-                self.path(&fault.file),
+                self.folder.path(self.dir, &fault.file),
                 fault.line,
                 fault.what
             )?;
@@ -277,8 +220,8 @@ impl Told<'_> {
         if self.overlay.replaced.is_empty() {
             writeln!(out, "replaced: nothing; every table is ours")?;
         }
-        if !self.own.aside.is_empty() {
-            wrapped(out, "not read: ", &self.own.aside.join(", "))?;
+        if !self.folder.aside.is_empty() {
+            wrapped(out, "not read: ", &self.folder.aside.join(", "))?;
         }
         if let Some(sha256) = self.sha256 {
             return writeln!(out, "SHA-256 of the tables: {sha256}");
@@ -291,12 +234,12 @@ impl Told<'_> {
         let names = |names: &[&str]| Node::List(names.iter().map(|name| text(*name)).collect());
         let faults = self.faults.iter().map(|fault| {
             object([
-                ("path", text(self.path(&fault.file))),
+                ("path", text(self.folder.path(self.dir, &fault.file))),
                 ("line", Node::Number(fault.line.to_string())),
                 ("what", text(fault.what.clone())),
             ])
         });
-        let aside = self.own.aside.iter().map(|name| text(name.clone()));
+        let aside = self.folder.aside.iter().map(|name| text(name.clone()));
         object([
             ("faults", Node::List(faults.collect())),
             ("replaced", names(&self.overlay.replaced)),

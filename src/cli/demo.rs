@@ -49,7 +49,7 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     let outbox = Outbox::open(&settings.state).await?;
     let delivery = delivery(&settings, &outbox)?;
     put_person(&delivery.connection).await?;
-    let catalogue = documents::tables()?;
+    let catalogue = documents::tables(None)?;
     let mut before: Option<Encoded> = None;
     for (number, document) in (1..).zip(SESSIONS) {
         let encoded = encode(

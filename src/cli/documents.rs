@@ -1,5 +1,6 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
 use crate::app::encode::{Earlier, Encoded, encode as encode_document};
+use crate::app::tables::load;
 use crate::app::words;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
@@ -16,11 +17,11 @@ use std::io::{self, Write};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
-/// The tables of the binary.
-pub(super) fn tables() -> anyhow::Result<Catalogue> {
-    Catalogue::embedded().map_err(|faults| {
-        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
-        anyhow!("the tables have faults: {}", faults.join("; "))
+/// The tables of the binary, with those of a folder laid over them where one is named.
+pub(super) fn tables(own: Option<&Path>) -> anyhow::Result<Catalogue> {
+    load(own).map_err(|bad| match own {
+        Some(_) => Mistake(bad.to_string()).into(),
+        None => bad.into(),
     })
 }
 
@@ -48,7 +49,7 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         )?;
         return Ok(Ended::Problems);
     }
-    let catalogue = tables()?;
+    let catalogue = tables(options.own.tables.as_deref())?;
     let mut out = String::new();
     let mut ended = Ended::Done;
     let mut before: Vec<Encoded> = Vec::new();
@@ -167,7 +168,7 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
         writeln!(out, "{schema}")?;
         return Ok(Ended::Done);
     }
-    let catalogue = tables()?;
+    let catalogue = tables(options.own.tables.as_deref())?;
     let mut ended = Ended::Done;
     let mut documents = Vec::new();
     for (number, path) in (1..).zip(&options.files) {

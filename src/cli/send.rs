@@ -24,9 +24,10 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     if settings.targets.is_empty() {
         return Err(Mistake(settings::NO_TARGET.to_owned()).into());
     }
+    // Before the store is touched: with a bad table nothing may start.
+    let catalogue = documents::tables(settings::own_tables(&options.own, &settings))?;
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();
-    let catalogue = documents::tables()?;
     let mut told = Told {
         ended: Ended::Done,
         waiting: Vec::new(),

@@ -31,11 +31,12 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
     }
     let serve = of(options, &settings)?;
     let tokens = tokens(&serve)?;
+    let tables = documents::tables(settings::own_tables(&options.own, &settings))?;
     let outbox = settings::outbox(&settings).await?;
     let deliveries = settings::deliveries(&settings, &outbox)?;
     let service = Service::new(
         outbox.clone(),
-        documents::tables()?,
+        tables,
         &settings.targets,
         tokens,
         Arc::new(MachineClock),

@@ -6,7 +6,7 @@
 
 use crate::app::deliver::Delivery;
 use crate::catalogue::sha256_hex;
-use crate::cli::arguments::{Place, TargetOptions};
+use crate::cli::arguments::{OwnTables, Place, TargetOptions};
 use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
 use crate::config::Settings;
@@ -58,6 +58,12 @@ pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
         return Err(Mistake(NO_TARGET.to_owned()).into());
     }
     Ok(settings.targets)
+}
+
+/// The operator's folder of tables: the command line goes before the configuration.
+pub(super) fn own_tables<'a>(own: &'a OwnTables, settings: &'a Settings) -> Option<&'a Path> {
+    let named = own.tables.as_ref().or(settings.tables.as_ref());
+    named.map(PathBuf::as_path)
 }
 
 fn of_file(path: &Path) -> anyhow::Result<Settings> {

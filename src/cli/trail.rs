@@ -17,15 +17,17 @@ use std::path::Path;
 pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
     let outbox = settings::existing_outbox(&settings).await?;
-    let ended = of(options, &outbox).await?;
+    let own = settings::own_tables(&options.own, &settings);
+    let ended = of(options, own, &outbox).await?;
     outbox.close().await;
     Ok(ended)
 }
 
-async fn of(options: &TrailOptions, outbox: &Outbox) -> anyhow::Result<Ended> {
+async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyhow::Result<Ended> {
     let mut out = io::stdout();
     if let Some(name) = &options.words {
-        let Some(found) = behind(outbox, &documents::tables()?, name).await? else {
+        let tables = documents::tables(own)?;
+        let Some(found) = behind(outbox, &tables, name).await? else {
             writeln!(out, "no session kept here was sent as {name}")?;
             return Ok(Ended::Problems);
         };

@@ -265,7 +265,7 @@ fn not_tested(catalogue: &Catalogue, reason: &str) -> Concept {
 }
 
 fn amount(value: Exact, at_least: bool, code: &str, catalogue: &Catalogue) -> Amount {
-    let unit = catalogue.units.get(code).cloned().unwrap_or_default();
+    let unit = catalogue.unit_label(code).unwrap_or_default().to_owned();
     Amount {
         value,
         at_least,
@@ -289,13 +289,15 @@ fn body_site(catalogue: &Catalogue, key: &str, side: Side) -> Option<Concept> {
     });
     let own = Catalogue::site_code(side.word(), key);
     let display = catalogue.site_display(&own)?;
+    let thing = format!("site/{own}");
     let own = Code {
         system: Catalogue::system_of("site"),
         code: own,
         display: display.clone(),
     };
+    let around = around(catalogue, &thing, own);
     Some(Concept {
-        codes: published.into_iter().chain([own]).collect(),
+        codes: published.into_iter().chain(around).collect(),
         text: Some(display),
     })
 }

@@ -32,7 +32,7 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
         Value::Amount(points) if one.row.kind == Kind::Score => format!("{points} of 10"),
         Value::Amount(number) => {
             let unit = one.row.unit.as_deref().unwrap_or_default();
-            let unit = catalogue.units.get(unit).map_or(unit, String::as_str);
+            let unit = catalogue.unit_label(unit).unwrap_or(unit);
             counted(*number, unit)
         }
         Value::Relative(code) => label(RELATIVE, code),

@@ -21,6 +21,8 @@ pub struct Settings {
     pub state: PathBuf,
     /// How long a worker holds a lane.
     pub lease: LeaseLength,
+    /// Folder of an operator's own tables, laid over ours.
+    pub tables: Option<PathBuf>,
     /// The record servers.
     pub targets: Vec<Target>,
     /// How the service listens.
@@ -50,6 +52,7 @@ struct File {
     state: PathBuf,
     #[serde(default = "lease_seconds")]
     lease_seconds: u64,
+    tables: Option<PathBuf>,
     serve: Option<ServeFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
@@ -83,6 +86,7 @@ impl Settings {
         Ok(Self {
             state: file.state,
             lease: lease(file.lease_seconds),
+            tables: file.tables,
             serve: serve::read(file.serve)?,
             targets,
         })
@@ -96,6 +100,7 @@ impl Settings {
         Ok(Self {
             state,
             lease: lease(lease_seconds()),
+            tables: None,
             serve: Serve::default(),
             targets: vec![target::single(base, sign_in)?],
         })

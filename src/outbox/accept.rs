@@ -7,6 +7,7 @@ use crate::outbox::trail::{self, About};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Row, SqliteConnection};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What a document is about, read before it is understood.
@@ -48,6 +49,15 @@ pub struct StatedPrecaution {
     pub standing: bool,
 }
 
+/// The tables a document was coded with.
+#[derive(Debug, Clone)]
+pub struct Tables {
+    /// SHA-256 over all of them.
+    pub sha256: String,
+    /// SHA-256 of each file that an operator laid over ours, by its name.
+    pub own_files: BTreeMap<String, String>,
+}
+
 /// A document that holds, ready to be kept.
 #[derive(Debug)]
 pub struct New {
@@ -55,6 +65,8 @@ pub struct New {
     pub checked: Checked,
     /// The canonical document.
     pub document: String,
+    /// The tables it was coded with.
+    pub tables: Tables,
     /// Its precautions.
     pub precautions: Vec<StatedPrecaution>,
 }
@@ -241,6 +253,8 @@ async fn keep_session(
     .bind(key.withdrawn)
     .execute(&mut *connection)
     .await?;
+    let own = new.tables.own_files.iter();
+    let own = own.map(|(name, sha256)| (name.clone(), text(sha256.clone())));
     let detail = object([
         ("document_sha256", text(key.document_sha256.clone())),
         ("record_sha256", text(record_sha256)),
@@ -248,6 +262,8 @@ async fn keep_session(
             "resources",
             Node::Number(new.checked.record().entries.len().to_string()),
         ),
+        ("tables_sha256", text(new.tables.sha256.clone())),
+        ("own_tables", object(own)),
     ]);
     let about = About {
         source: &key.source,

@@ -363,25 +363,7 @@ fn provenance_entry(
         recorded: session.signed.at.text.clone(),
         activity: one_coding(OPERATION, activity, display),
         agent: agents(session),
-        entity: vec![
-            Entity {
-                role: "source",
-                what: Reference {
-                    identifier: Some(Identifier {
-                        system: session.source.clone(),
-                        value: session_version(session.id, session.version),
-                    }),
-                    ..Reference::default()
-                },
-            },
-            Entity {
-                role: "source",
-                what: Reference {
-                    display: Some(format!("tables of Fascicle, SHA-256 {}", catalogue.sha256)),
-                    ..Reference::default()
-                },
-            },
-        ],
+        entity: made_from(session, catalogue),
     };
     entry(
         full_url,
@@ -390,6 +372,37 @@ fn provenance_entry(
         None,
         &Resource::Provenance(provenance),
     )
+}
+
+/// What the record was made from: the session, the tables, and what an operator laid over them.
+fn made_from(session: &Session, catalogue: &Catalogue) -> Vec<Entity> {
+    let source = |what| Entity {
+        role: "source",
+        what,
+    };
+    let named = |display: String| {
+        source(Reference {
+            display: Some(display),
+            ..Reference::default()
+        })
+    };
+    let mut sources = vec![
+        source(Reference {
+            identifier: Some(Identifier {
+                system: session.source.clone(),
+                value: session_version(session.id, session.version),
+            }),
+            ..Reference::default()
+        }),
+        named(format!("tables of Fascicle, SHA-256 {}", catalogue.sha256)),
+    ];
+    let own = catalogue.own_files.iter();
+    sources.extend(
+        own.map(|(name, sha256)| {
+            named(format!("{name} of the operator's tables, SHA-256 {sha256}"))
+        }),
+    );
+    sources
 }
 
 /// How the Provenance names one version of a session.

@@ -23,6 +23,18 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "about Observations from elsewhere: from_anywhere.rs",
     ),
     (
+        "code.first-unknown",
+        "about Observations from elsewhere: own_codes.rs",
+    ),
+    (
+        "code.missing",
+        "about Observations from elsewhere: own_codes.rs",
+    ),
+    (
+        "code.wider-first",
+        "about Observations from elsewhere: own_codes.rs",
+    ),
+    (
         "ending.bound",
         "about Observations from elsewhere: from_anywhere.rs",
     ),

@@ -5,6 +5,7 @@ mod bad_input;
 mod bounds;
 mod from_anywhere;
 mod held;
+mod own_codes;
 mod planes;
 mod precautions;
 mod read_aloud;

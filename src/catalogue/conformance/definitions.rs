@@ -14,7 +14,7 @@ pub(super) fn all(catalogue: &Catalogue) -> impl Iterator<Item = Node> {
 
 fn definition(catalogue: &Catalogue, measure: &Measure) -> Option<Node> {
     let unit = measure.unit.as_deref()?;
-    let label = catalogue.units.get(unit).map_or(unit, String::as_str);
+    let label = catalogue.unit_label(unit).unwrap_or(unit);
     let published = catalogue.codes_of(&measure.measure);
     let published = published.filter(|row| row.relation == Relation::Equivalent);
     let mut codings: Vec<Node> = published
@@ -54,7 +54,7 @@ fn definition(catalogue: &Catalogue, measure: &Measure) -> Option<Node> {
 /// Beyond an absolute interval a value is refused; beyond the other one a person is asked.
 fn intervals(catalogue: &Catalogue, measure: &Measure) -> Vec<Node> {
     let unit = measure.unit.as_deref().unwrap_or_default();
-    let label = catalogue.units.get(unit).map_or(unit, String::as_str);
+    let label = catalogue.unit_label(unit).unwrap_or(unit);
     let quantity = |value: Exact| {
         object([
             ("value", number(value)),

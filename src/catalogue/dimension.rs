@@ -1,0 +1,93 @@
+//! What units measure.
+
+use serde::{Deserialize, Deserializer, de::Error as _};
+
+/// What a unit measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Dimension {
+    /// Plane angle.
+    Angle,
+    /// Plane angle over time.
+    AngularVelocity,
+    /// Force; a mass is none, however the dial of the instrument is marked.
+    Force,
+    /// Length.
+    Length,
+    /// Mass.
+    Mass,
+    /// A plain number.
+    Number,
+}
+
+impl Dimension {
+    /// Every dimension.
+    pub const ALL: [Self; 6] = [
+        Self::Angle,
+        Self::AngularVelocity,
+        Self::Force,
+        Self::Length,
+        Self::Mass,
+        Self::Number,
+    ];
+
+    /// The word of the tables.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Angle => "angle",
+            Self::AngularVelocity => "angular-velocity",
+            Self::Force => "force",
+            Self::Length => "length",
+            Self::Mass => "mass",
+            Self::Number => "number",
+        }
+    }
+
+    /// As a fault tells it.
+    pub(super) const fn told(self) -> &'static str {
+        match self {
+            Self::Angle => "an angle",
+            Self::AngularVelocity => "an angular velocity",
+            Self::Force => "a force",
+            Self::Length => "a length",
+            Self::Mass => "a mass",
+            Self::Number => "a plain number",
+        }
+    }
+
+    /// True when a UCUM unit measures it.
+    pub(super) fn is_of(self, unit: &str) -> bool {
+        octofhir_ucum::is_comparable(unit, self.unit()).unwrap_or(false)
+    }
+
+    /// What a UCUM unit measures, as a fault tells it.
+    pub(super) fn of(unit: &str) -> &'static str {
+        let known = Self::ALL.into_iter().find(|one| one.is_of(unit));
+        known.map_or("something else", Self::told)
+    }
+
+    /// A UCUM unit that measures it: another one does when the two convert into each other.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Angle => "rad",
+            Self::AngularVelocity => "rad/s",
+            Self::Force => "N",
+            Self::Length => "m",
+            Self::Mass => "kg",
+            Self::Number => "1",
+        }
+    }
+}
+
+/// Reads the optional cell of a measure.
+pub(super) fn dimension_or_none<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<Dimension>, D::Error> {
+    let word = String::deserialize(deserializer)?;
+    let known = Dimension::ALL.into_iter().find(|one| one.word() == word);
+    match (known, word.as_str()) {
+        (None, "none") => Ok(None),
+        (None, other) => Err(D::Error::custom(format!("{other} is no dimension"))),
+        (known, _) => Ok(known),
+    }
+}
