@@ -2,6 +2,7 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 
+use fascicle::catalogue::rows::Kind;
 use fascicle::catalogue::{CANONICAL, Catalogue, conformance};
 use fascicle::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -9,10 +10,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Kinds that are generated from the tables; the others are written by hand.
-const GENERATED: [&str; 4] = [
+const GENERATED: [&str; 8] = [
+    "CapabilityStatement",
     "CodeSystem",
     "ConceptMap",
+    "ImplementationGuide",
+    "NamingSystem",
     "ObservationDefinition",
+    "Questionnaire",
     "ValueSet",
 ];
 
@@ -20,7 +25,15 @@ const GENERATED: [&str; 4] = [
 fn the_generated_resources_are_the_committed_ones() {
     let folder = root("profiles/fhir");
     let catalogue = Catalogue::embedded().expect("the embedded tables");
-    let made: BTreeMap<String, String> = conformance::resources(&catalogue)
+    let mut made: BTreeMap<String, Node> = conformance::resources(&catalogue).into_iter().collect();
+    let written = resources(&folder);
+    let mut conformance: Vec<Node> = made.values().cloned().collect();
+    conformance.extend(profiles(&written).map(|(_, profile)| profile.clone()));
+    let examples = resources(&folder.join("examples")).into_iter();
+    let examples: Vec<Node> = examples.map(|(_, example)| example).collect();
+    let guide = conformance::guide::guide(&conformance, &examples);
+    made.insert("ImplementationGuide-fascicle.json".to_owned(), guide);
+    let made: BTreeMap<String, String> = made
         .into_iter()
         .map(|(name, resource)| (name, resource.pretty()))
         .collect();
@@ -57,8 +70,9 @@ fn file_name_id_and_address_of_every_resource_agree() {
             faults.push(format!("profiles/fhir/{name}:1: holds {kind}/{id}"));
         }
         let url = format!("{CANONICAL}/{kind}/{id}");
-        // An ObservationDefinition has no address in R4.
-        if kind != "ObservationDefinition" && resource.text_of("url") != Some(&url) {
+        // In R4 these two have no address.
+        let without = matches!(kind, "NamingSystem" | "ObservationDefinition");
+        if !without && resource.text_of("url") != Some(&url) {
             faults.push(format!("profiles/fhir/{name}:1: its url is not {url}"));
         }
     }
@@ -93,6 +107,98 @@ fn profiles_build_on_r4_or_on_each_other_and_name_only_what_exists() {
     }
 
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn the_questionnaire_asks_about_every_measure_and_names_only_what_exists() {
+    let resources = resources(&root("profiles/fhir"));
+    let of = |name: &str| {
+        let found = resources.iter().find(|(file, _)| file == name);
+        &found.expect("a resource").1
+    };
+    let known: BTreeSet<&str> = resources
+        .iter()
+        .filter_map(|(_, resource)| resource.text_of("url"))
+        .collect();
+    let catalogue = Catalogue::embedded().expect("the embedded tables");
+    let mut asked = BTreeMap::new();
+    let mut faults = Vec::new();
+
+    questions(
+        of("Questionnaire-examination.json"),
+        &mut asked,
+        &mut faults,
+    );
+
+    for item in asked.values() {
+        let lists = item.text_of("answerValueSet").into_iter();
+        faults.extend(
+            lists
+                .filter(|list| !known.contains(list))
+                .map(str::to_owned),
+        );
+        for condition in item.items_of("enableWhen") {
+            let question = condition.text_of("question").unwrap_or_default();
+            if !asked.contains_key(question) {
+                faults.push(format!("{question} is asked nowhere"));
+            }
+        }
+    }
+    for (key, row) in &catalogue.measures {
+        let computed = matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution);
+        for side in ["left", "right"] {
+            let not_tested = format!("{key}.{side}.not-tested");
+            if !computed && !asked.contains_key(not_tested.as_str()) {
+                faults.push(format!("{not_tested} is asked nowhere"));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+/// The questions by link id; one that stands twice is a fault.
+fn questions<'a>(
+    node: &'a Node,
+    asked: &mut BTreeMap<&'a str, &'a Node>,
+    faults: &mut Vec<String>,
+) {
+    for item in node.items_of("item") {
+        let id = item.text_of("linkId").unwrap_or_default();
+        if asked.insert(id, item).is_some() {
+            faults.push(format!("{id} stands twice"));
+        }
+        questions(item, asked, faults);
+    }
+}
+
+#[test]
+fn the_guide_lists_every_resource_and_every_example() {
+    let folder = root("profiles/fhir");
+    let all = resources(&folder);
+    let guide = all
+        .iter()
+        .find(|(name, _)| name == "ImplementationGuide-fascicle.json");
+    let definition = guide.expect("the guide").1.member("definition");
+    let listed: BTreeSet<String> = definition
+        .map(|definition| definition.items_of("resource"))
+        .unwrap_or_default()
+        .iter()
+        .filter_map(|one| one.at(&["reference", "reference"])?.text())
+        .map(str::to_owned)
+        .collect();
+
+    let examples = resources(&folder.join("examples"));
+    let there: BTreeSet<String> = all
+        .iter()
+        .filter(|(name, _)| !name.starts_with("ImplementationGuide-"))
+        .chain(&examples)
+        .map(|(_, one)| {
+            let part = |key| one.text_of(key).unwrap_or_default();
+            format!("{}/{}", part("resourceType"), part("id"))
+        })
+        .collect();
+
+    assert_eq!(listed, there);
 }
 
 #[test]

@@ -140,7 +140,7 @@ fn generated_resources_that_carry_published_codes_carry_the_notice_in_full() {
     let mut faults = Vec::new();
 
     for (name, resource) in conformance::resources(&catalogue) {
-        // An ObservationDefinition has no copyright element in R4.
+        // In R4 an ObservationDefinition has no copyright element.
         if name.starts_with("ObservationDefinition-") {
             continue;
         }

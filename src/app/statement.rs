@@ -1,7 +1,8 @@
 //! What a record server declares of itself, held against what Fascicle needs of it.
 
-use crate::app::needs::{KINDS, declared, of_kind, searches};
+use crate::app::needs::{declared, of_kind, searches};
 use crate::app::target::{Line, Mark, plain};
+use crate::catalogue::conformance::needs::KINDS;
 use crate::json::Node;
 
 /// Reads a statement, tolerantly: what it holds beyond this, and what it leaves out, is no fault.
@@ -158,8 +159,9 @@ fn tag(rest: Option<&Node>) -> Line {
 #[cfg(test)]
 mod tests {
     use super::read;
-    use crate::app::needs::KINDS;
     use crate::app::target::{Line, Mark};
+    use crate::catalogue::conformance::needs::KINDS;
+    use crate::catalogue::conformance::server;
     use crate::json::Node;
 
     const FULL: &str = r#"{"resourceType":"CapabilityStatement","fhirVersion":"4.0.1",
@@ -201,6 +203,16 @@ mod tests {
     fn a_full_statement_is_well_in_every_line() {
         assert_eq!(not_fine(&full()), []);
         assert_eq!(lines(&full()).len(), 11);
+    }
+
+    /// What is published as our requirements is all that `target` looks for.
+    #[test]
+    fn a_server_that_declares_our_requirements_is_well_in_every_line() {
+        let mut statement = server::requirements();
+        let software = r#"{"name":"Invented","version":"1"}"#;
+        statement.set("software", Node::parse(software).expect("JSON"));
+
+        assert_eq!(not_fine(&statement.compact()), []);
     }
 
     #[test]

@@ -5,7 +5,7 @@
 
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Origin, Relation, Site};
-use crate::catalogue::{CANONICAL, SIDES, SNOMED};
+use crate::catalogue::{CANONICAL, SNOMED};
 use crate::json::{Node, NotJson};
 use serde::Deserialize;
 use serde_json::value::RawValue;
@@ -304,9 +304,10 @@ fn of_site(sites: &mut BTreeMap<String, Site>, code: &str, row: Option<CodeRow>)
         return;
     };
     let (code, display) = row.map(|row| (row.code, row.display)).unzip();
-    if half == SIDES[0] {
-        (site.left_code, site.left_display) = (code, display);
-    } else if half == SIDES[1] {
-        (site.right_code, site.right_display) = (code, display);
+    match half {
+        "left" => (site.left_code, site.left_display) = (code, display),
+        "right" => (site.right_code, site.right_display) = (code, display),
+        "middle" => (site.unsided_code, site.unsided_display) = (code, display),
+        _ => {}
     }
 }

@@ -1,17 +1,25 @@
 //! The tables as FHIR conformance resources.
 //!
-//! Owns: the code systems, value sets, concept map and observation definitions that say in FHIR
-//! what the tables say. In: [`Catalogue`]. Out: resources with their file names under
+//! Owns: the code systems, value sets, concept map, observation definitions and questionnaire that
+//! say in FHIR what the tables say; what a record server has to be able to do; the guide. In: [`Catalogue`]. Out: resources with their file names under
 //! `profiles/fhir/`. Never: a fact that stands in no table; a profile, those are written by hand.
 
 mod definitions;
+pub mod guide;
 mod map;
+mod naming;
+pub mod needs;
+mod questionnaire;
+pub mod server;
 
 use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
 use crate::catalogue::{CANONICAL, Catalogue, QUALITY_LISTS, RELATIVE, SNOMED};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
 use std::collections::{BTreeMap, BTreeSet};
+
+/// The day of those definitions that R4 asks a day of.
+const DATED: &str = "2026-11-25";
 
 const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
 
@@ -63,7 +71,7 @@ const WORD_SETS: [(&str, &str, &[Kind]); 3] = [
     ("range-value", "Words instead of an angle", &[Kind::Range]),
 ];
 
-/// Every generated resource with its file name, in the order of the names.
+/// Every resource generated from the tables alone with its file name, in the order of the names.
 pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
     let mut all = vec![
         measure_system(catalogue),
@@ -72,6 +80,8 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         own_site_values(),
         site_values(catalogue),
         map::published_codes(catalogue),
+        questionnaire::examination(catalogue),
+        server::requirements(),
     ];
     all.extend(MEASURE_SETS.iter().map(|set| measure_set(catalogue, set)));
     all.push(qualities());
@@ -81,12 +91,17 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         all.push(scale_values(catalogue, scale));
     }
     all.extend(definitions::all(catalogue));
-    let mut named: Vec<(String, Node)> = all
+    let systems = all
+        .iter()
+        .filter(|one| one.text_of("resourceType") == Some("CodeSystem"));
+    let named: Vec<Node> = systems.map(naming::of_code_system).collect();
+    all.extend(named);
+    let mut files: Vec<(String, Node)> = all
         .into_iter()
         .map(|resource| (file_name(&resource), resource))
         .collect();
-    named.sort_by(|a, b| a.0.cmp(&b.0));
-    named
+    files.sort_by(|a, b| a.0.cmp(&b.0));
+    files
 }
 
 fn file_name(resource: &Node) -> String {

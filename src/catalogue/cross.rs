@@ -89,8 +89,8 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
         fault("its unit is not in units.csv");
     }
     if let Some(unit) = &measure.unit {
-        match measure.dimension() {
-            None => fault("it has a unit, and its dimension is not said"),
+        match catalogue.dimension_of(measure) {
+            None => fault("it has a unit, and no family of dimensions.csv says of which dimension"),
             Some(wanted) if octofhir_ucum::validate(unit).is_ok() && !wanted.is_of(unit) => {
                 let wanted = wanted.told();
                 fault(&format!(
@@ -100,12 +100,6 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
             }
             Some(_) => {}
         }
-    }
-    if let (Some(said), Some(fixed)) = (measure.dimension, measure.kind.dimension())
-        && said != fixed
-    {
-        let (kind, fixed) = (measure.kind.word(), fixed.told());
-        fault(&format!("a measure of kind {kind} is {fixed}"));
     }
     if let (Some(low), Some(high)) = (measure.ask_below, measure.ask_above)
         && low > high

@@ -1,6 +1,6 @@
 //! What units measure.
 
-use serde::{Deserialize, Deserializer, de::Error as _};
+use serde::Deserialize;
 
 /// What a unit measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -76,18 +76,5 @@ impl Dimension {
             Self::Mass => "kg",
             Self::Number => "1",
         }
-    }
-}
-
-/// Reads the optional cell of a measure.
-pub(super) fn dimension_or_none<'de, D: Deserializer<'de>>(
-    deserializer: D,
-) -> Result<Option<Dimension>, D::Error> {
-    let word = String::deserialize(deserializer)?;
-    let known = Dimension::ALL.into_iter().find(|one| one.word() == word);
-    match (known, word.as_str()) {
-        (None, "none") => Ok(None),
-        (None, other) => Err(D::Error::custom(format!("{other} is no dimension"))),
-        (known, _) => Ok(known),
     }
 }

@@ -14,6 +14,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/codes.csv"),
     },
     TableFile {
+        name: "dimensions.csv",
+        text: include_str!("../../profiles/dimensions.csv"),
+    },
+    TableFile {
         name: "measurement_error.csv",
         text: include_str!("../../profiles/measurement_error.csv"),
     },

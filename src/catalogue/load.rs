@@ -38,6 +38,12 @@ struct UnitRow {
 }
 
 #[derive(Deserialize)]
+struct DimensionRow {
+    family: String,
+    dimension: Dimension,
+}
+
+#[derive(Deserialize)]
 struct SignRow {
     site: String,
     lengthens: Axis,
@@ -59,6 +65,7 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     let sites: Vec<Site> = reader.rows("sites.csv");
     let mut codes: Vec<CodeRow> = reader.rows("codes.csv");
     let units: Vec<UnitRow> = reader.rows("units.csv");
+    let dimensions: Vec<DimensionRow> = reader.rows("dimensions.csv");
     let signs: Vec<SignRow> = reader.rows("stretch_signs.csv");
     let plausibility: Vec<PlausibilityRow> = reader.rows("plausibility.csv");
     let mut sites: BTreeMap<String, Site> = sites
@@ -80,6 +87,10 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         measurement_error: reader.rows("measurement_error.csv"),
         reference_ranges: reader.rows("reference_ranges.csv"),
         units: units.into_iter().map(unit).collect(),
+        dimensions: dimensions
+            .into_iter()
+            .map(|row| (row.family, row.dimension))
+            .collect(),
         stretch_signs: signs
             .into_iter()
             .map(|row| (row.site, row.lengthens))

@@ -80,6 +80,8 @@ pub struct Catalogue {
     pub reference_ranges: Vec<ReferenceRow>,
     /// Units we accept.
     pub units: BTreeMap<String, Unit>,
+    /// What the unit of a family of measures has to measure, where the kind leaves it open.
+    pub dimensions: BTreeMap<String, Dimension>,
     /// Which way a muscle group at a site lengthens along its axis.
     pub stretch_signs: BTreeMap<String, Axis>,
     /// Numbers that checks of sense need.
@@ -133,6 +135,19 @@ impl Catalogue {
             Sides::Middle => place.label.clone(),
         };
         place.sides.words().contains(&side).then_some(named)
+    }
+
+    /// What the unit of a measure has to measure: its kind says it, or its family does.
+    pub fn dimension_of(&self, measure: &Measure) -> Option<Dimension> {
+        let key = &measure.measure;
+        let of_family = |family: &str| {
+            let rest = key.strip_prefix(family);
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+        };
+        let families = self.dimensions.iter();
+        let mut families = families.filter(|(family, _)| of_family(family));
+        let of_kind = measure.kind.dimension();
+        of_kind.or_else(|| families.next_back().map(|(_, dimension)| *dimension))
     }
 
     /// The name of a unit for people.

@@ -257,40 +257,35 @@ mod tests {
     /// mass, and only a pound-force is a force.
     #[test]
     fn a_unit_of_the_wrong_dimension_is_refused_for_the_unit_and_for_the_measure() {
-        let told = |unit: &str, dimension: &str, of_measure: &str| {
-            let row = format!("checked_on\n{unit},{dimension},x,ucum,x,2026-11-25\n");
-            let units = ours("units.csv").replacen("checked_on\n", &row, 1);
-            let grip = format!(
-                "grip.strength.hand,score,hand,none,none,active,none,none,none,none,{unit},0,100,\
-                 grip,local,invented for this test,2026-11-25,{of_measure}\n"
-            );
+        let told = |unit: &str, dimension: &str, of_family: &str| {
+            let after = |name: &str, row: String| {
+                ours(name).replacen("checked_on\n", &format!("checked_on\n{row}\n"), 1)
+            };
+            let row = format!("{unit},{dimension},x,ucum,x,2026-11-25");
+            let units = after("units.csv", row);
+            let row = format!("grip,{of_family},local,invented for this test,2026-11-25");
+            let dimensions = match of_family {
+                "none" => ours("dimensions.csv").to_owned(),
+                _ => after("dimensions.csv", row),
+            };
             let measures = ours("measures.csv");
-            let mut text = String::new();
-            for line in measures.lines() {
-                if line.starts_with("pain.intensity.ankle,") {
-                    text.push_str(&grip.replace(",score,", ",panel,"));
-                }
-                let end = if line.starts_with("measure,") {
-                    "dimension"
-                } else {
-                    "none"
-                };
-                let comment = line.starts_with('#');
-                text.push_str(line);
-                let column = [",", end, "\n"];
-                text.extend(
-                    if comment { &column[2..] } else { &column[..] }
-                        .iter()
-                        .copied(),
-                );
-            }
+            let amount = measures.lines().find(|line| line.contains(",amount,"));
+            let amount = amount.expect("a measure that is an amount");
+            let grip = amount.replacen("sensation.two-point.foot", "grip.hand", 1);
+            let grip = grip.replacen(",mm,", &format!(",{unit},"), 1);
+            let before = "\npain.intensity.ankle,";
+            let measures = measures.replacen(before, &format!("\n{grip}{before}"), 1);
             let own = [
-                ("units.csv", units.as_str()),
-                ("measures.csv", text.as_str()),
+                ("dimensions.csv", &dimensions),
+                ("measures.csv", &measures),
+                ("units.csv", &units),
             ];
             let own = own.map(|(name, text)| TableFile { name, text });
             let faults = Overlay::new(&own).read().err().unwrap_or_default();
-            faults.iter().map(ToString::to_string).collect::<Vec<_>>()
+            let told = faults.iter().map(ToString::to_string);
+            let line = line(&measures, "grip.hand,");
+            told.map(|fault| fault.replace(&format!(":{line}:"), ":LINE:"))
+                .collect::<Vec<_>>()
         };
 
         assert_eq!(told("[lbf_av]", "force", "force"), [""; 0]);
@@ -300,14 +295,12 @@ mod tests {
         );
         assert_eq!(
             told("[lb_av]", "mass", "force"),
-            [
-                "profiles/measures.csv:6: grip.strength.hand: [lb_av] is a mass, and it needs a force"
-            ]
+            ["profiles/measures.csv:LINE: grip.hand: [lb_av] is a mass, and it needs a force"]
         );
         assert_eq!(
             told("[lb_av]", "mass", "none"),
             [
-                "profiles/measures.csv:6: grip.strength.hand: it has a unit, and its dimension is not said"
+                "profiles/measures.csv:LINE: grip.hand: it has a unit, and no family of dimensions.csv says of which dimension"
             ]
         );
     }
@@ -315,14 +308,8 @@ mod tests {
     /// A range is an angle, whatever its row says.
     #[test]
     fn the_dimension_of_a_kind_holds_for_each_of_its_measures() {
-        let text = ours("measures.csv").replace(
-            "none,range-word,deg,-90,50",
-            "none,range-word,{score},-90,50",
-        );
-        let text = text.replace(
-            "knee,range-word,deg,-90,50",
-            "knee,range-word,{score},-90,50",
-        );
+        let text =
+            ours("measures.csv").replace("range-word,deg,-90,50", "range-word,{score},-90,50");
 
         let told = told("measures.csv", &text);
 

@@ -1,6 +1,6 @@
 //! What a row of each table says.
 
-use crate::catalogue::dimension::{Dimension, dimension_or_none};
+use crate::catalogue::dimension::Dimension;
 use crate::exact::Exact;
 use serde::{Deserialize, Deserializer, de::Error as _};
 
@@ -50,7 +50,8 @@ impl Kind {
         }
     }
 
-    /// What a unit of this kind has to measure; nothing where the kind leaves it to the row.
+    /// What a unit of this kind has to measure; nothing where it has none, or where
+    /// `dimensions.csv` says it.
     pub const fn dimension(self) -> Option<Dimension> {
         match self {
             Self::Range | Self::StretchSlow | Self::StretchFast | Self::Derived => {
@@ -152,9 +153,6 @@ pub struct Measure {
     /// Above this a person is asked.
     #[serde(deserialize_with = "exact_or_none")]
     pub ask_above: Option<Exact>,
-    /// What the unit has to measure, where the kind does not say it.
-    #[serde(default, deserialize_with = "dimension_or_none")]
-    pub dimension: Option<Dimension>,
     /// Name for people.
     pub label: String,
     /// Key of `SOURCES.toml`.
@@ -164,13 +162,6 @@ pub struct Measure {
     /// Whose row it is.
     #[serde(skip)]
     pub origin: Origin,
-}
-
-impl Measure {
-    /// What the unit has to measure: the row says it, or the kind does.
-    pub fn dimension(&self) -> Option<Dimension> {
-        self.dimension.or(self.kind.dimension())
-    }
 }
 
 /// Which sides a site has.

@@ -1,15 +1,15 @@
 //! Published codes of our concepts.
 
-use crate::catalogue::Catalogue;
 use crate::catalogue::conformance::{Header, LOINC_NOTICE, SNOMED_NOTICE};
-use crate::catalogue::rows::Relation;
+use crate::catalogue::rows::{Relation, Sides};
+use crate::catalogue::{Catalogue, SNOMED};
 use crate::json::{Node, object, text};
 use std::collections::BTreeMap;
 
 /// The map, a group for each pair of systems.
 pub(super) fn published_codes(catalogue: &Catalogue) -> Node {
     // Elements of a group in the order of our codes; each may have several targets.
-    let mut groups: BTreeMap<(String, &str), BTreeMap<&str, Vec<Node>>> = BTreeMap::new();
+    let mut groups: BTreeMap<(String, &str), BTreeMap<String, Vec<Node>>> = BTreeMap::new();
     for row in &catalogue.codes {
         let (list, code) = row.thing.split_once('/').unwrap_or(("measure", &row.thing));
         let target = object([
@@ -18,8 +18,18 @@ pub(super) fn published_codes(catalogue: &Catalogue) -> Node {
             ("equivalence", text(equivalence(row.relation))),
         ]);
         let group = groups.entry((Catalogue::system_of(list), row.system.as_str()));
-        let targets = group.or_default().entry(code).or_default();
+        let targets = group.or_default().entry(code.to_owned()).or_default();
         targets.push(target);
+    }
+    for (code, published, display) in sites(catalogue) {
+        let group = groups.entry((Catalogue::system_of("site"), SNOMED));
+        let target = object([
+            ("code", text(published)),
+            ("display", text(display)),
+            ("equivalence", text("equivalent")),
+        ]);
+        let elements = group.or_default();
+        elements.entry(code).or_default().push(target);
     }
     let groups = groups.into_iter().map(|((source, target), elements)| {
         let elements = elements
@@ -43,6 +53,22 @@ pub(super) fn published_codes(catalogue: &Catalogue) -> Node {
     let mut members = header.members();
     members.push(("group", Node::List(groups.collect())));
     object(members)
+}
+
+/// Code of ours, published code and display of every site that has one for its side.
+fn sites(catalogue: &Catalogue) -> impl Iterator<Item = (String, &str, &str)> {
+    catalogue.sites.values().flat_map(|site| {
+        let [unsided, left, right] = site.published();
+        let published = match site.sides {
+            Sides::Both => vec![left, right],
+            Sides::Middle => vec![unsided],
+        };
+        let sides = site.sides.words().iter().zip(published);
+        sides.filter_map(|(side, published)| {
+            let (code, display) = published?;
+            Some((Catalogue::site_code(side, &site.site), code, display))
+        })
+    })
 }
 
 /// How the target stands to ours (hl7.org/fhir/R4/valueset-concept-map-equivalence.html).

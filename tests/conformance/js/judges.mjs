@@ -135,7 +135,7 @@ function schema(items) {
       const inner = /^\/(entry\/\d+\/resource|contained\/\d+)(\/|$)/;
       // The published copy of the schema was made when R4 was 4.0.0 and does not list 4.0.1.
       const younger = (e) =>
-        e.instancePath === "/fhirVersion" && e.keyword === "enum" && resource.fhirVersion === "4.0.1";
+        /^\/fhirVersion(\/0)?$/.test(e.instancePath) && e.keyword === "enum" && `${resource.fhirVersion}` === "4.0.1";
       const kept = validate.errors.filter((e) => !inner.test(e.instancePath) && !younger(e));
       for (const e of kept) say(e.instancePath, e.keyword, `${e.message} ${JSON.stringify(e.params)}`);
     }
@@ -267,9 +267,10 @@ const cut = (text) => (text.length > 600 ? `${text.slice(0, 600)} …` : text);
 const plural = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
 
 function options(args) {
-  const found = { paths: [], complete: false, verbose: false, profiles: join(repo, "profiles", "fhir"), warnings: join(folder, "warnings.toml") };
+  const found = { paths: [], complete: false, base: false, verbose: false, profiles: join(repo, "profiles", "fhir"), warnings: join(folder, "warnings.toml") };
   for (let i = 0; i < args.length; i += 1) {
     if (args[i] === "--complete") found.complete = true;
+    else if (args[i] === "--base") found.base = true;
     else if (args[i] === "--verbose") found.verbose = true;
     else if (args[i] === "--profiles") found.profiles = args[(i += 1)];
     else if (args[i] === "--warnings") found.warnings = args[(i += 1)];
@@ -357,7 +358,7 @@ async function judgeCommand(args) {
 
 async function rejectCommand(args) {
   const o = options(args);
-  if (o.paths.length === 0) usage("usage: reject [--profiles DIR] DIR");
+  if (o.paths.length === 0) usage("usage: reject [--base] [--profiles DIR] DIR");
   const files = listFiles(o.paths);
   if (files.length === 0) usage("reject: no .json or .ndjson file in what was named");
   const { messages } = await all(files, o.profiles);
@@ -371,7 +372,27 @@ async function rejectCommand(args) {
     if (o.verbose) for (const m of caught) console.log(`    ${cut(line(m))}`);
   }
   console.log(`broken files: ${files.length - missed} of ${files.length} caught`);
+  if (o.base) missed += await faultyWithoutProfile(files);
   return missed === 0 ? 0 : 1;
+}
+
+/** How many of the files are faulty even when they claim no profile: those show nothing of one. */
+async function faultyWithoutProfile(files) {
+  const scratch = mkdtempSync(join(tmpdir(), "fascicle-base-"));
+  const bare = files.map((file) => {
+    const resource = readJson(file);
+    delete resource.meta?.profile;
+    const copy = join(scratch, basename(file));
+    writeFileSync(copy, JSON.stringify(resource));
+    return copy;
+  });
+  const { messages } = await all(bare, join(scratch, "none"));
+  const errors = messages.filter((m) => m.severity === "error");
+  for (const m of errors) console.log(cut(line(m)));
+  const faulty = new Set(errors.map((m) => m.file)).size;
+  console.log(`base R4 accepts ${bare.length - faulty} of ${bare.length} when they claim no profile`);
+  rmSync(scratch, { recursive: true, force: true });
+  return faulty;
 }
 
 /** The published functional tests, with the differences that are known. */
