@@ -11,8 +11,9 @@ mod naming;
 pub mod needs;
 mod questionnaire;
 pub mod server;
+mod systems;
 
-use crate::catalogue::rows::{Axis, Kind, Measure, Relation, Scale};
+use crate::catalogue::rows::{Kind, Relation, Scale};
 use crate::catalogue::{CANONICAL, Catalogue, QUALITY_LISTS, RELATIVE, SNOMED};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
@@ -20,8 +21,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// The day of those definitions that R4 asks a day of.
 const DATED: &str = "2026-11-25";
-
-const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
 
 // The wording the publishers ask for; a test compares it with SOURCES.toml.
 const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
@@ -34,19 +33,6 @@ const LOINC_NOTICE: &str = "This material contains content from LOINC (http://lo
      and Codes (LOINC) Committee and is available at no cost under the license at \
      http://loinc.org/license. LOINC® is a registered United States trademark of \
      Regenstrief Institute, Inc.";
-
-/// What the properties of a measure are called, and what they say.
-const PROPERTIES: [(&str, &str); 6] = [
-    ("kind", "Kind of finding; it decides which values are legal"),
-    ("site", "Site of the body"),
-    ("movement", "Movement in whose direction a value counts up"),
-    ("mode", "Active or passive"),
-    ("unit", "UCUM unit of a number"),
-    (
-        "sign",
-        "How the movement runs along the axis of the joint plane: + with it, - against it",
-    ),
-];
 
 /// Sets of measures: one for each profile that allows only some kinds.
 const MEASURE_SETS: [(&str, &str, &[Kind]); 8] = [
@@ -74,9 +60,9 @@ const WORD_SETS: [(&str, &str, &[Kind]); 3] = [
 /// Every resource generated from the tables alone with its file name, in the order of the names.
 pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
     let mut all = vec![
-        measure_system(catalogue),
+        systems::measure_system(catalogue),
         measure_values(),
-        site_system(catalogue),
+        systems::site_system(catalogue),
         own_site_values(),
         site_values(catalogue),
         map::published_codes(catalogue),
@@ -87,7 +73,7 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
     all.push(qualities());
     all.extend(WORD_SETS.iter().map(|set| word_values(catalogue, set)));
     for scale in catalogue.scales.values() {
-        all.push(scale_system(scale));
+        all.push(systems::scale_system(scale));
         all.push(scale_values(catalogue, scale));
     }
     all.extend(definitions::all(catalogue));
@@ -149,96 +135,6 @@ fn computable_name(id: &str) -> String {
             first.into_iter().chain(letters)
         })
         .collect()
-}
-
-fn measure_system(catalogue: &Catalogue) -> Node {
-    let properties = PROPERTIES.iter().map(|(code, description)| {
-        object([
-            ("code", text(*code)),
-            ("description", text(*description)),
-            ("type", text("string")),
-        ])
-    });
-    let concepts = catalogue.measures.values().map(|measure| {
-        object([
-            ("code", text(&measure.measure)),
-            ("display", text(&measure.label)),
-            ("property", Node::List(measure_properties(measure))),
-        ])
-    });
-    let header = Header {
-        kind: "CodeSystem",
-        id: "measure",
-        title: "Measures".to_owned(),
-        description: "What is recorded at the bedside. Numbers are signed in the direction of \
-                      the movement that the measure names."
-            .to_owned(),
-        copyright: None,
-    };
-    code_system(header, properties.collect(), concepts.collect())
-}
-
-fn measure_properties(measure: &Measure) -> Vec<Node> {
-    let sign = measure.sign.map(|sign| match sign {
-        Axis::With => "+",
-        Axis::Against => "-",
-    });
-    let values = [
-        Some(measure.kind.word()),
-        measure.site.as_deref(),
-        measure.movement.as_deref(),
-        measure.mode.as_deref(),
-        measure.unit.as_deref(),
-        sign,
-    ];
-    let named = PROPERTIES.iter().zip(values);
-    named
-        .filter_map(|((code, _), value)| {
-            value.map(|value| object([("code", text(*code)), ("valueString", text(value))]))
-        })
-        .collect()
-}
-
-fn scale_system(scale: &Scale) -> Node {
-    let concepts = scale.rows.iter().map(|row| {
-        let mut members = Vec::new();
-        members.extend(row.rank.map(|rank| ("extension", ordinal_value(rank))));
-        members.push(("code", text(&row.code)));
-        members.push(("display", text(&row.label)));
-        object(members)
-    });
-    let header = Header {
-        kind: "CodeSystem",
-        id: &scale.name,
-        title: title(&scale.name),
-        description: scale.purpose.clone(),
-        copyright: None,
-    };
-    code_system(header, Vec::new(), concepts.collect())
-}
-
-/// The order of a grade stands in the code system only: an instance carries no number for it.
-fn ordinal_value(rank: Exact) -> Node {
-    Node::List(vec![object([
-        ("url", text(ORDINAL_VALUE)),
-        ("valueDecimal", number(rank)),
-    ])])
-}
-
-fn code_system(header: Header<'_>, properties: Vec<Node>, concepts: Vec<Node>) -> Node {
-    let all = format!("{CANONICAL}/ValueSet/{}", header.id);
-    let mut members = header.members();
-    members.extend([
-        ("caseSensitive", Node::Bool(true)),
-        ("valueSet", text(all)),
-        ("content", text("complete")),
-        ("count", Node::Number(concepts.len().to_string())),
-    ]);
-    if !properties.is_empty() {
-        members.push(("property", Node::List(properties)));
-    }
-    members.push(("concept", Node::List(concepts)));
-    object(members)
 }
 
 fn measure_values() -> Node {
@@ -326,25 +222,6 @@ fn site_values(catalogue: &Catalogue) -> Node {
     header.copyright = Some(SNOMED_NOTICE.to_owned());
     let own = whole(&Catalogue::system_of("site"));
     value_set(header, vec![some(SNOMED, published), own])
-}
-
-/// Our own codes of the sites, each with its side: no site is uncodable.
-fn site_system(catalogue: &Catalogue) -> Node {
-    let concepts = catalogue.sites.values().flat_map(|site| {
-        site.sides.words().iter().filter_map(|side| {
-            let code = Catalogue::site_code(side, &site.site);
-            let display = catalogue.site_display(&code)?;
-            Some(object([("code", text(code)), ("display", text(display))]))
-        })
-    });
-    let header = Header {
-        kind: "CodeSystem",
-        id: "site",
-        title: "Sites".to_owned(),
-        description: "Sites of the body with their side.".to_owned(),
-        copyright: None,
-    };
-    code_system(header, Vec::new(), concepts.collect())
 }
 
 fn own_site_values() -> Node {
