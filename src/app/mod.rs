@@ -16,3 +16,4 @@ pub mod tables;
 pub mod target;
 pub mod view;
 pub mod words;
+pub mod worksheet;

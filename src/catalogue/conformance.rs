@@ -23,12 +23,14 @@ use std::collections::{BTreeMap, BTreeSet};
 const DATED: &str = "2026-11-25";
 
 // The wording the publishers ask for; a test compares it with SOURCES.toml.
-const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
+/// The notice that SNOMED International asks for.
+pub const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
      permission of SNOMED International. All rights reserved. SNOMED CT®, was originally \
      created by The College of American Pathologists. SNOMED and SNOMED CT are registered \
      trademarks of SNOMED International. Implementers of these artefacts must have the \
      appropriate SNOMED CT Affiliate license.";
-const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC is copyright © \
+/// The notice that Regenstrief asks for.
+pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC is copyright © \
      1995-2020, Regenstrief Institute, Inc. and the Logical Observation Identifiers Names \
      and Codes (LOINC) Committee and is available at no cost under the license at \
      http://loinc.org/license. LOINC® is a registered United States trademark of \

@@ -302,6 +302,7 @@ pub(super) struct CatalogueOptions {
 pub(super) enum CatalogueCommand {
     List(ListOptions),
     Check(TablesOptions),
+    Worksheet(WorksheetOptions),
 }
 
 /// Every measure with its kind, site, unit or scale, bounds, published codes and source.
@@ -331,6 +332,20 @@ pub(super) struct TablesOptions {
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
+}
+
+/// A worksheet for those who build the record: worksheet.csv for a spreadsheet, worksheet.html to read
+/// and print.
+///
+/// Every measure with its meaning, kind, unit, allowed words, codes in the order in which they are
+/// sent, codes of its site, an example and its source.
+#[derive(Args)]
+pub(super) struct WorksheetOptions {
+    /// Folder to write to; made when missing.
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
 }
 
 /// A small FHIR R4 server for trying out and training. It is not a record system.

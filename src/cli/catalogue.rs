@@ -1,15 +1,19 @@
 //! `catalogue`: what can be recorded, and whether an operator's own tables hold.
 
 use crate::app::tables::{BadTables, Folder};
+use crate::app::worksheet;
 use crate::catalogue::load::Fault;
 use crate::catalogue::overlay::Overlay;
 use crate::catalogue::rows::{CodeRow, Measure, Origin};
 use crate::catalogue::{Catalogue, LOINC, SNOMED};
-use crate::cli::arguments::{CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions};
+use crate::cli::arguments::{
+    CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions, WorksheetOptions,
+};
 use crate::cli::report::{Mistake, WIDTH, counted, wrapped};
 use crate::cli::{Ended, documents};
 use crate::json::{Node, object, text};
 use std::collections::BTreeSet;
+use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -17,6 +21,7 @@ pub(super) fn catalogue(options: &CatalogueOptions) -> anyhow::Result<Ended> {
     match &options.command {
         CatalogueCommand::List(options) => list(options),
         CatalogueCommand::Check(options) => check(options),
+        CatalogueCommand::Worksheet(options) => worksheet(options),
     }
 }
 
@@ -163,6 +168,25 @@ fn measure_json(catalogue: &Catalogue, measure: &Measure) -> Node {
         ("source", text(measure.source.clone())),
         ("origin", text(measure.origin.word())),
     ])
+}
+
+fn worksheet(options: &WorksheetOptions) -> anyhow::Result<Ended> {
+    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let rows = worksheet::rows(&catalogue);
+    let mut out = io::stdout();
+    let folder = |cause: io::Error| Mistake(format!("the folder to write to: {}", cause.kind()));
+    fs::create_dir_all(&options.out).map_err(folder)?;
+    for (name, text) in [
+        ("worksheet.csv", worksheet::csv(&catalogue, &rows)),
+        ("worksheet.html", worksheet::html(&catalogue, &rows)),
+    ] {
+        let path = options.out.join(name);
+        fs::write(&path, text).map_err(folder)?;
+        writeln!(out, "{}", path.display())?;
+    }
+    let count = u64::try_from(rows.len()).unwrap_or(u64::MAX);
+    writeln!(out, "{}", counted(count, "measure", "measures"))?;
+    Ok(Ended::Done)
 }
 
 fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
