@@ -222,6 +222,25 @@ fn every_code_a_profile_fixes_stands_in_its_code_system() {
 }
 
 #[test]
+fn every_profile_says_why_it_builds_on_its_parent() {
+    let told = read(&root("profiles/fhir/README.md"));
+    let mut faults = Vec::new();
+
+    for (name, profile) in profiles(&resources(&root("profiles/fhir"))) {
+        let id = profile.text_of("id").unwrap_or_default();
+        let parent = profile.text_of("baseDefinition").unwrap_or_default();
+        let parent = parent.rsplit('/').next().unwrap_or_default();
+        let row = format!("| {id} | {parent} | ");
+        let reason = told.lines().find_map(|line| line.strip_prefix(&row));
+        if reason.is_none_or(|reason| reason.len() < 20) {
+            faults.push(format!("profiles/fhir/README.md: no {row}… for {name}"));
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
 fn every_profile_has_an_example_and_at_least_two_mutants() {
     let resources = resources(&root("profiles/fhir"));
     let concrete: BTreeSet<String> = profiles(&resources)
