@@ -67,10 +67,7 @@ impl Exact {
     /// # Errors
     /// [`NotExact::Digits`] when the result cannot be held.
     pub fn minus(self, other: Self) -> Result<Self, NotExact> {
-        self.0
-            .checked_sub(other.0)
-            .map(Self)
-            .ok_or(NotExact::Digits)
+        self.whole(other, self.0.checked_sub(other.0))
     }
 
     /// `self + other`, exact.
@@ -78,10 +75,15 @@ impl Exact {
     /// # Errors
     /// [`NotExact::Digits`] when the result cannot be held.
     pub fn plus(self, other: Self) -> Result<Self, NotExact> {
-        self.0
-            .checked_add(other.0)
-            .map(Self)
-            .ok_or(NotExact::Digits)
+        self.whole(other, self.0.checked_add(other.0))
+    }
+
+    /// The library rounds a result that it cannot hold, and then it has fewer digits after the point
+    /// than the finer of the two.
+    fn whole(self, other: Self, result: Option<Decimal>) -> Result<Self, NotExact> {
+        let finer = self.decimals().max(other.decimals());
+        let exact = result.filter(|result| result.scale() == finer);
+        exact.map(Self).ok_or(NotExact::Digits)
     }
 
     /// True below zero.
@@ -157,6 +159,18 @@ mod tests {
         ] {
             assert_eq!(Exact::parse(text), Err(NotExact::Digits), "{text}");
         }
+    }
+
+    #[test]
+    fn a_result_with_more_digits_than_can_be_held_is_refused_not_rounded() {
+        let large = Exact::parse("-2514264337.0000000000000005000007").expect("a decimal");
+        let small = Exact::parse("0.0000000000000000000000000001").expect("a decimal");
+
+        let too_long = Exact::parse("79228162514264337593543950335").expect("a decimal");
+
+        assert_eq!(too_long.plus(small), Err(NotExact::Digits));
+        assert_eq!(too_long.minus(small), Err(NotExact::Digits));
+        assert_eq!(large.minus(too_long), Err(NotExact::Digits));
     }
 
     #[test]

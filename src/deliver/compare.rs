@@ -5,16 +5,16 @@ use crate::json::{Node, pointer_step};
 
 /// One way in which a held resource differs from what was sent.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Drift {
+pub struct Drift {
     /// JSON Pointer in the resource.
-    pub(super) path: String,
+    pub path: String,
     /// `missing`, `changed`, `digits` or `narrative`.
-    pub(super) kind: &'static str,
+    pub kind: &'static str,
 }
 
 /// Where a held resource differs from the one sent. What a server adds is ignored: the id, more of
 /// meta, a narrative, members we did not send.
-pub(super) fn drift(sent: &Node, held: &Node) -> Vec<Drift> {
+pub fn drift(sent: &Node, held: &Node) -> Vec<Drift> {
     let mut found = Vec::new();
     walk(sent, held, "", &mut found);
     found

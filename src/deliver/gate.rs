@@ -9,26 +9,37 @@ use fhir_sdk::r4b::resources::Patient;
 
 /// What the document says of the person.
 #[derive(Debug, Clone)]
-pub(super) struct Expected {
-    pub(super) birth_date: crate::private::Private<String>,
-    pub(super) family_name: Option<crate::private::Private<String>>,
+pub struct Expected {
+    /// Birth date, as far as it is given.
+    pub birth_date: crate::private::Private<String>,
+    /// Family name, where it is given.
+    pub family_name: Option<crate::private::Private<String>>,
 }
 
 /// Why the session waits for a person; each has a code and words that name no one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Stopped {
+pub enum Stopped {
+    /// Nobody has the identifier.
     NotFound,
+    /// Several people have it, or the answer is one page of many.
     SeveralFound,
+    /// The Patient does not read.
     Unreadable,
+    /// The record is marked as not in use.
     Inactive,
+    /// The record was replaced by another.
     Replaced,
+    /// The server holds no birth date.
     BirthDateMissing,
+    /// The birth dates differ.
     BirthDate,
+    /// The family names differ.
     FamilyName,
 }
 
 impl Stopped {
-    pub(super) const fn code(self) -> &'static str {
+    /// The code of the interface.
+    pub const fn code(self) -> &'static str {
         match self {
             Self::NotFound => "person.not-found",
             Self::SeveralFound => "person.several",
@@ -41,7 +52,8 @@ impl Stopped {
         }
     }
 
-    pub(super) const fn words(self) -> &'static str {
+    /// What it means, naming no one.
+    pub const fn words(self) -> &'static str {
         match self {
             Self::NotFound => "the record server knows nobody by this identifier",
             Self::SeveralFound => "the record server knows several people by this identifier",
@@ -60,8 +72,12 @@ impl Stopped {
     }
 }
 
-/// Reads the answer to the search and holds the person against what the document says.
-pub(super) fn person(
+/// Reads the answer to the search and holds the person against what the document says; gives the
+/// reference of the Patient.
+///
+/// # Errors
+/// [`Stopped`] with the first doubt.
+pub fn person(
     answer: &Node,
     (system, value): (&str, &str),
     expected: &Expected,

@@ -98,31 +98,28 @@ pub(super) async fn search(
     form: &str,
 ) -> Result<Vec<Node>, Trouble> {
     let answer = connection.search(kind, form).await?;
-    let bundle = answer
-        .body
-        .as_ref()
-        .map(crate::private::Private::open)
-        .filter(|body| {
-            (200..300).contains(&answer.status) && body.text_of("resourceType") == Some("Bundle")
-        });
-    let Some(bundle) = bundle else {
-        return Err(Trouble::Answer(answer));
-    };
+    matches(&answer, kind).ok_or(Trouble::Answer(answer))
+}
+
+/// The resources of one type in the answer to a search; nothing when it is no whole answer.
+pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
+    let body = answer.body.as_ref().map(crate::private::Private::open);
+    let bundle = body.filter(|body| {
+        (200..300).contains(&answer.status) && body.text_of("resourceType") == Some("Bundle")
+    })?;
     let more = bundle
         .items_of("link")
         .iter()
         .any(|link| link.text_of("relation") == Some("next"));
     if more {
-        return Err(Trouble::Answer(answer));
+        return None;
     }
     let resources = bundle
         .items_of("entry")
         .iter()
         .filter_map(|entry| entry.member("resource"));
-    Ok(resources
-        .filter(|resource| resource.text_of("resourceType") == Some(kind))
-        .cloned()
-        .collect())
+    let of_kind = resources.filter(|resource| resource.text_of("resourceType") == Some(kind));
+    Some(of_kind.cloned().collect())
 }
 
 /// A search token; `,`, `|` and `$` in its parts are escaped (FHIR R4, search.html#escaping).

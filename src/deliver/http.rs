@@ -39,6 +39,19 @@ pub struct Answer {
     pub retry_after: Option<String>,
 }
 
+impl Answer {
+    /// An answer from what came over the wire; a body that is no JSON counts as none.
+    pub fn read(status: u16, body: Vec<u8>, retry_after: Option<String>) -> Self {
+        let body = String::from_utf8(body).ok();
+        let body = body.and_then(|text| Node::parse(&text).ok());
+        Self {
+            status,
+            body: body.map(Private::new),
+            retry_after,
+        }
+    }
+}
+
 /// Why there is no answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Silence {
@@ -216,14 +229,7 @@ async fn exchange(request: RequestBuilder) -> Result<Answer, Unanswered> {
         }
         bytes.extend_from_slice(&chunk);
     }
-    let body = String::from_utf8(bytes)
-        .ok()
-        .and_then(|text| Node::parse(&text).ok());
-    Ok(Answer {
-        status,
-        body: body.map(Private::new),
-        retry_after,
-    })
+    Ok(Answer::read(status, bytes, retry_after))
 }
 
 const fn cut_off(cause: Cause) -> Unanswered {

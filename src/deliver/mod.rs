@@ -7,15 +7,15 @@
 
 pub mod attempt;
 pub mod client;
-mod compare;
-mod gate;
+pub mod compare;
+pub mod gate;
 mod guard;
-mod held;
+pub mod held;
 pub mod http;
 mod look;
 mod parties;
 pub mod retry;
-mod send;
+pub mod send;
 
 use crate::private::Private;
 use std::path::PathBuf;

@@ -112,7 +112,7 @@ pub(super) fn bundle(steps: &[Step]) -> Node {
 
 /// What an answer to a transaction means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Meaning {
+pub enum Meaning {
     /// Every entry was stored.
     Stored,
     /// The content was refused; nothing was stored.
@@ -130,7 +130,7 @@ pub(super) enum Meaning {
 /// An answer that is no transaction-response, or one whose entries are not all stored, is unknown:
 /// some servers answer a transaction with the meaning of a batch. 409 and 412 come from somebody
 /// who wrote at the same time, so they too are settled by searching.
-pub(super) fn meaning(answer: &Answer, steps: usize) -> Meaning {
+pub fn meaning(answer: &Answer, steps: usize) -> Meaning {
     match answer.status {
         200..=299 => {
             let body = answer.body.as_ref().map(crate::private::Private::open);

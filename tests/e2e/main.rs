@@ -24,6 +24,7 @@ mod late;
 mod lost_answer;
 mod person;
 mod proxy;
+mod random;
 mod refused;
 mod server;
 mod service;
@@ -34,3 +35,6 @@ mod tls;
 mod together;
 mod twice;
 mod way;
+
+#[path = "../support/sessions.rs"]
+mod sessions;

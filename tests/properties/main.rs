@@ -1,13 +1,19 @@
 #![cfg(test)]
 //! Laws that hold for any document, tried on random ones; `PROPTEST_CASES` asks for more.
 
+mod corpus;
 mod digits;
 mod form;
 mod order;
 mod panics;
+mod random;
 
 #[path = "../support/document.rs"]
 mod document;
+#[path = "../fuzz/parsers.rs"]
+mod parsers;
+#[path = "../support/sessions.rs"]
+mod sessions;
 
 /// A few cases by default, so that the laws are tried in every run.
 fn few(cases: u32) -> proptest::test_runner::Config {

@@ -1,0 +1,465 @@
+#![cfg(test)]
+//! Random sessions that hold, over every measure of the tables, so that a new row takes part by
+//! itself. Everything follows from the number of a session: the same number gives the same text.
+
+use fascicle::app::encode::{Earlier, encode, mark};
+use fascicle::catalogue::Catalogue;
+use fascicle::catalogue::rows::{Kind, Measure};
+use fascicle::json::Node;
+use fascicle::problem::Problem;
+use fastrand::Rng;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use std::sync::LazyLock;
+use uuid::Uuid;
+
+/// Sessions of one person, a week apart, under the same precautions.
+pub(crate) const OF_ONE_PERSON: usize = 4;
+
+/// Legal text that is easily spoilt on its way: markup, commands of other languages, formulas,
+/// scripts written from right to left, marks that combine, characters of four bytes. A blank other
+/// than those of ASCII is left out: the pattern of a string, `[ \r\n\t\S]+`, is read in two ways.
+const ODD: [&str; 14] = [
+    "<b>5&deg;</b> & <script>alert(1)</script>",
+    "'; DROP TABLE observations; --",
+    "=HYPERLINK(\"https://invented.example\")",
+    "{{7*7}} ${jndi} %s %n \\u0000 \\",
+    "יד ימין, شد خفيف",
+    "e\u{301}tirement doux, Stra\u{df}e, \u{1f9b5}\u{1f3fd}",
+    "first line\nsecond line\r\n\tindented",
+    "左足関節の背屈",
+    "0, none, null, N/A, NaN, -",
+    "\u{2264} 10\u{b0} \u{b1} 2, \u{bd}",
+    "a,b;c|d$e\\f",
+    "1+ is not 1.5",
+    "\u{200f}marked\u{200e}",
+    "said \"no\"; it\u{2019}s fine",
+];
+
+fn catalogue() -> &'static Catalogue {
+    static CATALOGUE: LazyLock<Catalogue> =
+        LazyLock::new(|| Catalogue::embedded().expect("sound tables"));
+    &CATALOGUE
+}
+
+/// The number of sessions that holds every measure that is entered by hand, on both sides.
+pub(crate) fn enough() -> usize {
+    everything().len().div_ceil(3).max(1000)
+}
+
+/// The session of a number, whole and confirmed, of the invented person of its group.
+///
+/// # Panics
+/// When it does not hold: then this generator or the software is wrong.
+pub(crate) fn session(number: usize) -> Node {
+    let mut rng = seeded(7_919, number);
+    let mut document = document(number, &mut rng);
+    document["findings"] = findings(number, &mut document, &mut rng).into();
+    confirmed(document)
+}
+
+/// The number of the person of a session.
+pub(crate) const fn person(number: usize) -> usize {
+    number / OF_ONE_PERSON
+}
+
+/// The identifier of an invented person.
+pub(crate) fn identifier(person: usize) -> String {
+    format!("TEST-RANDOM-{person}")
+}
+
+fn confirmed(mut document: Value) -> Node {
+    let now = "2026-11-25T00:00:00Z".parse().expect("a time");
+    let held = |document: &Value| {
+        let text = document.to_string();
+        encode(&text, &Earlier::default(), catalogue(), now).err()
+    };
+    if let Some(held) = held(&document) {
+        assert!(
+            held.waits_for_confirmation(),
+            "{:#?} {document:#}",
+            held.problems
+        );
+        let by = document["session"]["signed"]["by"].clone();
+        let at = document["session"]["entered_at"].clone();
+        let confirmation = |problem: &Problem| {
+            json!({"code": problem.code, "path": problem.path, "mark": mark(problem),
+                "by": by, "at": at, "reason": "seen and measured again"})
+        };
+        let cautions = held
+            .problems
+            .iter()
+            .filter(|one| one.severity.word() == "caution");
+        document["session"]["confirmations"] = cautions.map(confirmation).collect();
+    }
+    let held = held(&document);
+    assert!(
+        held.is_none(),
+        "{:#?} {document:#}",
+        held.map(|held| held.problems)
+    );
+    Node::parse(&document.to_string()).expect("JSON")
+}
+
+/// Every measure that is entered by hand, on both sides, in an order of its own.
+fn everything() -> Vec<(&'static Measure, &'static str)> {
+    let rows = catalogue().measures.values();
+    let by_hand =
+        rows.filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
+    let mut all: Vec<_> = by_hand
+        .flat_map(|row| [(row, "left"), (row, "right")])
+        .collect();
+    Rng::with_seed(1).shuffle(&mut all);
+    all
+}
+
+/// Three to five measures for each session; three thirds of a thousand reach them all.
+fn of_session(number: usize) -> Vec<(&'static Measure, &'static str)> {
+    let all = everything();
+    let count = 3 + number % 3;
+    let start = number * 3 % all.len();
+    all.iter()
+        .cycle()
+        .skip(start)
+        .take(count)
+        .copied()
+        .collect()
+}
+
+fn seeded(first: u64, number: usize) -> Rng {
+    Rng::with_seed(first + u64::try_from(number).expect("a small number"))
+}
+
+fn any<'a>(rng: &mut Rng, list: &'a [&'a str]) -> &'a str {
+    list[rng.usize(..list.len())]
+}
+
+fn word(rng: &mut Rng, list: &str) -> String {
+    let rows = &catalogue().scales[list].rows;
+    rows[rng.usize(..rows.len())].code.clone()
+}
+
+fn id(rng: &mut Rng) -> String {
+    Uuid::from_u128(rng.u128(..)).to_string()
+}
+
+/// Words, sometimes odd ones.
+fn words(rng: &mut Rng) -> String {
+    match rng.u8(..8) {
+        0 => "x".repeat(rng.usize(1..2000)),
+        1..5 => any(rng, &ODD).to_owned(),
+        _ => "as last week".to_owned(),
+    }
+}
+
+/// Everything but the findings.
+fn document(number: usize, rng: &mut Rng) -> Value {
+    let week = number % OF_ONE_PERSON;
+    let offset = any(rng, &["Z", "+01:00", "-09:30", "+14:00", "+05:45"]);
+    let day = format!("2026-10-{:02}", 1 + week * 7);
+    let performers = performers(rng);
+    let by = |rng: &mut Rng| performers[rng.usize(..performers.len())]["key"].clone();
+    let mut session = json!({
+        "id": id(rng),
+        "version": 1,
+        "source": any(rng, &["https://invented-clinic.example/sessions", "urn:oid:1.2.3.4.5"]),
+        "performed": {
+            "start": format!("{day}T09:30:00{offset}"),
+            "end": format!("{day}T10:{:02}:00.250{offset}", rng.u8(..60)),
+        },
+        "entered_at": format!("{day}T11:15:00{offset}"),
+        "signed": {"by": by(rng), "at": format!("{day}T11:20:00{offset}")},
+        "body_position": word(rng, "body-position"),
+        "more_affected_side": any(rng, &["left", "right", "both", "neither", "not-known"]),
+        "consent": {"given": any(rng, &["yes", "by-somebody-entitled", "no"]), "how": words(rng)},
+    });
+    if rng.bool() {
+        let at = format!("{day}T12:00:00{offset}");
+        session["countersigned"] = json!({"by": by(rng), "at": at});
+    }
+    if rng.bool() {
+        let onset = any(rng, &["2024", "2025-02", "2026-03-31"]);
+        session["condition"] = json!({"words": words(rng), "onset": onset});
+    }
+    let mut document = json!({
+        "fascicle": "session/1",
+        "test_data": true,
+        "session": session,
+        "patient": {
+            "identifier": {
+                "system": "https://invented-clinic.example/patients",
+                "value": identifier(person(number)),
+            },
+            "birth_date": any(rng, &["1961", "1961-07", "1961-07-14"]),
+        },
+        "performers": performers,
+        "instruments": instruments(rng),
+    });
+    if rng.bool() {
+        document["patient"]["family_name"] = json!("Testperson");
+    }
+    let precautions = precautions(person(number));
+    if precautions.is_empty() {
+        document["no_precautions"] = json!("asked and looked up, none known");
+    } else {
+        document["precautions"] = precautions.into();
+    }
+    document
+}
+
+fn performers(rng: &mut Rng) -> Vec<Value> {
+    let of =
+        |value: &str| json!({"system": "https://invented-clinic.example/staff", "value": value});
+    let unit = json!({"system": "https://invented-clinic.example/units", "value": "NEURO-REHAB"});
+    let all = [
+        ("therapist", "PT-1", "physiotherapist"),
+        (
+            "student",
+            "PT-99",
+            "physiotherapy student \u{2013} supervised",
+        ),
+        ("ot", "OT-4", "occupational therapist & \"hand\" specialist"),
+    ];
+    let some = all.iter().take(rng.usize(1..=all.len()));
+    some.map(|(key, value, role)| {
+        json!({"key": key, "identifier": of(value), "role": role, "organisation": unit})
+    })
+    .collect()
+}
+
+fn instruments(rng: &mut Rng) -> Vec<Value> {
+    let of = |value: &str| json!({"system": "https://invented-clinic.example/instruments", "value": value});
+    let all = [
+        json!({"key": "goniometer", "kind": "goniometer", "identifier": of("GON-RANDOM"),
+            "resolution": "1", "unit": "deg"}),
+        json!({"key": "sensor", "kind": "inertial sensor", "identifier": of("IMU-RANDOM"),
+            "resolution": "0.01", "unit": "deg"}),
+    ];
+    all.into_iter().take(rng.usize(1..=2)).collect()
+}
+
+/// None to three precautions of a person: every limit in turn, at sites that are examined.
+fn precautions(person: usize) -> Vec<Value> {
+    let mut rng = seeded(104_729, person);
+    let first = person * OF_ONE_PERSON;
+    let examined: Vec<_> = (first..first + OF_ONE_PERSON)
+        .flat_map(of_session)
+        .collect();
+    let limits = &catalogue().scales["precaution-limit"].rows;
+    let count = person % 4;
+    (0..count)
+        .map(|index| {
+            let (row, side) = examined[rng.usize(..examined.len())];
+            let limit = limits[(person + index) % limits.len()].code.as_str();
+            precaution(row, side, limit, &mut rng)
+        })
+        .collect()
+}
+
+fn precaution(row: &Measure, side: &str, limit: &str, rng: &mut Rng) -> Value {
+    let status = word(rng, "precaution-status");
+    let mut precaution = json!({
+        "id": id(rng),
+        "site": row.site,
+        "side": side,
+        "status": status,
+        "source": word(rng, "precaution-source"),
+        "limit": limit,
+        "reason": words(rng),
+        "set": any(rng, &["2026-09-01", "not known"]),
+    });
+    if rng.bool() {
+        precaution["review"] = json!(any(rng, &["2026-10-05", "2026-12-15"]));
+    }
+    if rng.bool() {
+        precaution["end"] = json!(any(rng, &["2026-10-10", "2027-01-01"]));
+    }
+    if status == "lifted" {
+        precaution["lifted"] = json!({"by": "Dr Invented, surgeon", "on": "2026-10-12"});
+    }
+    if limit == "no-movement-beyond" {
+        match movement(row, catalogue()) {
+            Some(movement) => {
+                precaution["movement"] = json!(movement);
+                precaution["angle"] = json!(any(rng, &["0", "-10", "45.5", "90"]));
+            }
+            None => precaution["limit"] = json!("limit-unknown"),
+        }
+    }
+    precaution
+}
+
+/// A movement that some measure of the region of a site has.
+fn movement(row: &Measure, catalogue: &Catalogue) -> Option<String> {
+    let region = |row: &Measure| {
+        let site = row.site.as_deref()?;
+        Some(catalogue.sites.get(site)?.region.clone())
+    };
+    let mut rows = catalogue.measures.values();
+    rows.find_map(|other| (region(other) == region(row)).then(|| other.movement.clone())?)
+}
+
+fn findings(number: usize, document: &mut Value, rng: &mut Rng) -> Vec<Value> {
+    let mut findings = Vec::new();
+    let mut seen = BTreeSet::new();
+    for (row, side) in of_session(number) {
+        let repeats = if rng.u8(..6) == 0 { 2 } else { 1 };
+        for repeat in 1..=repeats {
+            if seen.insert((&row.measure, side, repeat)) {
+                let mut finding = finding(row, side, document, rng);
+                if repeat > 1 {
+                    finding["repeat"] = json!(repeat);
+                }
+                findings.push(finding);
+            }
+        }
+    }
+    findings
+}
+
+fn finding(row: &Measure, side: &str, document: &Value, rng: &mut Rng) -> Value {
+    let mut finding = json!({"measure": row.measure, "side": side, "method": word(rng, "method")});
+    if let Some(joint) = &row.neighbour {
+        let position = word(rng, "neighbour-position");
+        finding["neighbour"] = json!({"joint": joint, "position": position});
+    }
+    if rng.u8(..5) == 0 {
+        finding["position"] = json!(word(rng, "body-position"));
+    }
+    if rng.u8(..3) == 0 {
+        finding["note"] = json!(words(rng));
+    }
+    if rng.u8(..5) == 0 {
+        finding["id"] = json!(id(rng));
+    }
+    if rng.u8(..5) == 0 {
+        finding["condition"] = json!(word(rng, "condition"));
+    }
+    if rng.u8(..6) == 0 {
+        finding["at"] = document["session"]["performed"]["start"].clone();
+    }
+    if rng.u8(..6) == 0 {
+        finding["not_tested"] = json!({"reason": reason(row, side, document, rng)});
+        return finding;
+    }
+    if rng.u8(..6) == 0 {
+        finding["pain_during"] = json!(rng.u8(..=10).to_string());
+    }
+    found(row, &mut finding, rng);
+    let measured = finding["method"] == "goniometry";
+    let angle = finding["value"]
+        .get("unit")
+        .is_some_and(|unit| unit == "deg");
+    match (measured, angle) {
+        (true, true) => {
+            let instruments = document["instruments"].as_array().expect("instruments");
+            let one = &instruments[rng.usize(..instruments.len())];
+            finding["instrument"] = one["key"].clone();
+        }
+        (true, false) => finding["method"] = json!("handling"),
+        (false, _) => {}
+    }
+    finding
+}
+
+/// A reason for not testing; a precaution only where one stands at the same site.
+fn reason(row: &Measure, side: &str, document: &Value, rng: &mut Rng) -> String {
+    let stated = document["precautions"].as_array().into_iter().flatten();
+    let stands = |one: &&Value| {
+        let status = one["status"].as_str();
+        one["site"] == json!(row.site)
+            && one["side"] == side
+            && matches!(status, Some("active" | "to-be-confirmed"))
+    };
+    if stated.clone().any(|one| stands(&one)) && rng.bool() {
+        return "precaution".to_owned();
+    }
+    let reason = word(rng, "not-tested-reason");
+    if reason == "precaution" {
+        "not-enough-time".to_owned()
+    } else {
+        reason
+    }
+}
+
+/// The value, how it ended, and what belongs to it, by the kind of the measure.
+fn found(row: &Measure, finding: &mut Value, rng: &mut Rng) {
+    match row.kind {
+        Kind::Range if row.scale.is_some() && rng.u8(..4) == 0 => {
+            finding["value"] = json!({"word": word(rng, row.scale.as_deref().expect("a list"))});
+        }
+        Kind::StretchFast if rng.u8(..3) == 0 => finding["value"] = json!({"no_catch": true}),
+        Kind::Range | Kind::StretchSlow | Kind::StretchFast => {
+            finding["value"] = angle(row, rng);
+        }
+        Kind::Word => {
+            finding["value"] = json!({"word": word(rng, row.scale.as_deref().expect("a list"))});
+        }
+        Kind::Grade => {
+            finding["value"] = json!({"grade": word(rng, row.scale.as_deref().expect("a scale"))});
+        }
+        Kind::Score => finding["value"] = json!({"score": rng.u8(..=10).to_string()}),
+        Kind::Derived | Kind::Precaution | Kind::Panel => panic!("not entered by hand"),
+    }
+    if row.kind.has_ending() {
+        finding["ended"] = ending(rng);
+        if finding["value"].get("fixed_at").is_some() {
+            finding["ended"] = json!({"how": "end-of-range"});
+        }
+        if rng.bool() {
+            finding["end_feel"] = json!(word(rng, "end-feel"));
+        }
+    }
+    if matches!(row.kind, Kind::StretchSlow | Kind::StretchFast) {
+        stretch(row.kind, finding, rng);
+    }
+}
+
+fn ending(rng: &mut Rng) -> Value {
+    let how = word(rng, "ending");
+    if how == "stopped-on-purpose" {
+        json!({"how": how, "why": words(rng)})
+    } else {
+        json!({"how": how})
+    }
+}
+
+fn stretch(kind: Kind, finding: &mut Value, rng: &mut Rng) {
+    let mut stretch = json!({"speed": "V1"});
+    if kind == Kind::StretchFast {
+        stretch["speed"] = json!(any(rng, &["V2", "V3"]));
+        let felt = finding["value"].get("no_catch").is_none();
+        let qualities: &[&str] = if felt { &["2", "3", "4"] } else { &["0", "1"] };
+        stretch["quality"] = json!(any(rng, qualities));
+    }
+    if rng.bool() {
+        stretch["velocity"] = json!(any(rng, &["5", "90.5", "300", "1200"]));
+    }
+    finding["stretch"] = stretch;
+}
+
+/// An angle, mostly within the bounds of its row, sometimes beyond what is usual, never impossible.
+fn angle(row: &Measure, rng: &mut Rng) -> Value {
+    let bound = |bound: &Option<fascicle::exact::Exact>, other: i32| {
+        let text = bound.map(|exact| exact.to_string());
+        text.and_then(|text| text.parse().ok()).unwrap_or(other)
+    };
+    let (low, high) = (bound(&row.ask_below, -90), bound(&row.ask_above, 90));
+    let beyond = if rng.u8(..8) == 0 { 10 } else { 0 };
+    let whole = rng.i32((low - beyond).max(-194)..=(high + beyond).min(194));
+    let part = any(
+        rng,
+        &["", "", "", ".5", ".0", ".25", ".123456789012345678901234"],
+    );
+    let digits = format!("{}{part}", whole.unsigned_abs());
+    if row.mode.as_deref() == Some("passive") && row.movement.is_some() && rng.u8(..8) == 0 {
+        let toward = if whole < 0 {
+            &row.opposite
+        } else {
+            &row.movement
+        };
+        return json!({"fixed_at": digits, "direction": toward, "unit": "deg"});
+    }
+    let field = if whole < 0 { "lacks" } else { "beyond_neutral" };
+    json!({field: digits, "unit": "deg"})
+}
