@@ -79,11 +79,18 @@ impl Exact {
     }
 
     /// The library rounds a result that it cannot hold, and then it has fewer digits after the point
-    /// than the finer of the two.
+    /// than the finer of the two; beside a zero it gives the other back with the digits that has.
     fn whole(self, other: Self, result: Option<Decimal>) -> Result<Self, NotExact> {
         let finer = self.decimals().max(other.decimals());
-        let exact = result.filter(|result| result.scale() == finer);
-        exact.map(Self).ok_or(NotExact::Digits)
+        let mut result = result.ok_or(NotExact::Digits)?;
+        if self.is_zero() || other.is_zero() {
+            result.rescale(finer);
+        }
+        if result.scale() == finer {
+            Ok(Self(result))
+        } else {
+            Err(NotExact::Digits)
+        }
     }
 
     /// True below zero.
@@ -163,14 +170,18 @@ mod tests {
 
     #[test]
     fn a_result_with_more_digits_than_can_be_held_is_refused_not_rounded() {
-        let large = Exact::parse("-2514264337.0000000000000005000007").expect("a decimal");
-        let small = Exact::parse("0.0000000000000000000000000001").expect("a decimal");
+        let exact = |text| Exact::parse(text).expect("a decimal");
+        let fine = exact("-2514264337.000000000005000007");
+        let large = exact("251426433759354390000005");
 
-        let too_long = Exact::parse("79228162514264337593543950335").expect("a decimal");
+        let (zero, seven) = (exact("0.000"), exact("-7.0"));
 
-        assert_eq!(too_long.plus(small), Err(NotExact::Digits));
-        assert_eq!(too_long.minus(small), Err(NotExact::Digits));
-        assert_eq!(large.minus(too_long), Err(NotExact::Digits));
+        assert_eq!(large.plus(fine), Err(NotExact::Digits));
+        assert_eq!(
+            zero.minus(seven).map(|sum| sum.to_string()),
+            Ok("7.000".to_owned())
+        );
+        assert_eq!(fine.minus(large), Err(NotExact::Digits));
     }
 
     #[test]

@@ -7,13 +7,14 @@ use crate::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, report};
 use crate::finding::{Precaution, Session};
+use crate::intake::MOST_BYTES;
 use crate::json::Node;
 use crate::problem::{Problem, Problems, file_words};
 use crate::record::amend::VersionBefore;
 use anyhow::{Context, anyhow};
 use chrono::{DateTime, Utc};
-use std::fs::{self, OpenOptions};
-use std::io::{self, Write};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Write};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
@@ -28,12 +29,20 @@ pub(super) fn tables(own: Option<&Path>) -> anyhow::Result<Catalogue> {
 /// Reads the file numbered `number`; the error names the number, because a file name may carry a
 /// person's name.
 pub(super) fn read(path: &Path, number: usize) -> anyhow::Result<String> {
-    let bytes = fs::read(path).map_err(|cause| {
+    let mut bytes = Vec::new();
+    // One byte more than a document may have, so that no file fills memory.
+    let most = u64::try_from(MOST_BYTES)?.saturating_add(1);
+    let read = File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes));
+    read.map_err(|cause| {
         Mistake(format!(
             "document {number} of the command line: {}",
             file_words(cause.kind())
         ))
     })?;
+    if bytes.len() > MOST_BYTES {
+        let what = format!("document {number} of the command line is longer than 8 MiB");
+        return Err(Mistake(what).into());
+    }
     Ok(String::from_utf8(bytes).map_err(|_bytes| {
         Mistake(format!(
             "document {number} of the command line is not UTF-8"

@@ -3,6 +3,7 @@
 //! The Patient found by identifier must be exactly one, active, not replaced by another; the birth
 //! date must agree as far as both give it; another family name needs a person's confirmation.
 
+use crate::deliver::held::is_id;
 use crate::json::{Node, object, text};
 use fhir_sdk::r4b::codes::LinkType;
 use fhir_sdk::r4b::resources::Patient;
@@ -110,7 +111,8 @@ pub fn person(
     }
     let patient = read(resource)?;
     hold(&patient, expected, confirmed)?;
-    let id = patient.id.clone().ok_or(Stopped::Unreadable)?;
+    let id = patient.id.clone().filter(|id| is_id(id));
+    let id = id.ok_or(Stopped::Unreadable)?;
     Ok(format!("Patient/{id}"))
 }
 
@@ -253,6 +255,10 @@ mod tests {
                 Stopped::FamilyName,
             ),
             (patient(r#","birthDate":"yesterday""#), Stopped::Unreadable),
+            (
+                patient(born).replace(r#""id":"7""#, r#""id":"7?_x=../y""#),
+                Stopped::Unreadable,
+            ),
         ];
         for (answer, stopped) in cases {
             assert_eq!(

@@ -101,7 +101,8 @@ pub(super) async fn search(
     matches(&answer, kind).ok_or(Trouble::Answer(answer))
 }
 
-/// The resources of one type in the answer to a search; nothing when it is no whole answer.
+/// The resources of one type in the answer to a search; nothing when it is no whole answer, or when
+/// one of them cannot be referred to.
 pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
     let body = answer.body.as_ref().map(crate::private::Private::open);
     let bundle = body.filter(|body| {
@@ -119,7 +120,17 @@ pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
         .iter()
         .filter_map(|entry| entry.member("resource"));
     let of_kind = resources.filter(|resource| resource.text_of("resourceType") == Some(kind));
-    Some(of_kind.cloned().collect())
+    let referable = |resource: &Node| resource.text_of("id").is_some_and(is_id);
+    of_kind
+        .map(|resource| referable(resource).then(|| resource.clone()))
+        .collect()
+}
+
+/// `[A-Za-z0-9\-\.]{1,64}` (FHIR R4 4.0.1, datatypes.html#id): what a server calls a resource goes
+/// into references and addresses, so nothing else may pass for it.
+pub(super) fn is_id(text: &str) -> bool {
+    let legal = |byte: u8| byte.is_ascii_alphanumeric() || b"-.".contains(&byte);
+    (1..=64).contains(&text.len()) && text.bytes().all(legal)
 }
 
 /// A search token; `,`, `|` and `$` in its parts are escaped (FHIR R4, search.html#escaping).

@@ -10,7 +10,7 @@ use crate::intake::draft::{
 };
 use crate::private::Private;
 use crate::problem::Problems;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -37,7 +37,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     findings_name_instruments(&findings, &instruments, problems);
     confirmed_in_between(&confirmations, &times, problems);
     days_fit(&precautions, &times, now, problems);
-    day_of_birth(draft, problems);
+    day_of_birth(draft, times.start.instant.date_naive(), problems);
     let countersignature = countersigned.as_ref();
     nothing_lies_in_the_future(countersignature, &confirmations, &findings, now, problems);
     Session {
@@ -263,17 +263,24 @@ fn confirmed_in_between(
 }
 
 /// A day of birth exists in the calendar, as far as it is given.
-fn day_of_birth(draft: &Draft, problems: &mut Problems) {
+fn day_of_birth(draft: &Draft, examined: NaiveDate, problems: &mut Problems) {
     let written = &draft.patient.birth_date;
     let whole = match written.len() {
         4 => format!("{written}-01-01"),
         7 => format!("{written}-01"),
         _ => written.clone(),
     };
-    if whole.parse::<chrono::NaiveDate>().is_err() {
-        let hint = "write an existing year, month or day";
-        let what = "no such day".to_owned();
-        problems.error("time.calendar", "/patient/birth_date", what, hint);
+    let path = "/patient/birth_date";
+    match whole.parse::<NaiveDate>() {
+        Ok(day) if day > examined => {
+            let what = "the birth lies after the examination".to_owned();
+            problems.error("time.order", path, what, "correct the birth date");
+        }
+        Ok(_) => {}
+        Err(_no_such_day) => {
+            let hint = "write an existing year, month or day";
+            problems.error("time.calendar", path, "no such day".to_owned(), hint);
+        }
     }
 }
 

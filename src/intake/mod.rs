@@ -13,6 +13,9 @@ use crate::json::{Node, NotJson};
 use crate::problem::Problems;
 use serde_json::Value;
 
+/// The longest document that is read, in bytes: a session of every measure has a fortieth of it.
+pub const MOST_BYTES: usize = 8 * 1024 * 1024;
+
 /// A document as read: its typed form where the structure allows one, and its canonical text.
 pub struct Read {
     /// The document; items of lists whose structure was refused are `None` in it.
@@ -32,14 +35,21 @@ impl std::fmt::Debug for Read {
 /// A list item with a structural fault is left out of the draft, so that the rooms that follow
 /// can still speak about the others.
 pub fn read(text: &str, problems: &mut Problems) -> Read {
+    let nothing = Read {
+        draft: None,
+        canonical: None,
+    };
+    if text.len() > MOST_BYTES {
+        let what = format!("{} bytes are more than a session says", text.len());
+        let hint = "write one session a document, of 8 MiB at most";
+        problems.error("json.large", "", what, hint);
+        return nothing;
+    }
     let node = match Node::parse(text) {
         Ok(node) => node,
         Err(fault) => {
             syntax_problem(&fault, problems);
-            return Read {
-                draft: None,
-                canonical: None,
-            };
+            return nothing;
         }
     };
     let canonical = Some(node.canonical());

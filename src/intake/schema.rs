@@ -48,36 +48,77 @@ pub fn problems_of(value: &Value, problems: &mut Problems) -> Vec<String> {
     paths
 }
 
-/// Tells what JSON Schema lets pass: a text of blanks, and `1.0`, which it counts as whole.
+/// The longest string of FHIR: "Note that strings SHALL NOT exceed 1MB (1024*1024 characters) in
+/// size" (FHIR R4 4.0.1, datatypes.html#string).
+const MOST_CHARACTERS: usize = 1024 * 1024;
+
+/// Tells what JSON Schema lets pass: a text that says nothing or cannot be sent, and `1.0`, which it
+/// counts as whole.
 fn walk(value: &Value, path: &str, paths: &mut Vec<String>, problems: &mut Problems) {
-    let (code, hint) = match value {
+    match value {
         Value::Array(items) => {
             for (index, item) in items.iter().enumerate() {
                 walk(item, &format!("{path}/{index}"), paths, problems);
             }
-            return;
         }
         Value::Object(members) => {
             for (key, member) in members {
                 let path = format!("{path}/{}", crate::json::pointer_step(key));
                 walk(member, &path, paths, problems);
             }
-            return;
         }
-        Value::String(text) if !text.is_empty() && text.trim().is_empty() => {
-            ("field.empty", "blanks say nothing: leave it out")
+        Value::String(_) | Value::Number(_) if paths.iter().any(|told| told == path) => {}
+        Value::String(text) => {
+            if text_has_fault(text, path, problems) {
+                paths.push(path.to_owned());
+            }
         }
-        Value::Number(number) if number.is_f64() => (
-            "field.type",
-            "write a whole number without point or exponent",
-        ),
-        Value::String(_) | Value::Number(_) | Value::Bool(_) | Value::Null => return,
-    };
-    if !paths.iter().any(|told| told == path) {
-        let field = path.rsplit('/').next().unwrap_or_default();
-        problems.error(code, path, format!("{field}: {value}"), hint);
-        paths.push(path.to_owned());
+        Value::Number(number) if number.is_f64() => {
+            let hint = "write a whole number without point or exponent";
+            let what = format!("{}: {number}", field_of(path));
+            problems.error("field.type", path, what, hint);
+            paths.push(path.to_owned());
+        }
+        Value::Number(_) | Value::Bool(_) | Value::Null => {}
     }
+}
+
+fn field_of(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or_default()
+}
+
+/// Tells a text that is none, whatever it says.
+fn text_has_fault(text: &str, path: &str, problems: &mut Problems) -> bool {
+    // "Strings SHALL NOT contain Unicode character points below 32, except for u0009 (horizontal
+    // tab), u000D (carriage return) and u000A (line feed)" (FHIR R4 4.0.1, datatypes.html#string).
+    let control = |c: char| c.is_control() && !matches!(c, '\t' | '\r' | '\n');
+    // These let "left" be read as something else than it is.
+    let turns = |c: char| matches!(c, '\u{202d}' | '\u{202e}');
+    let shown: String = text.escape_debug().take(200).collect();
+    let what = format!("{}: \"{shown}\"", field_of(path));
+    if !text.is_empty() && text.trim().is_empty() {
+        problems.error(
+            "field.empty",
+            path,
+            what,
+            "blanks say nothing: leave it out",
+        );
+    } else if text.contains(control) {
+        problems.error("text.control", path, what, "remove the control character");
+    } else if text.contains(turns) {
+        let hint = "remove the character that turns the order of reading round";
+        problems.error("text.override", path, what, hint);
+    } else if text.chars().nth(MOST_CHARACTERS).is_some() {
+        problems.error(
+            "text.long",
+            path,
+            what,
+            "write at most a million characters",
+        );
+    } else {
+        return false;
+    }
+    true
 }
 
 /// An unknown member is refused by `unevaluatedProperties`, as JSON Schema 2020-12 names it, and

@@ -33,6 +33,7 @@ pub fn check(
     active_against_passive(measured, catalogue, problems);
     both_ends(measured, problems);
     slow_against_fast(measured, catalogue, problems);
+    catch_against_grade(measured, catalogue, problems);
 }
 
 /// True when two findings stand and were made in the same way, whatever the side, so that they may
@@ -247,6 +248,36 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
                 let hint = "look for turned-round values, or confirm it";
                 problems.caution("stretch.catch-beyond-end", &fast.finding.path, what, hint);
             }
+        }
+    }
+}
+
+/// A catch in a muscle that was graded as showing none. The two are moved at different speeds, so
+/// both may be so, and somebody is asked.
+fn catch_against_grade(measured: &[Measured], catalogue: &Catalogue, problems: &mut Problems) {
+    let lowest = |one: &Measured| match (&one.value, &one.row.scale) {
+        (Value::Grade(grade), Some(list)) => catalogue
+            .word(list, grade)
+            .and_then(|row| row.rank)
+            .is_some_and(Exact::is_zero),
+        _ => false,
+    };
+    let catches = |one: &&Measured| {
+        one.row.kind == Kind::StretchFast && one.reached().is_some() && !one.finding.withdrawn
+    };
+    for fast in measured.iter().filter(catches) {
+        let graded = measured.iter().find(|one| {
+            lowest(one)
+                && !one.finding.withdrawn
+                && one.row.site == fast.row.site
+                && same_side(one, fast)
+                && one.finding.neighbour == fast.finding.neighbour
+        });
+        if let Some(graded) = graded {
+            let what = format!("{}: a catch, yet {} is 0", fast.row.label, graded.row.label);
+            let hint = "look for turned-round sides or values, or confirm it: the fast stretch is \
+                        faster than the graded one";
+            problems.caution("stretch.catch-at-zero", &fast.finding.path, what, hint);
         }
     }
 }

@@ -300,6 +300,7 @@ pub fn answer(bytes: &[u8]) {
     for kind in ["Observation", "Provenance", "Device", "Patient"] {
         for resource in matches(&answer, kind).unwrap_or_default() {
             assert_eq!(resource.text_of("resourceType"), Some(kind));
+            assert!(resource.text_of("id").is_some_and(is_id));
             assert!(drift(&resource, &resource).is_empty());
         }
     }
@@ -311,13 +312,14 @@ pub fn answer(bytes: &[u8]) {
         && let Ok(reference) = person(body.open(), ("s", "v"), &expected, &[])
     {
         let id = reference.strip_prefix("Patient/").expect("a reference");
-        // [A-Za-z0-9\-\.]{1,64} (FHIR R4, datatypes.html#id)
-        let legal = |byte: u8| byte.is_ascii_alphanumeric() || b"-.".contains(&byte);
-        assert!(
-            (1..=64).contains(&id.len()) && id.bytes().all(legal),
-            "{id}"
-        );
+        assert!(is_id(id), "{id}");
     }
+}
+
+/// `[A-Za-z0-9\-\.]{1,64}` (FHIR R4, datatypes.html#id)
+fn is_id(text: &str) -> bool {
+    let legal = |byte: u8| byte.is_ascii_alphanumeric() || b"-.".contains(&byte);
+    (1..=64).contains(&text.len()) && text.bytes().all(legal)
 }
 
 /// A statement is read whatever it holds, and its words cannot steer a terminal.

@@ -141,7 +141,38 @@ fn texts() -> Vec<(String, &'static str)> {
     let null = sound.replacen(r#""test_data":true"#, r#""test_data":null"#, 1);
     let huge = sound.replacen(r#""version":1"#, r#""version":1e999"#, 1);
     let half = sound.replacen("Testperson", r"\ud800", 1);
+    let turned = sound.replacen("Testperson", r"\udc00\ud800", 1);
+    let version = |number: &str| {
+        let written = format!(r#""version":{number}"#);
+        sound.replacen(r#""version":1"#, &written, 1)
+    };
+    let long = "x".repeat(1024 * 1024 + 1);
+    let long = sound.replacen("handling", &format!(r#"handling","note":"{long}"#), 1);
+    let raw = sound.replacen("Testperson", "Test\nperson", 1);
+    let nested = r#"{"a":"#.repeat(200) + "1" + &"}".repeat(200);
     vec![
+        (" ".repeat(40), "error json.syntax"),
+        ("\u{0}".repeat(40), "error json.syntax"),
+        (version("NaN"), "error json.syntax"),
+        (version("-Infinity"), "error json.syntax"),
+        (version("01"), "error json.syntax"),
+        (version("+1"), "error json.syntax"),
+        (version("0x1"), "error json.syntax"),
+        (version("\u{ff11}"), "error json.syntax"),
+        (version("1.0"), "error field.type /session/version"),
+        (version("1e0"), "error field.type /session/version"),
+        (turned, "error json.syntax"),
+        (raw, "error json.syntax"),
+        (nested, "error json.deep"),
+        (sound.replace('"', "'"), "error json.syntax"),
+        (format!("// a comment\n{sound}"), "error json.syntax"),
+        (format!("{sound}{sound}"), "error json.syntax"),
+        (sound.chars().take(900).collect(), "error json.syntax"),
+        (
+            format!("{sound}{}", " ".repeat(9 << 20)),
+            "error json.large",
+        ),
+        (long, "error text.long /findings/0/note"),
         (String::new(), "error json.syntax"),
         ("{\"fascicle\": ,}".to_owned(), "error json.syntax"),
         (format!("{sound},"), "error json.syntax"),
@@ -328,7 +359,7 @@ fn there_are_cases_enough_and_no_two_have_one_name() {
     let cases = cases();
     let names: BTreeSet<&str> = cases.iter().map(|case| case.name.as_str()).collect();
 
-    assert!(cases.len() >= 30);
+    assert!(cases.len() >= 190);
     assert_eq!(names.len(), cases.len());
 }
 

@@ -3,8 +3,10 @@
 
 mod bad_input;
 mod bounds;
+mod files;
 mod from_anywhere;
 mod held;
+mod odd_text;
 mod own_codes;
 mod planes;
 mod precautions;

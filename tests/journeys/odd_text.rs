@@ -1,0 +1,61 @@
+#![cfg(test)]
+//! What a therapist may write in words arrives as it was written, whatever else could read it.
+
+use crate::document::{encoded, set, sound};
+use fascicle::json::{Node, text};
+
+/// Markup, commands of a database, formulas of a spreadsheet, templates, other scripts and marks.
+const WORDS: [&str; 10] = [
+    "<b>5&deg;</b> & <script>alert(1)</script> <!-- -->",
+    "'; DROP TABLE observations; --",
+    "=HYPERLINK(\"https://invented.example\",\"5\")",
+    "+1, -1, @SUM(A1:A9)",
+    "{{7*7}} ${jndi:ldap://x} %n%s \\u0000 \\",
+    "first line\r\n\tsecond line",
+    "e\u{301}tirement, \u{1f9b5}\u{1f3fd}, \u{5d9}\u{5de}\u{5d9}\u{5df} \u{200f}R1\u{200e}",
+    "5\u{a0}\u{b0} \u{2264} 10\u{202f}\u{b0}, \u{ff11}\u{ff10}",
+    "null, none, N/A, NaN, undefined, \"\"",
+    "]]> --> */ ?> \u{feff}",
+];
+
+/// Each place of a document that takes words, and where the words stand in the record.
+const PLACES: [&str; 4] = [
+    "/findings/4/note",
+    "/precautions/0/reason",
+    "/session/condition/words",
+    "/session/consent/how",
+];
+
+fn texts<'a>(node: &'a Node, found: &mut Vec<&'a str>) {
+    found.extend(node.text());
+    node.members()
+        .iter()
+        .for_each(|(_, member)| texts(member, found));
+    node.items().iter().for_each(|item| texts(item, found));
+}
+
+#[test]
+fn words_arrive_as_they_were_written_and_are_never_markup() {
+    for place in PLACES {
+        let lost: Vec<&str> = WORDS
+            .into_iter()
+            .filter(|words| {
+                let mut document = sound();
+                set(&mut document, place, Some(text(*words)));
+
+                let bundle = encoded(&document).checked.record().bundle();
+                let read = Node::parse(&bundle.compact()).expect("JSON");
+
+                let mut found = Vec::new();
+                texts(&read, &mut found);
+                assert!(
+                    !bundle.compact().contains("\"div\""),
+                    "a narrative would need escapes"
+                );
+                !found.iter().any(|text| text.contains(words))
+            })
+            .collect();
+
+        assert_eq!(lost, Vec::<&str>::new(), "{place}");
+    }
+}
