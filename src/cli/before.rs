@@ -83,7 +83,10 @@ impl Before {
         if !session.withdrawn && !session.precautions.is_empty() {
             let identifier = &session.patient.identifier;
             let person = (identifier.system.clone(), identifier.value.open().clone());
-            self.people.entry(person).or_default().push((name, session.precautions));
+            self.people
+                .entry(person)
+                .or_default()
+                .push((name, session.precautions));
         }
     }
 }
@@ -98,7 +101,10 @@ fn session_named(node: &Node) -> Option<Name> {
 
 fn name_at(node: &Node, path: &[&str], [first, second]: [&str; 2]) -> Option<Name> {
     let node = node.at(path)?;
-    Some((node.text_of(first)?.to_owned(), node.text_of(second)?.to_owned()))
+    Some((
+        node.text_of(first)?.to_owned(),
+        node.text_of(second)?.to_owned(),
+    ))
 }
 
 /// Where Bundles go: all of them at the end, or none.

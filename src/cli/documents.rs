@@ -1,21 +1,18 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
-use crate::app::encode::{Earlier, Encoded, encode as encode_document};
+use crate::app::encode::{Earlier, encode as encode_document};
 use crate::app::tables::load;
-use crate::app::words;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
+use crate::cli::before::{Before, Out};
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, report};
-use crate::finding::{Precaution, Session};
 use crate::intake::MOST_BYTES;
 use crate::json::Node;
 use crate::problem::{Problem, Problems, file_words};
-use crate::record::amend::VersionBefore;
 use anyhow::{Context, anyhow};
 use chrono::{DateTime, Utc};
-use std::fs::{File, OpenOptions};
+use std::fs::File;
 use std::io::{self, Read, Write};
-use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
 /// The tables of the binary, with those of a folder laid over them where one is named.
@@ -59,25 +56,29 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         return Ok(Ended::Problems);
     }
     let catalogue = tables(options.own.tables.as_deref())?;
-    let mut out = String::new();
+    let mut before = Before::default();
+    for (number, path) in (1..).zip(&options.files) {
+        before.announce(&read(path, number)?);
+    }
+    let mut out = Out::to(options.out.as_deref())?;
     let mut ended = Ended::Done;
-    let mut before: Vec<Encoded> = Vec::new();
     for (number, path) in (1..).zip(&options.files) {
         let text = read(path, number)?;
         let name = path.display().to_string();
-        match encode_document(&text, &earlier(&before, &text), &catalogue, now) {
-            Ok(encoded) if alone(&encoded.session, &before) => {
+        match encode_document(&text, &before.of(&text), &catalogue, now) {
+            Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
                 ended = ended.max(Ended::Problems);
                 report::problems(&mut io::stdout(), &name, &half_a_correction())?;
             }
             Ok(encoded) => {
                 let bundle = encoded.checked.record().bundle();
-                out.push_str(&if options.ndjson {
+                let text = if options.ndjson {
                     bundle.compact() + "\n"
                 } else {
                     bundle.pretty()
-                });
-                before.push(encoded);
+                };
+                out.add(&text).context("the output cannot be written")?;
+                before.add(encoded);
             }
             Err(held) => {
                 report::problems(&mut io::stdout(), &name, &held.problems)?;
@@ -87,36 +88,11 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
     }
     if ended != Ended::Done {
         writeln!(io::stdout(), "nothing was encoded")?;
+        out.give_up()?;
         return Ok(ended);
     }
-    match &options.out {
-        Some(path) => write_private(path, &out).context("the output cannot be written")?,
-        None => io::stdout().write_all(out.as_bytes())?,
-    }
+    out.finish()?;
     Ok(Ended::Done)
-}
-
-/// What is encoded is about a person: its file is readable by its owner only.
-fn write_private(path: &Path, text: &str) -> anyhow::Result<()> {
-    let mut options = OpenOptions::new();
-    options.write(true).create(true).truncate(true).mode(0o600);
-    let file = options
-        .open(path)
-        .and_then(|mut file| file.write_all(text.as_bytes()));
-    file.map_err(|cause| anyhow!(cause.kind()))
-}
-
-fn same_session(a: &Session, b: &Session) -> bool {
-    a.id == b.id && a.source == b.source
-}
-
-/// True for a later version whose version before is not on the command line.
-fn alone(session: &Session, before: &[Encoded]) -> bool {
-    session.version > 1
-        && !before.iter().any(|one| {
-            same_session(&one.session, session)
-                && one.session.version.checked_add(1) == Some(session.version)
-        })
 }
 
 fn half_a_correction() -> Vec<Problem> {
@@ -128,46 +104,6 @@ fn half_a_correction() -> Vec<Problem> {
         "name the versions before it first on the same command line, or use send",
     );
     problems.sorted()
-}
-
-/// What the documents before on the same command line hand on: precautions of the same person, and
-/// the version before of the same session. The store is not asked.
-fn earlier(before: &[Encoded], text: &str) -> Earlier {
-    let Ok(node) = Node::parse(text) else {
-        return Earlier::default();
-    };
-    let of = |path: &[&str]| node.at(path).and_then(Node::text).map(str::to_owned);
-    let (system, value) = (
-        of(&["patient", "identifier", "system"]),
-        of(&["patient", "identifier", "value"]),
-    );
-    let (id, source) = (of(&["session", "id"]), of(&["session", "source"]));
-    let mut standing: Vec<Precaution> = Vec::new();
-    let mut version_before = VersionBefore::default();
-    for one in before {
-        let session = &one.session;
-        let identifier = &session.patient.identifier;
-        let this = Some(session.id.to_string()) == id && Some(&session.source) == source.as_ref();
-        if this {
-            version_before = VersionBefore {
-                entries: one.checked.record().entries.clone(),
-                names: words::names(session),
-            };
-        } else if Some(&identifier.system) == system.as_ref()
-            && Some(identifier.value.open()) == value.as_ref()
-            && !session.withdrawn
-        {
-            for precaution in &session.precautions {
-                standing.retain(|earlier| earlier.id != precaution.id);
-                let stands = precaution.lifted.is_none() && precaution.status != "entered-in-error";
-                standing.extend(stands.then(|| precaution.clone()));
-            }
-        }
-    }
-    Earlier {
-        precautions: standing,
-        version_before,
-    }
 }
 
 pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {

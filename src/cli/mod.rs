@@ -5,6 +5,7 @@
 //! a person to standard error.
 
 mod arguments;
+mod before;
 mod catalogue;
 mod demo;
 mod documents;

@@ -2,7 +2,7 @@
 //! Random sessions over every measure of the tables hold.
 
 use crate::document::catalogue;
-use crate::sessions::{enough, session};
+use crate::sessions::{enough, session, sides};
 use fascicle::catalogue::rows::Kind;
 use fascicle::json::Node;
 use std::collections::BTreeSet;
@@ -49,7 +49,11 @@ fn random_sessions_hold_and_together_they_say_everything_there_is_to_say() {
             .filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
         unsaid.extend(
             by_hand
-                .flat_map(|row| ["left", "right"].map(|side| format!("{side} {}", row.measure)))
+                .flat_map(|row| {
+                    sides(row)
+                        .iter()
+                        .map(move |side| format!("{side} {}", row.measure))
+                })
                 .filter(|one| !said.contains(one)),
         );
     }

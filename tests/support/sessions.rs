@@ -107,10 +107,19 @@ fn everything() -> Vec<(&'static Measure, &'static str)> {
     let by_hand =
         rows.filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
     let mut all: Vec<_> = by_hand
-        .flat_map(|row| [(row, "left"), (row, "right")])
+        .flat_map(|row| sides(row).iter().map(move |side| (row, *side)))
         .collect();
     Rng::with_seed(1).shuffle(&mut all);
     all
+}
+
+/// The sides a measure has.
+pub(crate) fn sides(row: &Measure) -> &'static [&'static str] {
+    let site = row
+        .site
+        .as_ref()
+        .and_then(|site| catalogue().sites.get(site));
+    site.map_or(&[], |site| site.sides.words())
 }
 
 /// Three to five measures for each session; three thirds of a thousand reach them all.
@@ -181,6 +190,9 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         let onset = any(rng, &["2024", "2025-02", "2026-03-31"]);
         session["condition"] = json!({"words": words(rng), "onset": onset});
     }
+    if rng.bool() {
+        session["circumstances"] = circumstances(&day, offset, rng);
+    }
     let mut document = json!({
         "fascicle": "session/1",
         "test_data": true,
@@ -205,6 +217,40 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         document["precautions"] = precautions.into();
     }
     document
+}
+
+/// What may change a finding from one day to the next, in part.
+fn circumstances(day: &str, offset: &str, rng: &mut Rng) -> Value {
+    let mut said = json!({});
+    if rng.bool() {
+        said["handedness"] = json!(word(rng, "handedness"));
+        said["alertness"] = json!(word(rng, "alertness"));
+        said["ability_to_answer"] = json!(word(rng, "ability-to-answer"));
+    }
+    match rng.u8(..3) {
+        0 => {
+            said["none_known"] = json!(["earlier-strokes", "medicines", "injections", "splints"]);
+        }
+        1 => {
+            let dose = format!("{day}T07:00:00{offset}");
+            said["medicines"] = json!([
+                {"words": words(rng), "last_dose": any(rng, &["not known", &dose])}
+            ]);
+            said["earlier_strokes"] = json!([{"words": words(rng), "on": "2019-05"}]);
+        }
+        _ => {
+            let (row, side) = of_session(rng.usize(..900))[0];
+            said["injections"] = json!([
+                {"words": words(rng), "muscle": row.site, "side": side, "on": "2026-08-03"}
+            ]);
+            let worn = word(rng, "splint-worn");
+            said["splints"] = json!([{"site": row.site, "side": side, "worn": worn}]);
+        }
+    }
+    if said == json!({}) {
+        said["alertness"] = json!(word(rng, "alertness"));
+    }
+    said
 }
 
 fn performers(rng: &mut Rng) -> Vec<Value> {
@@ -384,22 +430,14 @@ fn reason(row: &Measure, side: &str, document: &Value, rng: &mut Rng) -> String 
 
 /// The value, how it ended, and what belongs to it, by the kind of the measure.
 fn found(row: &Measure, finding: &mut Value, rng: &mut Rng) {
-    match row.kind {
-        Kind::Range if row.scale.is_some() && rng.u8(..4) == 0 => {
-            finding["value"] = json!({"word": word(rng, row.scale.as_deref().expect("a list"))});
-        }
-        Kind::StretchFast if rng.u8(..3) == 0 => finding["value"] = json!({"no_catch": true}),
-        Kind::Range | Kind::StretchSlow | Kind::StretchFast => {
-            finding["value"] = angle(row, rng);
-        }
-        Kind::Word => {
-            finding["value"] = json!({"word": word(rng, row.scale.as_deref().expect("a list"))});
-        }
-        Kind::Grade => {
-            finding["value"] = json!({"grade": word(rng, row.scale.as_deref().expect("a scale"))});
-        }
-        Kind::Score => finding["value"] = json!({"score": rng.u8(..=10).to_string()}),
-        Kind::Derived | Kind::Precaution | Kind::Panel => panic!("not entered by hand"),
+    let compared = matches!(
+        row.kind,
+        Kind::Range | Kind::Word | Kind::Grade | Kind::Amount
+    );
+    if compared && finding["side"] != "middle" && rng.u8(..6) == 0 {
+        finding["value"] = json!({"relative": word(rng, "relative")});
+    } else {
+        finding["value"] = value(row, rng);
     }
     if row.kind.has_ending() {
         finding["ended"] = ending(rng);
@@ -415,13 +453,34 @@ fn found(row: &Measure, finding: &mut Value, rng: &mut Rng) {
     }
 }
 
+fn value(row: &Measure, rng: &mut Rng) -> Value {
+    let listed = |rng: &mut Rng| word(rng, row.scale.as_deref().expect("a list"));
+    match row.kind {
+        Kind::Range | Kind::StretchFast | Kind::Amount
+            if row.scale.is_some() && rng.u8(..4) == 0 =>
+        {
+            json!({"word": listed(rng)})
+        }
+        Kind::StretchFast if rng.u8(..3) == 0 => json!({"no_catch": true}),
+        Kind::Range | Kind::StretchSlow | Kind::StretchFast => angle(row, rng),
+        Kind::Word => json!({"word": listed(rng)}),
+        Kind::Grade => json!({"grade": listed(rng)}),
+        Kind::Score => json!({"score": rng.u8(..=10).to_string()}),
+        Kind::Amount => {
+            json!({"amount": any(rng, &["0", "8", "12.50", "40", "5000"]), "unit": row.unit})
+        }
+        Kind::Derived | Kind::Precaution | Kind::Panel => panic!("not entered by hand"),
+    }
+}
+
 fn ending(rng: &mut Rng) -> Value {
     let how = word(rng, "ending");
+    let mut ending = json!({"how": how});
     if how == "stopped-on-purpose" {
-        json!({"how": how, "why": words(rng)})
-    } else {
-        json!({"how": how})
+        ending["because"] = json!(word(rng, "not-tested-reason"));
+        ending["why"] = json!(words(rng));
     }
+    ending
 }
 
 fn stretch(kind: Kind, finding: &mut Value, rng: &mut Rng) {
@@ -431,6 +490,7 @@ fn stretch(kind: Kind, finding: &mut Value, rng: &mut Rng) {
         let felt = finding["value"].get("no_catch").is_none();
         let qualities: &[&str] = if felt { &["2", "3", "4"] } else { &["0", "1"] };
         stretch["quality"] = json!(any(rng, qualities));
+        stretch["quality_version"] = json!(any(rng, &["0-4", "0-5"]));
     }
     if rng.bool() {
         stretch["velocity"] = json!(any(rng, &["5", "90.5", "300", "1200"]));
