@@ -9,7 +9,7 @@ use crate::cli::{Ended, report};
 use crate::intake::MOST_BYTES;
 use crate::json::Node;
 use crate::problem::{Problem, Problems, file_words};
-use anyhow::{Context, anyhow};
+use anyhow::Context;
 use chrono::{DateTime, Utc};
 use std::fs::File;
 use std::io::{self, Read, Write};
