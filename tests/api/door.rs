@@ -2,9 +2,13 @@
 //! Who is let in, and what every answer carries.
 
 use crate::service::{Service, TOKEN, write_tokens};
-use axum::body::Body;
+use axum::body::{Body, Bytes};
 use axum::http::Request;
+use std::convert::Infallible;
 use std::os::unix::fs::PermissionsExt;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::task::{Context, Poll};
 
 fn asking(path: &str, authorization: Option<&str>) -> Request<Body> {
     let mut request = Request::get(path);
@@ -92,6 +96,54 @@ async fn a_store_that_is_gone_is_told_and_is_not_ready() {
     assert_eq!(answer.problem(), "fault");
     let ready = service.answer(asking("/v1/health/ready", None)).await;
     assert_eq!(ready.with_status(503).problem(), "not-ready");
+}
+
+/// A body that never comes.
+struct Never;
+
+impl hyper::body::Body for Never {
+    type Data = Bytes;
+    type Error = Infallible;
+
+    fn poll_frame(
+        self: Pin<&mut Self>,
+        _context: &mut Context<'_>,
+    ) -> Poll<Option<Result<hyper::body::Frame<Bytes>, Infallible>>> {
+        Poll::Pending
+    }
+}
+
+/// The clock of the test stands still until nothing else is left to do, then jumps.
+#[tokio::test]
+async fn a_body_that_takes_too_long_is_told_so() {
+    let service = Service::new().await;
+    tokio::time::pause();
+
+    let answer = service.post("/v1/sessions", Body::new(Never)).await;
+
+    assert_eq!(answer.with_status(408).problem(), "too-slow");
+}
+
+#[tokio::test]
+async fn one_request_more_than_there_is_room_for_is_told_to_come_again() {
+    let service = Arc::new(Service::new().await);
+    let mut waiting = tokio::task::JoinSet::new();
+    for _ in 0..fascicle::web::api::MOST_REQUESTS {
+        let service = Arc::clone(&service);
+        waiting.spawn(async move { service.post("/v1/sessions", Body::new(Never)).await.status });
+    }
+    // On one thread each of them runs until its body is waited for, some at every turn.
+    for _ in 0..fascicle::web::api::MOST_REQUESTS {
+        tokio::task::yield_now().await;
+    }
+
+    let busy = service.get("/v1/queue").await.with_status(503);
+
+    assert_eq!(busy.problem(), "busy");
+    assert_eq!(busy.header("retry-after"), "1");
+    waiting.abort_all();
+    while waiting.join_next().await.is_some() {}
+    service.get("/v1/queue").await.with_status(200);
 }
 
 #[tokio::test]

@@ -11,6 +11,7 @@ scenarios!(
     a_state_folder_belongs_to_its_server,
     a_session_that_was_given_up_is_never_told_as_done,
     a_session_behind_a_stuck_one_says_so,
+    the_trail_is_exported_the_queue_is_filtered_and_an_address_leads_back_to_the_words,
 );
 
 fn a_state_folder_belongs_to_its_server(server: &Server) {
@@ -84,6 +85,69 @@ fn a_session_behind_a_stuck_one_says_so(server: &Server) {
         shown.contains("--release") && shown.contains("waits behind item"),
         "{shown}"
     );
+}
+
+fn the_trail_is_exported_the_queue_is_filtered_and_an_address_leads_back_to_the_words(
+    server: &Server,
+) {
+    let site = Site::new(&server.base());
+    let (known, unknown) = (Person::known(server), Person::unknown());
+    let files = [known.session(), unknown.session()].map(|one| site.document(&one));
+    site.send(&[&files[0], &files[1]], 60).ended(5);
+    let export = site.path("trail.ndjson").display().to_string();
+
+    site.run("trail", &["--export", &export]).ended(0);
+    let again = site.run("trail", &["--export", &export]).ended(1);
+
+    assert!(again.text.contains("already exists"), "{}", again.text);
+    let rows = site.run("trail", &["--json"]).ended(0).text;
+    assert_eq!(std::fs::read(&export).expect("a file"), rows.as_bytes());
+    let mode = std::os::unix::fs::MetadataExt::mode(&std::fs::metadata(&export).expect("a file"));
+    assert_eq!(mode & 0o777, 0o600);
+    for (more, states) in [
+        (["--only", "delivered"], vec!["delivered"]),
+        (["--only", "waiting"], vec!["waiting for a person"]),
+        (["--only", "queued"], vec![]),
+        (["--target", "elsewhere"], vec![]),
+        (["--target", "record-server"], vec!["waiting for a person"]),
+    ] {
+        let found = site
+            .run("queue", &[&more[..], &["--json"]].concat())
+            .ended(0)
+            .json();
+        let found: Vec<&str> = found
+            .items()
+            .iter()
+            .filter_map(|item| item.text_of("state"))
+            .collect();
+        assert_eq!(found, states, "{more:?}");
+    }
+    let lost = site.run("queue", &["--only", "lost"]).ended(1);
+    assert!(
+        lost.text.contains("states are queued, sending"),
+        "{}",
+        lost.text
+    );
+    let event = site.run("trail", &["--event", "delivered"]).ended(0).text;
+    assert_eq!(event.lines().count(), 1, "{event}");
+    let items = site.queue();
+    let delivered = items.iter().find_map(|item| item.member("receipt"));
+    let first = &delivered.expect("a receipt").items_of("resources")[0];
+    let address = format!(
+        "{}/{}",
+        server.base(),
+        first.text_of("reference").expect("a place")
+    );
+    let behind = site.run("trail", &["--words", &address]).ended(0).text;
+    for told in [
+        "captured:",
+        "rows of the tables",
+        "measures.csv ",
+        "source: ",
+        "sent:",
+    ] {
+        assert!(behind.contains(told), "{told}: {behind}");
+    }
 }
 
 #[test]
