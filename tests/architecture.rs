@@ -32,7 +32,16 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("compare", &["thiserror", "uuid"]),
     ("coding", &["chrono", "uuid"]),
     ("record", &["serde", "serde_json", "uuid"]),
-    ("check", &["chrono", "octofhir_ucum"]),
+    (
+        "check",
+        &[
+            "base64",
+            "chrono",
+            "jsonschema",
+            "octofhir_ucum",
+            "serde_json",
+        ],
+    ),
     ("outbox", &["chrono", "sqlx", "thiserror", "tokio", "uuid"]),
     (
         "deliver",

@@ -4,8 +4,16 @@
 //! resource from anywhere. Out: a checked record, or every problem. Never: changes a record to
 //! make it pass.
 
+mod bundle;
+mod definitions;
+mod inside;
+mod invariants;
 mod ours;
+mod presence;
+mod primitive;
 mod rules;
+mod schema;
+mod structure;
 
 use crate::catalogue::Catalogue;
 use crate::json::Node;
@@ -49,8 +57,8 @@ pub fn check(record: Record) -> Result<Checked, Vec<Problem>> {
 /// Holds a FHIR resource from anywhere against the rules: base FHIR, and our own where the measure
 /// is ours. What only base FHIR was held for is told, so that silence never reads as a clean bill.
 pub fn resource(node: &Node, catalogue: &Catalogue, problems: &mut Problems) {
+    structure::resource(node, "", &structure::Around::default(), problems);
     if node.text_of("resourceType") == Some("Bundle") {
-        rules::bundle(node, problems);
         for (index, entry) in node.items_of("entry").iter().enumerate() {
             if let Some(resource) = entry.member("resource") {
                 one(
@@ -67,10 +75,7 @@ pub fn resource(node: &Node, catalogue: &Catalogue, problems: &mut Problems) {
 }
 
 fn one(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
-    rules::resource(node, path, problems);
-    let kind = node
-        .text_of("resourceType")
-        .unwrap_or("a resource without type");
+    let kind = node.text_of("resourceType").unwrap_or("a resource");
     // Instruments and Provenance carry no measure in anybody's hand.
     let without = matches!(kind, "Device" | "Provenance" | "Patient");
     if !without && (kind != "Observation" || !ours::observation(node, path, catalogue, problems)) {

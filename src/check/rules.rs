@@ -1,6 +1,9 @@
-//! Rules of FHIR R4 (4.0.1) that generators break, on resources as JSON.
+//! Rules of FHIR R4 (4.0.1) for what we emit ourselves: the few that hold beyond our own types.
+//!
+//! They run over every record; what comes from elsewhere is held against all of R4 (structure.rs).
 
 use crate::catalogue::UCUM;
+use crate::check::primitive;
 use crate::json::{Node, pointer_step};
 use crate::problem::Problems;
 use std::collections::BTreeSet;
@@ -12,35 +15,6 @@ pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
     elements(node, path, problems);
     if node.text_of("resourceType") == Some("Observation") {
         observation(node, path, problems);
-    }
-}
-
-/// The rules that hold for a Bundle as such (bundle.html, bdl-3 and bdl-7).
-pub(super) fn bundle(node: &Node, problems: &mut Problems) {
-    let asks = matches!(
-        node.text_of("type"),
-        Some("transaction" | "batch" | "history")
-    );
-    let mut seen = BTreeSet::new();
-    for (index, entry) in node.items_of("entry").iter().enumerate() {
-        let path = format!("/entry/{index}");
-        // "bdl-3: entry.request mandatory for batch/transaction/history, otherwise prohibited"
-        if asks != entry.member("request").is_some() {
-            let what = "request belongs to batch, transaction and history, and only there";
-            problems.error("fhir.bdl-3", &path, what.to_owned(), FIX);
-        }
-        // "bdl-7: FullUrl must be unique in a bundle, or else entries with the same fullUrl must have
-        // different meta.versionId (except in history bundles)"
-        let version = entry
-            .at(&["resource", "meta", "versionId"])
-            .and_then(Node::text);
-        if let Some(url) = entry.text_of("fullUrl")
-            && node.text_of("type") != Some("history")
-            && !seen.insert((url.to_owned(), version.map(str::to_owned)))
-        {
-            let what = format!("{url} stands twice");
-            problems.error("fhir.bdl-7", &format!("{path}/fullUrl"), what, FIX);
-        }
     }
 }
 
@@ -142,12 +116,7 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
     let Some(text) = node.text().filter(|_| TIMES.contains(&key)) else {
         return;
     };
-    let held = match text.len() {
-        4 => day(&format!("{text}-01-01")),
-        7 => day(&format!("{text}-01")),
-        10 => day(text),
-        _ => date_time(text),
-    };
+    let held = primitive::moment(text);
     let whole = matches!(
         key,
         "issued" | "recorded" | "lastUpdated" | "effectiveInstant"
@@ -156,18 +125,6 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
         let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
         problems.error("fhir.time", path, what, FIX);
     }
-}
-
-fn day(text: &str) -> bool {
-    text.starts_with(|c: char| c.is_ascii_digit()) && text.parse::<chrono::NaiveDate>().is_ok()
-}
-
-/// The library also reads a small t and z, a blank for the T, and any offset below a day.
-fn date_time(text: &str) -> bool {
-    let zone = |time: chrono::DateTime<chrono::FixedOffset>| time.offset().local_minus_utc().abs();
-    !text.contains(['t', 'z', ' '])
-        // "(Z|(\+|-)((0[0-9]|1[0-3]):[0-5][0-9]|14:00))" (datatypes.html#dateTime)
-        && chrono::DateTime::parse_from_rfc3339(text).is_ok_and(|time| zone(time) <= 14 * 60 * 60)
 }
 
 fn observation(node: &Node, path: &str, problems: &mut Problems) {
@@ -202,13 +159,8 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
             let path = format!("{path}/code");
             problems.error("fhir.required", &path, "code is missing".to_owned(), FIX);
         }
-        // "obs-7: If Observation.code is the same as an Observation.component.code then the value
-        // element associated with the code SHALL NOT be present"
-        if value_of(node).is_some() && share_a_coding(component, node) {
-            let what = "a component has the code and a value of its Observation".to_owned();
-            problems.error("fhir.obs-7", &path, what, FIX);
-        }
     }
+    same_code(node, path, problems);
     for (index, range) in node.items_of("referenceRange").iter().enumerate() {
         // "obs-3: Must have at least a low or a high or text"
         if ["low", "high", "text"]
@@ -218,6 +170,18 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
             let path = format!("{path}/referenceRange/{index}");
             let what = "has neither low nor high nor text".to_owned();
             problems.error("fhir.obs-3", &path, what, FIX);
+        }
+    }
+}
+
+/// "obs-7: If Observation.code is the same as an Observation.component.code then the value element
+/// associated with the code SHALL NOT be present"
+pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
+    for (index, component) in node.items_of("component").iter().enumerate() {
+        if value_of(node).is_some() && share_a_coding(component, node) {
+            let path = format!("{path}/component/{index}");
+            let what = "a component has the code and a value of its Observation".to_owned();
+            problems.error("fhir.obs-7", &path, what, FIX);
         }
     }
 }

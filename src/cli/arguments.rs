@@ -82,12 +82,12 @@ pub(super) struct EncodeOptions {
     pub(super) out: Option<PathBuf>,
 }
 
-/// Problems of session documents, or of FHIR JSON as far as base R4 and our tables go, each with path,
-/// reason and what to do.
+/// Problems of session documents, or of FHIR R4 resources whoever wrote them, as far as base R4 and our
+/// tables go, each with path, reason and what to do.
 #[derive(Args)]
 #[command(after_help = examples::CHECK)]
 pub(super) struct CheckOptions {
-    /// Session documents, Observations or Bundles (JSON).
+    /// Session documents, FHIR resources or Bundles (JSON), or files of one resource a line (NDJSON).
     #[arg(required_unless_present = "schema")]
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]

@@ -4,8 +4,9 @@ use crate::app::tables::load;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::cli::before::{Before, Out};
+use crate::cli::lines::{Form, Told};
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, report};
+use crate::cli::{Ended, lines, report};
 use crate::intake::MOST_BYTES;
 use crate::json::Node;
 use crate::problem::{Problem, Problems, file_words};
@@ -40,6 +41,10 @@ pub(super) fn read(path: &Path, number: usize) -> anyhow::Result<String> {
         let what = format!("document {number} of the command line is longer than 8 MiB");
         return Err(Mistake(what).into());
     }
+    utf8(bytes, number)
+}
+
+fn utf8(bytes: Vec<u8>, number: usize) -> anyhow::Result<String> {
     Ok(String::from_utf8(bytes).map_err(|_bytes| {
         Mistake(format!(
             "document {number} of the command line is not UTF-8"
@@ -114,63 +119,36 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
         return Ok(Ended::Done);
     }
     let catalogue = tables(options.own.tables.as_deref())?;
-    let mut ended = Ended::Done;
-    let mut documents = Vec::new();
+    let mut told = Told::new(&mut out, options.json);
     for (number, path) in (1..).zip(&options.files) {
-        let text = read(path, number)?;
-        let name = path.display().to_string();
-        let problems = problems_of(&text, &catalogue, now);
-        ended = ended.max(report::ended(&problems));
-        if options.json {
-            documents.push(report::problems_json(&name, &problems));
-        } else {
-            report::problems(&mut out, &name, &problems)?;
-            writeln!(out, "{name}: {}", report::count(&problems))?;
-        }
-    }
-    if options.json {
-        out.write_all(Node::List(documents).pretty().as_bytes())?;
-    }
-    Ok(ended)
-}
-
-/// FHIR JSON is told from a session document by its resourceType; several lines that are JSON each
-/// are NDJSON.
-fn problems_of(text: &str, catalogue: &Catalogue, now: DateTime<Utc>) -> Vec<Problem> {
-    let mut problems = Problems::new();
-    match Node::parse(text) {
-        Ok(node) if node.member("resourceType").is_some() => {
-            crate::check::resource(&node, catalogue, &mut problems);
-            return problems.sorted();
-        }
-        Ok(_) => {}
-        Err(_not_one_document) => {
-            let lines: Vec<&str> = text
-                .lines()
-                .filter(|line| !line.trim().is_empty())
-                .collect();
-            let nodes: Option<Vec<Node>> =
-                lines.iter().map(|line| Node::parse(line).ok()).collect();
-            if let Some(nodes) = nodes.filter(|nodes| nodes.len() > 1) {
-                return lines_of(&nodes, catalogue);
+        told.document(path.display().to_string())?;
+        match lines::open(path, number)? {
+            Form::Lines(each) => lines::each(each, &catalogue, &mut told)?,
+            Form::Document(bytes) => {
+                told.add(&problems_of(&utf8(bytes, number)?, &catalogue, now))?;
+            }
+            Form::TooLarge => {
+                let mut problems = Problems::new();
+                lines::too_large(&mut problems);
+                told.add(&problems.sorted())?;
             }
         }
+        told.close()?;
+    }
+    Ok(told.end()?)
+}
+
+/// FHIR JSON is told from a session document by its resourceType.
+fn problems_of(text: &str, catalogue: &Catalogue, now: DateTime<Utc>) -> Vec<Problem> {
+    if let Ok(node) = Node::parse(text)
+        && node.member("resourceType").is_some()
+    {
+        let mut problems = Problems::new();
+        crate::check::resource(&node, catalogue, &mut problems);
+        return problems.sorted();
     }
     match encode_document(text, &Earlier::default(), catalogue, now) {
         Ok(encoded) => encoded.told,
         Err(held) => held.problems,
     }
-}
-
-fn lines_of(nodes: &[Node], catalogue: &Catalogue) -> Vec<Problem> {
-    let mut all = Vec::new();
-    for (line, node) in (1..).zip(nodes) {
-        let mut problems = Problems::new();
-        crate::check::resource(node, catalogue, &mut problems);
-        all.extend(problems.sorted().into_iter().map(|mut problem: Problem| {
-            problem.path = format!("line {line}{}", problem.path);
-            problem
-        }));
-    }
-    all
 }

@@ -10,6 +10,7 @@ mod catalogue;
 mod demo;
 mod documents;
 mod examples;
+mod lines;
 mod practice;
 mod progress;
 mod queue;

@@ -117,20 +117,6 @@ pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
     ])
 }
 
-/// One line that counts.
-pub(super) fn count(problems: &[Problem]) -> String {
-    let of = |severity: Severity, one: &str, many: &str| {
-        let count = problems.iter().filter(|p| p.severity == severity).count();
-        counted(u64::try_from(count).unwrap_or(u64::MAX), one, many)
-    };
-    [
-        of(Severity::Error, "error", "errors"),
-        of(Severity::Caution, "caution", "cautions"),
-        of(Severity::Note, "note", "notes"),
-    ]
-    .join(", ")
-}
-
 /// How a document with these problems ends a command.
 pub(super) fn ended(problems: &[Problem]) -> Ended {
     let has = |severity: Severity| problems.iter().any(|problem| problem.severity == severity);

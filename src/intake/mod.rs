@@ -87,7 +87,8 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
     Read { draft, canonical }
 }
 
-fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
+/// Tells why a text is no acceptable JSON.
+pub fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
     match fault {
         NotJson::Syntax { line, column } => problems.error(
             "json.syntax",
@@ -105,7 +106,7 @@ fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
             "json.deep",
             "",
             "nested too deep".to_owned(),
-            "a session document nests at most a few levels",
+            "nothing we read nests more than 64 levels",
         ),
     }
 }

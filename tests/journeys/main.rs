@@ -8,6 +8,7 @@ mod from_anywhere;
 mod held;
 mod odd_text;
 mod own_codes;
+mod from_elsewhere;
 mod planes;
 mod precautions;
 mod read_aloud;

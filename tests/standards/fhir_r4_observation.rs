@@ -91,7 +91,7 @@ fn the_status_is_one_of_eight() {
     for status in held {
         assert_eq!(with(status), [""; 0], "{status}");
     }
-    assert_eq!(with("done"), ["error fhir.status /status"]);
+    assert_eq!(with("done"), ["error fhir.code /status"]);
 }
 
 /// Source: <https://hl7.org/fhir/R4/formats.html#choice>, 4.0.1.

@@ -46,5 +46,5 @@ fn paths_of_problems_are_escaped_wherever_they_come_from() {
 
     assert_eq!(told(&document), ["error field.unknown /findings/4/a~1b~0c"]);
     assert!(matches!(twice, Err(NotJson::Twice { path, .. }) if path == "/a~1b~0c"));
-    assert_eq!(judged(&empty), ["error fhir.empty /a~1b~0c"]);
+    assert_eq!(judged(&empty), ["error fhir.element /a~1b~0c"]);
 }
