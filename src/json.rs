@@ -9,6 +9,7 @@
 use serde::de::{Deserialize, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::fmt;
 
 /// How deep a document may nest; deeper is refused before the stack could run out.
@@ -61,6 +62,10 @@ impl Node {
     /// # Errors
     /// [`NotJson`] when the text is not JSON, repeats a key in one object, or nests too deep.
     pub fn parse(text: &str) -> Result<Self, NotJson> {
+        // Told before the text is read once for each level.
+        if deeper_than(text, DEEPEST) {
+            return Err(NotJson::Deep);
+        }
         let raw: &RawValue = serde_json::from_str(text).map_err(|cause| NotJson::Syntax {
             line: cause.line(),
             column: cause.column(),
@@ -283,8 +288,9 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
         Some(b'{') => {
             let Pairs(pairs) = part(text)?;
             let mut members: Vec<(String, Node)> = Vec::with_capacity(pairs.len());
+            let mut known = BTreeSet::new();
             for (key, value) in pairs {
-                if members.iter().any(|(name, _)| *name == key) {
+                if !known.insert(key.clone()) {
                     return Err(NotJson::Twice {
                         key,
                         path: path.to_owned(),
@@ -307,6 +313,27 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
         Some(b'n') => Ok(Node::Null),
         Some(_) | None => Ok(Node::Number(text.to_owned())),
     }
+}
+
+/// True when brackets outside of strings nest deeper than a number of levels.
+fn deeper_than(text: &str, levels: usize) -> bool {
+    let (mut depth, mut quoted, mut escaped) = (0_usize, false, false);
+    for byte in text.bytes() {
+        match byte {
+            _ if escaped => escaped = false,
+            b'\\' if quoted => escaped = true,
+            b'"' => quoted = !quoted,
+            b'[' | b'{' if !quoted => {
+                depth = depth.saturating_add(1);
+                if depth > levels.saturating_add(1) {
+                    return true;
+                }
+            }
+            b']' | b'}' if !quoted => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+    }
+    false
 }
 
 fn part<'a, T: Deserialize<'a>>(text: &'a str) -> Result<T, NotJson> {
@@ -379,5 +406,12 @@ mod tests {
         let deep = format!("{}{}", "[".repeat(100), "]".repeat(100));
 
         assert!(matches!(Node::parse(&deep), Err(NotJson::Deep)));
+    }
+
+    #[test]
+    fn brackets_in_strings_are_no_levels() {
+        let text = format!(r#"{{"a":"\"{}"}}"#, "[".repeat(100));
+
+        assert!(Node::parse(&text).is_ok());
     }
 }

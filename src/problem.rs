@@ -3,6 +3,7 @@
 //! Owns: [`Problem`], [`Severity`] and the list that rooms add to.
 //! In: what a room found. Out: the same, sorted by path. Never: knows any room.
 
+use std::collections::BTreeSet;
 use std::fmt;
 use std::io;
 
@@ -67,14 +68,14 @@ pub fn file_words(kind: io::ErrorKind) -> String {
     }
 }
 
-/// What the rooms have complained about so far.
+/// What the rooms have complained about so far, and the paths of which the form was told.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Problems(Vec<Problem>);
+pub struct Problems(Vec<Problem>, BTreeSet<String>);
 
 impl Problems {
     /// An empty list.
     pub const fn new() -> Self {
-        Self(Vec::new())
+        Self(Vec::new(), BTreeSet::new())
     }
 
     /// Adds an error: nothing is sent while it stands.
@@ -136,12 +137,11 @@ impl Problems {
         hint: &str,
     ) {
         // What is told of the form of a field is not told again of its content.
-        if self
-            .0
-            .iter()
-            .any(|told| told.path == path && told.code == "field.form")
-        {
+        if self.1.contains(path) {
             return;
+        }
+        if code == "field.form" {
+            self.1.insert(path.to_owned());
         }
         self.0.push(Problem {
             path: path.to_owned(),

@@ -125,6 +125,10 @@ const LONG: &[(&str, &str)] = &[
         "one type after another, each field with its sentence for the schema",
     ),
     (
+        "json.rs",
+        "one tree: how it is read, asked and written, and why numbers keep their text",
+    ),
+    (
         "record/build.rs",
         "one resource after another, each field on its line",
     ),

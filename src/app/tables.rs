@@ -79,7 +79,7 @@ impl Folder {
             let path = entry?.path();
             let name = path.file_name().unwrap_or_default().to_string_lossy();
             let name = format!("{before}{name}");
-            if name.starts_with('.') || name.contains("/.") || name == "fhir" {
+            if name.starts_with('.') || name.contains("/.") || matches!(&*name, "fhir" | "r4") {
                 self.aside.push(name);
             } else if path.is_dir() && name == "scales" {
                 self.under(&path, "scales/")?;

@@ -233,6 +233,8 @@ const SEVERITIES: [Severity; 3] = [Severity::Error, Severity::Caution, Severity:
 mod tests {
     use super::{Form, Told, each, open};
     use crate::catalogue::Catalogue;
+    use crate::json::Node;
+    use crate::problem::{Problem, Problems};
     use std::io::Write as _;
 
     /// What is told of a file with this text under this ending.
@@ -296,7 +298,38 @@ mod tests {
 
         assert!(told.contains("x: line 1\n  error [json.syntax]"), "{told}");
         assert!(told.contains("x: line 2\n  error [json.utf8]"), "{told}");
-        assert!(told.contains("x: line 3\n  error [json.syntax]"), "{told}");
+        assert!(told.contains("x: line 3\n  error [json.deep]"), "{told}");
+    }
+
+    #[test]
+    fn what_is_told_as_json_is_one_list_whatever_was_found() {
+        let mut problems = Problems::new();
+        problems.error("json.utf8", "/a", "what".to_owned(), "hint");
+        problems.note("json.utf8", "/b", "what".to_owned(), "hint");
+        let problems = problems.sorted();
+        let written = |documents: &[&[Problem]]| {
+            let mut out = Vec::new();
+            let mut told = Told::new(&mut out, true);
+            for problems in documents {
+                told.document("a \"name\"".to_owned()).expect("told");
+                for problem in *problems {
+                    told.add(std::slice::from_ref(problem)).expect("told");
+                    told.add(&[]).expect("told");
+                }
+                told.close().expect("told");
+            }
+            told.end().expect("told");
+            let text = String::from_utf8(out).expect("text");
+            let node = Node::parse(&text).expect("JSON");
+            let counts = node
+                .items()
+                .iter()
+                .map(|one| one.items_of("problems").len());
+            counts.collect::<Vec<_>>()
+        };
+
+        assert_eq!(written(&[]), [0; 0]);
+        assert_eq!(written(&[&[], &problems, &problems[..1]]), [0, 2, 1]);
     }
 
     #[test]
