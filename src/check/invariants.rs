@@ -217,36 +217,3 @@ fn repeat(node: &Node, path: &str, problems: &mut Problems) {
         );
     }
 }
-
-/// "txt-2: The narrative SHALL have some non-whitespace content"; it is "a stripped down version of
-/// XHTML" (Narrative.div) with one root, a div.
-pub(super) fn narrative(text: &str, path: &str, problems: &mut Problems) {
-    let text = text.trim();
-    if !text.starts_with("<div") || !(text.ends_with("</div>") || text.ends_with("/>")) {
-        let what = "the narrative is no div of XHTML".to_owned();
-        let hint = "write <div xmlns=\"http://www.w3.org/1999/xhtml\">…</div>";
-        problems.error("fhir.narrative", path, what, hint);
-        return;
-    }
-    let mut inside = false;
-    let words = text.chars().any(|c| match c {
-        '<' => {
-            inside = true;
-            false
-        }
-        '>' => {
-            inside = false;
-            false
-        }
-        c => !inside && !c.is_whitespace(),
-    });
-    if !words && !text.contains("<img") {
-        let what = "the narrative says nothing".to_owned();
-        problems.error(
-            "fhir.txt-2",
-            path,
-            what,
-            "say something, or leave the text out",
-        );
-    }
-}

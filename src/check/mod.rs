@@ -8,6 +8,7 @@ mod bundle;
 mod definitions;
 mod inside;
 mod invariants;
+mod narrative;
 mod ours;
 mod presence;
 mod primitive;

@@ -4,7 +4,7 @@
 //! (where they say nothing), and knows no choice, no reference and no null beside an extension.
 
 use crate::check::definitions::{Definitions, Element, Type, definitions};
-use crate::check::{bundle, inside, invariants, primitive, schema};
+use crate::check::{bundle, inside, invariants, narrative, primitive, schema};
 use crate::json::{Node, pointer_step};
 use crate::problem::Problems;
 use std::collections::{BTreeMap, BTreeSet};
@@ -223,7 +223,7 @@ impl Walk<'_> {
                 };
                 resource(node, path, &around, self.problems);
             }
-            ("xhtml", Node::Text(text)) => invariants::narrative(text, path, self.problems),
+            ("xhtml", Node::Text(text)) => narrative::held(text, path, self.problems),
             (kind, _) if Definitions::is_primitive(kind) => {
                 primitive::value(kind, node, path, self.problems);
                 self.bound(node, place);

@@ -319,6 +319,38 @@ const CASES: &[Case] = &[
     ),
     (
         OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>a<br/><!-- <b> --><b>c</b></p></div>""#,
+        )],
+        &[],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>a</div>""#,
+        )],
+        &["error fhir.narrative /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\">a<script>b</script></div>""#,
+        )],
+        &["error fhir.txt-1 /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><img src=\"x.png\" alt=\"a>b\"/></div>""#,
+        )],
+        &[],
+    ),
+    (
+        OBSERVATION,
         &[("/extension/0/valueBoolean", "")],
         &["error fhir.ext-1 /extension/0"],
     ),

@@ -104,6 +104,8 @@ const FAULTS = {
   "data-no-base64": at((v, k) => k === "data" && typeof v === "string" && v.length > 20, put("@@@@")),
   "narrative-without-div": at(named("div"), put("just words")),
   "narrative-of-nothing": at(named("div"), put('<div xmlns="http://www.w3.org/1999/xhtml"> </div>')),
+  "narrative-with-a-script": at(named("div"), (p) => { p.holder[p.key] = p.value.replace(/<\/div>$/, "<script>x</script></div>"); }),
+  "narrative-with-an-open-end": at(named("div"), (p) => { p.holder[p.key] = p.value.replace(/<\/div>$/, "<p>x</div>"); }),
   "narrative-without-status": at(named("text"), (p) => (isObject(p.value) && p.value.div ? delete p.value.status : false)),
   "narrative-without-words": at(named("text"), (p) => (isObject(p.value) && p.value.div ? delete p.value.div : false)),
   // codes
