@@ -138,7 +138,7 @@ fn the_sample_configuration_reads_and_shows_every_key() {
 /// Every help text, one after another.
 #[test]
 fn the_help_texts_are_as_they_are_kept() {
-    const COMMANDS: [&[&str]; 13] = [
+    const COMMANDS: [&[&str]; 14] = [
         &[],
         &["demo"],
         &["encode"],
@@ -151,6 +151,7 @@ fn the_help_texts_are_as_they_are_kept() {
         &["catalogue"],
         &["catalogue", "list"],
         &["catalogue", "check"],
+        &["catalogue", "worksheet"],
         &["practice"],
     ];
     let mut all = String::new();

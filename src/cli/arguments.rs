@@ -340,6 +340,7 @@ pub(super) struct TablesOptions {
 /// Every measure with its meaning, kind, unit, allowed words, codes in the order in which they are
 /// sent, codes of its site, an example and its source.
 #[derive(Args)]
+#[command(after_help = examples::CATALOGUE_WORKSHEET)]
 pub(super) struct WorksheetOptions {
     /// Folder to write to; made when missing.
     #[arg(long, value_name = "DIR")]

@@ -120,6 +120,12 @@ Examples:
 
 Exit codes: 0 done; 1 there is no such kind.";
 
+pub(super) const CATALOGUE_WORKSHEET: &str = "\
+Example:
+  fascicle catalogue worksheet --out worksheet --tables /etc/fascicle/tables
+
+Exit codes: 0 written; 1 a table has a fault, or the folder cannot be written; 70 a fault of the
+program.";
 pub(super) const CATALOGUE_CHECK: &str = "\
 Example:
   fascicle catalogue check our-tables/
