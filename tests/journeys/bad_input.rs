@@ -75,7 +75,6 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "id.form",
         "guards our own schema, which tells what is no UUID first",
     ),
-    ("json.large", "about FHIR from elsewhere: src/cli/lines.rs"),
     ("json.utf8", "about lines of NDJSON: src/cli/lines.rs"),
     ("record.json", "guards our own types, which serialise"),
     (
