@@ -30,6 +30,7 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
         }
     }
     of_codes(catalogue, &mut told);
+    of_end_feels(catalogue, &mut told);
     of_reasons(catalogue, &mut told);
     for site in catalogue.sites.values() {
         for (code, _) in site.published().into_iter().flatten() {
@@ -65,6 +66,17 @@ impl Told<'_> {
             line: line.unwrap_or(0),
             what,
         });
+    }
+}
+
+fn of_end_feels(catalogue: &Catalogue, told: &mut Told<'_>) {
+    for (end_feel, ending) in &catalogue.end_feel_endings {
+        for (list, word) in [("end-feel", end_feel), ("ending", ending)] {
+            if catalogue.word(list, word).is_none() {
+                let what = format!("{word} is no word of the list {list}");
+                told.fault("end_feel_endings.csv", end_feel, what);
+            }
+        }
     }
 }
 

@@ -18,6 +18,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/dimensions.csv"),
     },
     TableFile {
+        name: "end_feel_endings.csv",
+        text: include_str!("../../profiles/end_feel_endings.csv"),
+    },
+    TableFile {
         name: "measurement_error.csv",
         text: include_str!("../../profiles/measurement_error.csv"),
     },

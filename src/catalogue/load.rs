@@ -44,6 +44,12 @@ struct DimensionRow {
 }
 
 #[derive(Deserialize)]
+struct EndFeelRow {
+    end_feel: String,
+    ending: String,
+}
+
+#[derive(Deserialize)]
 struct SignRow {
     site: String,
     lengthens: Axis,
@@ -66,6 +72,7 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     let mut codes: Vec<CodeRow> = reader.rows("codes.csv");
     let units: Vec<UnitRow> = reader.rows("units.csv");
     let dimensions: Vec<DimensionRow> = reader.rows("dimensions.csv");
+    let end_feels: Vec<EndFeelRow> = reader.rows("end_feel_endings.csv");
     let signs: Vec<SignRow> = reader.rows("stretch_signs.csv");
     let plausibility: Vec<PlausibilityRow> = reader.rows("plausibility.csv");
     let mut sites: BTreeMap<String, Site> = sites
@@ -87,6 +94,10 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         measurement_error: reader.rows("measurement_error.csv"),
         reference_ranges: reader.rows("reference_ranges.csv"),
         units: units.into_iter().map(unit).collect(),
+        end_feel_endings: end_feels
+            .into_iter()
+            .map(|row| (row.end_feel, row.ending))
+            .collect(),
         dimensions: dimensions
             .into_iter()
             .map(|row| (row.family, row.dimension))

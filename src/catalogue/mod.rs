@@ -82,6 +82,8 @@ pub struct Catalogue {
     pub units: BTreeMap<String, Unit>,
     /// What the unit of a family of measures has to measure, where the kind leaves it open.
     pub dimensions: BTreeMap<String, Dimension>,
+    /// End feels that say themselves what stopped a movement, with that way of ending.
+    pub end_feel_endings: BTreeMap<String, String>,
     /// Which way a muscle group at a site lengthens along its axis.
     pub stretch_signs: BTreeMap<String, Axis>,
     /// Numbers that checks of sense need.

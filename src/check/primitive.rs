@@ -34,7 +34,7 @@ fn wrong_type(kind: &str, path: &str, problems: &mut Problems) {
 }
 
 /// "integer: A signed integer in the range −2,147,483,648..2,147,483,647 (32-bit)", pattern
-/// "[0]|[-+]?[1-9][0-9]*"; unsignedInt is 0 or more, positiveInt 1 or more (datatypes.html).
+/// `[0]|[-+]?[1-9][0-9]*`; unsignedInt is 0 or more, positiveInt 1 or more (datatypes.html).
 fn whole(kind: &str, digits: &str, path: &str, problems: &mut Problems) {
     let least = match kind {
         "positiveInt" => 1,
@@ -114,7 +114,7 @@ pub(super) fn absolute(uri: &str) -> bool {
     })
 }
 
-/// "urn:oid:[0-2](\.(0|[1-9][0-9]*))+", and "UUIDs SHALL be represented in lowercase" (#uuid).
+/// `urn:oid:[0-2](\.(0|[1-9][0-9]*))+`, and "UUIDs SHALL be represented in lowercase" (#uuid).
 fn named(text: &str) -> bool {
     if let Some(oid) = text.strip_prefix("urn:oid:") {
         let mut arcs = oid.split('.');
@@ -169,7 +169,7 @@ fn date_time(text: &str) -> bool {
         && chrono::DateTime::parse_from_rfc3339(text).is_ok_and(|time| zone(time) <= 14 * 60 * 60)
 }
 
-/// "([01][0-9]|2[0-3]):[0-5][0-9]:([0-5][0-9]|60)(\.[0-9]+)?" (datatypes.html#time)
+/// `([01][0-9]|2[0-3]):[0-5][0-9]:([0-5][0-9]|60)(\.[0-9]+)?` (datatypes.html#time)
 fn time(text: &str) -> bool {
     let (whole, fraction) = text.split_once('.').unwrap_or((text, "0"));
     whole.len() == 8

@@ -356,7 +356,7 @@ fn extended(node: &Node) -> bool {
     !node.items_of("extension").is_empty()
 }
 
-/// The type a literal reference names: "[type]/[id]", relative or at the end of an address, a
+/// The type a literal reference names: `[type]/[id]`, relative or at the end of an address, a
 /// version may follow (references.html#literal).
 fn type_in<'a>(reference: &'a str, definitions: &Definitions) -> Option<&'a str> {
     let whole = reference.split(['?', '#', '|']).next().unwrap_or_default();

@@ -6,6 +6,7 @@ use crate::cli::{Ended, documents, practice, settings};
 use crate::clock::MachineClock;
 use crate::config::Settings;
 use crate::config::serve::Serve;
+use crate::deliver::secrets_readable;
 use crate::web::Service;
 use crate::web::api::OPENAPI;
 use crate::web::tokens::Tokens;
@@ -112,6 +113,16 @@ fn say(
             target.name,
             target.base.open()
         )?;
+    }
+    for target in &settings.targets {
+        if !secrets_readable(target) {
+            writeln!(
+                out,
+                "WARNING: a secret file of target {} cannot be read: sessions are accepted and kept, \
+                 and nothing is delivered to it until it can",
+                target.name
+            )?;
+        }
     }
     if !serve.address.ip().is_loopback() {
         writeln!(

@@ -18,13 +18,16 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
     };
     match &one.value {
         Value::Angle(angle) => {
-            let place = place(angle.degrees(), &one.row);
+            let place = |short| place(angle.degrees(), &one.row, short);
             match (angle.fixed, angle.extent()) {
-                (true, _) => format!("fixed at {place}"),
-                (false, Extent::Reached) => place,
-                (false, Extent::AtLeast) => {
-                    format!("end not reached: {} at {place}", ending(one, catalogue))
-                }
+                (true, _) => format!("fixed at {}", place("neutral not reached")),
+                (false, Extent::Reached) => place("neutral not reached"),
+                // A movement that was stopped says nothing of what could have been reached.
+                (false, Extent::AtLeast) => format!(
+                    "end not reached: {} at {}",
+                    ending(one, catalogue),
+                    place("before neutral")
+                ),
             }
         }
         Value::Word(code) => label(list, code),
@@ -43,8 +46,9 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
     }
 }
 
-/// Where an angle lies, on which side of neutral, named by movement.
-fn place(degrees: Exact, row: &Measure) -> String {
+/// Where an angle lies, on which side of neutral, named by movement; `short` says what it means to
+/// lie before neutral.
+fn place(degrees: Exact, row: &Measure, short: &str) -> String {
     let of = |movement: &Option<String>| {
         let movement = movement.as_deref().unwrap_or_default();
         movement.replace('-', " ")
@@ -52,8 +56,8 @@ fn place(degrees: Exact, row: &Measure) -> String {
     if degrees.is_zero() {
         "the neutral position".to_owned()
     } else if degrees.is_negative() {
-        let short = counted(degrees.magnitude(), "degree");
-        format!("{short} of {}, neutral not reached", of(&row.opposite))
+        let lacking = counted(degrees.magnitude(), "degree");
+        format!("{lacking} of {}, {short}", of(&row.opposite))
     } else {
         format!("{} of {}", counted(degrees, "degree"), of(&row.movement))
     }

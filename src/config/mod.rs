@@ -207,4 +207,25 @@ mod tests {
         assert!(checked("address = '0.0.0.0:80'").is_err());
         assert!(checked("address = '0.0.0.0:80'\nopen_to_network = true").is_ok());
     }
+
+    #[test]
+    fn a_secret_that_is_not_there_is_known_before_the_first_delivery() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("token");
+        let text = format!(
+            "state = 'x'\n[[target]]\nname = 'a'\nbase = 'https://a.example/fhir'\n\
+             sign_in = 'bearer'\nsecret_file = '{}'",
+            file.display()
+        );
+        let settings = Settings::read(&text).expect("sound settings");
+        let target = &settings.targets[0];
+
+        let before = crate::deliver::secrets_readable(target);
+        std::fs::write(&file, "a-token").expect("written");
+
+        assert_eq!(
+            (before, crate::deliver::secrets_readable(target)),
+            (false, true)
+        );
+    }
 }

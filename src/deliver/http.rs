@@ -178,6 +178,11 @@ impl Connection {
     }
 }
 
+/// Whether the secrets and the fixed headers of a target can be read now.
+pub(super) fn secrets_readable(target: &Target) -> bool {
+    authorization(&target.sign_in).is_ok() && client::fixed(target).is_some()
+}
+
 fn authorization(sign_in: &SignIn) -> Result<Option<HeaderValue>, Silence> {
     let secret = |path| fs::read_to_string(path).map_err(|_unreadable| Silence::Secret);
     let text = match sign_in {

@@ -90,6 +90,12 @@ pub enum SignIn {
     Bearer(PathBuf),
 }
 
+/// Whether the files with the secrets of a target can be read now. They are read again for every
+/// request, so this says only whether a delivery could begin.
+pub fn secrets_readable(target: &Target) -> bool {
+    http::secrets_readable(target)
+}
+
 /// Makes the TLS provider of the process known; may be called more than once.
 pub fn install_tls() {
     // A second call finds the provider of the first.

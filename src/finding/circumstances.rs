@@ -102,6 +102,12 @@ fn none_known_fits(draft: &CircumstancesDraft, problems: &mut Problems) {
             NoneKnown::Injections => draft.injections.is_some(),
             NoneKnown::Splints => draft.splints.is_some(),
         };
+        let earlier = draft.none_known.iter().flatten().take(index);
+        if earlier.into_iter().any(|other| other == said) {
+            let what = format!("{} stands here already", said.list());
+            let path = format!("{AT}/none_known/{index}");
+            problems.error("list.twice", &path, what, "keep one of them");
+        }
         if listed {
             let list = said.list();
             let what = format!(

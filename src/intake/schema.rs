@@ -204,6 +204,10 @@ fn one(
             format!("{field}: {error}"),
             "values that carry digits are strings, in quotes",
         ),
+        ("field.choice", ValidationErrorKind::OneOfNotValid { .. }) => (
+            format!("{field}: {} is none of its words", error.instance()),
+            "fascicle check --schema lists the words, and what each means",
+        ),
         ("field.choice", _) => (format!("{field}: {error}"), "use one of the words listed"),
         ("field.empty", _) => (
             format!("{field}: {error}"),

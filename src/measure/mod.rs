@@ -334,6 +334,7 @@ fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, proble
     }
     neighbour_fits(finding, row, problems);
     value::parts_fit(finding, row, problems);
+    value::end_feel_fits(finding, catalogue, problems);
 }
 
 fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Problems) {

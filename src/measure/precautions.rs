@@ -9,6 +9,9 @@ use crate::problem::Problems;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
+/// The region of `sites.csv` that crosses all others.
+const ANYWHERE: &str = "skin by dermatome";
+
 /// Asks about precautions whose review or end has passed: they hold until a named person lifts
 /// them.
 pub(super) fn overdue(session: &Session, problems: &mut Problems) {
@@ -85,11 +88,22 @@ pub(super) fn within(
 /// bends the ankle stretches the calf), every movement of a muscle that crosses its site, and
 /// every stretch of a muscle that moves a joint of its region (the hamstrings lie on the thigh and
 /// move the knee).
+///
+/// A dermatome lies in no one region, so nobody can tell from a table whether it crosses the site of
+/// a precaution: whatever is done on it is asked about, and so is everything on the side of a
+/// dermatome that is protected itself.
 fn touches(precaution: &Precaution, one: &Measured, catalogue: &Catalogue) -> bool {
     let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
     let near = |site: &str| region(site) == region(&precaution.site);
     let crosses = one.row.neighbour.as_deref() == Some(precaution.site.as_str());
     let moved = moved_joint(&one.row);
+    let anywhere = |site: &str| region(site) == Some(ANYWHERE);
+    let site = one.row.site.as_deref();
+    if precaution.side == one.finding.side
+        && site.is_some_and(|site| anywhere(site) != anywhere(&precaution.site))
+    {
+        return true;
+    }
     precaution.side == one.finding.side
         && one.row.site.as_deref().is_some_and(|site| {
             site == precaution.site
@@ -124,8 +138,17 @@ fn forbids(
     match effect.forbids.as_str() {
         "no" => false,
         "beyond" => in_limited_plane(precaution, &one.row, catalogue) && beyond(precaution, one),
-        _ => moves(&one.row) || Some(&precaution.site) == one.row.site.as_ref(),
+        _ => moves(&one.row) || same_skin(precaution, &one.row, catalogue),
     }
+}
+
+/// What moves nothing is reached at its own site, and where a dermatome makes that impossible to tell.
+fn same_skin(precaution: &Precaution, row: &Measure, catalogue: &Catalogue) -> bool {
+    let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
+    let site = row.site.as_deref();
+    Some(precaution.site.as_str()) == site
+        || region(&precaution.site) == Some(ANYWHERE)
+        || site.and_then(region) == Some(ANYWHERE)
 }
 
 /// A limit of flexion at the hip says nothing of flexion at the knee. Where no measure of the site

@@ -127,6 +127,25 @@ pub(super) fn parts_fit(finding: &Finding, row: &Measure, problems: &mut Problem
     }
 }
 
+/// What an end feels like is known only where the end was reached, unless the end feel itself says
+/// what stopped the movement.
+pub(super) fn end_feel_fits(finding: &Finding, catalogue: &Catalogue, problems: &mut Problems) {
+    let (Some(end_feel), Outcome::Found(_, Some(ending))) = (&finding.end_feel, &finding.outcome)
+    else {
+        return;
+    };
+    let stopped_by = catalogue.end_feel_endings.get(end_feel);
+    if ending.how != "end-of-range" && stopped_by != Some(&ending.how) {
+        let what = format!(
+            "{end_feel} is how an end feels, and the movement was stopped before its end ({})",
+            ending.how
+        );
+        let hint = "remove end_feel, correct how it ended, or confirm it with a reason";
+        let path = format!("{}/end_feel", finding.path);
+        problems.caution("end-feel.bound", &path, what, hint);
+    }
+}
+
 fn ending_fits(finding: &Finding, row: &Measure, ending: Option<&Ending>, problems: &mut Problems) {
     let path = format!("{}/ended", finding.path);
     match (row.kind.has_ending(), ending) {

@@ -12,6 +12,7 @@ mod rows;
 mod sqlite;
 mod target;
 pub mod trail;
+pub mod verify;
 mod work;
 
 use crate::private::Private;

@@ -2,7 +2,7 @@
 
 use crate::catalogue::sha256_hex;
 use crate::json::{Node, object, text};
-use crate::outbox::{Outbox, OutboxError, State, TrailRow, WantedRows, rows};
+use crate::outbox::{Outbox, OutboxError, TrailRow, WantedRows};
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
@@ -118,7 +118,7 @@ pub(super) fn hash(before: &str, row: &TrailRow) -> String {
     sha256_hex(node.canonical().as_bytes())
 }
 
-fn read(row: &SqliteRow) -> Result<TrailRow, OutboxError> {
+pub(super) fn read(row: &SqliteRow) -> Result<TrailRow, OutboxError> {
     Ok(TrailRow {
         number: row.try_get("number")?,
         at: row.try_get("at")?,
@@ -168,71 +168,6 @@ impl Outbox {
         .fetch_all(&self.pool)
         .await?;
         rows.iter().map(read).collect()
-    }
-}
-
-impl Outbox {
-    /// Holds the trail against itself and against the deliveries: what does not fit, each in a
-    /// sentence; nothing when everything does.
-    ///
-    /// # Errors
-    /// [`OutboxError`] when the store does not answer.
-    pub async fn verify_trail(&self, expected: Option<&str>) -> Result<Vec<String>, OutboxError> {
-        let rows = self.trail(None).await?;
-        let mut faults = Vec::new();
-        faults.extend(
-            first_break(&rows)
-                .map(|number| format!("row {number} does not follow from those before")),
-        );
-        let given: i64 = sqlx::query(
-            "-- Outbox::verify_trail (numbers given)
-             SELECT coalesce(max(seq), 0) AS given FROM sqlite_sequence WHERE name = 'trail'",
-        )
-        .fetch_one(&self.pool)
-        .await?
-        .try_get("given")?;
-        if rows.last().map_or(0, |row| row.number) != given {
-            faults.push(format!("row {given} was written and is missing"));
-        }
-        if let Some(hash) = expected.filter(|hash| !rows.iter().any(|row| row.sha256 == **hash)) {
-            faults.push(format!("no row has the hash {hash}"));
-        }
-        for item in self.items(false).await? {
-            let id = item.id.to_string();
-            let last = rows.iter().rev().find(|row| row.item.as_ref() == Some(&id));
-            if last.is_none_or(|row| !tells(&row.event, item.state)) {
-                faults.push(format!(
-                    "item {id} is {} and its last row says otherwise",
-                    item.state.word()
-                ));
-            }
-        }
-        for target in self.targets().await? {
-            let of_target = |row: &&TrailRow| {
-                !row.of_session() && row.target.as_deref() == Some(target.name.as_str())
-            };
-            let last = rows.iter().rev().find(of_target);
-            let told = last.is_some_and(|row| row.event == "paused");
-            if told != target.paused.is_some() {
-                let is = if told { "is not" } else { "is" };
-                faults.push(format!(
-                    "target {} {is} paused and its last row says otherwise",
-                    target.name
-                ));
-            }
-        }
-        Ok(faults)
-    }
-}
-
-/// True when an event is the last that leads to a state.
-fn tells(event: &str, state: State) -> bool {
-    match state {
-        State::Queued => matches!(event, "queued" | "released"),
-        State::Unknown => matches!(event, "unknown" | "released"),
-        State::Sending | State::Delivered | State::Refused | State::Waiting | State::Dropped => {
-            event == rows::column(state)
-        }
     }
 }
 

@@ -124,7 +124,12 @@ async fn a_paused_target_accepts_and_claims_nothing_until_it_goes_on() {
         ["paused", "accepted", "queued", "resumed", "sending"]
     );
     assert_eq!(
-        service.outbox.verify_trail(None).await.expect("rows"),
+        service
+            .outbox
+            .verify_trail(None)
+            .await
+            .expect("rows")
+            .faults,
         Vec::<String>::new()
     );
 }

@@ -51,9 +51,12 @@ fn of(finding: usize, edits: &[(&str, &str)]) -> Vec<(String, String)> {
 }
 
 fn document(edits: &[(String, String)]) -> Node {
+    // An end feel belongs to an end that was reached.
+    let no_end_feel = [("/findings/4/end_feel", "")];
     let edits: Vec<(&str, &str)> = edits
         .iter()
         .map(|(p, j)| (p.as_str(), j.as_str()))
+        .chain(no_end_feel)
         .collect();
     edited(&edits)
 }

@@ -116,11 +116,18 @@ fn a_bound_a_fixed_joint_and_a_withdrawal_are_heard() {
     let stopped = r#"{"how":"stopped-on-purpose","because":"precaution"}"#;
     let fixed = r#"{"fixed_at":"20","direction":"plantarflexion","unit":"deg"}"#;
 
-    let bound = heard(&[("/findings/4/ended", stopped)]);
+    let bound = heard(&[
+        ("/findings/4/ended", stopped),
+        ("/findings/4/value", r#"{"lacks":"5","unit":"deg"}"#),
+        ("/findings/4/end_feel", ""),
+    ]);
     assert!(
         bound.contains("End not reached: stopped on purpose"),
         "{bound}"
     );
+    // Nobody knows whether neutral could have been reached.
+    assert!(bound.contains("before neutral"), "{bound}");
+    assert!(!bound.contains("neutral not reached"), "{bound}");
     assert!(
         bound.contains("taken no further: a precaution forbids it"),
         "{bound}"

@@ -40,6 +40,7 @@ const VARIANTS: &[Variant<'_>] = &[
                 "/findings/4/ended",
                 r#"{"how":"stopped-on-purpose","because":"precaution","why":"to protect the skin"}"#,
             ),
+            ("/findings/4/end_feel", ""),
             ("/findings/4/pain_during", r#""4""#),
         ],
     ),

@@ -444,8 +444,17 @@ fn found(row: &Measure, finding: &mut Value, rng: &mut Rng) {
         if finding["value"].get("fixed_at").is_some() {
             finding["ended"] = json!({"how": "end-of-range"});
         }
-        if rng.bool() {
+        // An end feel belongs to an end that was reached, or says itself what stopped the movement.
+        let how = finding["ended"]["how"].as_str().unwrap_or_default();
+        let says_so = catalogue().end_feel_endings.iter();
+        let says_so: Vec<&String> = says_so
+            .filter(|(_, ending)| *ending == how)
+            .map(|(end_feel, _)| end_feel)
+            .collect();
+        if how == "end-of-range" && rng.bool() {
             finding["end_feel"] = json!(word(rng, "end-feel"));
+        } else if let Some(end_feel) = says_so.first().filter(|_| rng.bool()) {
+            finding["end_feel"] = json!(end_feel);
         }
     }
     if matches!(row.kind, Kind::StretchSlow | Kind::StretchFast) {

@@ -60,17 +60,15 @@ struct Expected {
 
 pub(super) async fn verify(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
     let asked: Expected = request::query(&uri)?;
-    let faults = desk.outbox.verify_trail(asked.expect.as_deref()).await?;
-    let rows = desk.outbox.trail(None).await?;
-    let last = rows.last();
+    let held = desk.outbox.verify_trail(asked.expect.as_deref()).await?;
     let answer = object([
-        ("holds", Node::Bool(faults.is_empty())),
-        ("rows", shown::number(last.map_or(0, |row| row.number))),
+        ("holds", Node::Bool(held.faults.is_empty())),
+        ("rows", shown::number(held.rows)),
+        ("last_hash", held.last_hash.map_or(Node::Null, text)),
         (
-            "last_hash",
-            last.map_or(Node::Null, |row| text(row.sha256.clone())),
+            "faults",
+            Node::List(held.faults.into_iter().map(text).collect()),
         ),
-        ("faults", Node::List(faults.into_iter().map(text).collect())),
     ]);
     Ok(json(StatusCode::OK, &answer))
 }
