@@ -9,6 +9,9 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
+#[path = "support/host.rs"]
+mod host;
+
 fn text(name: &str) -> String {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
     std::fs::read_to_string(path).unwrap_or_else(|cause| panic!("{name}: {cause}"))
@@ -256,7 +259,7 @@ fn every_licence_of_the_crates_in_use_is_on_the_list_and_there_is_one_tls() {
     let metadata = Command::new(env!("CARGO"))
         .args(["metadata", "--format-version", "1", "--offline", "--locked"])
         // Only the crates of this platform were fetched for this build.
-        .args(["--filter-platform", &host()])
+        .args(["--filter-platform", &host::host()])
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output()
         .expect("cargo metadata");
@@ -292,15 +295,4 @@ fn every_licence_of_the_crates_in_use_is_on_the_list_and_there_is_one_tls() {
     }
     assert!(used.len() > 100, "{} crates", used.len());
     assert!(faults.is_empty(), "{faults:#?}");
-}
-
-/// The platform this toolchain builds for.
-fn host() -> String {
-    let told = Command::new("rustc")
-        .arg("-vV")
-        .output()
-        .expect("rustc runs");
-    let told = String::from_utf8(told.stdout).expect("UTF-8");
-    let host = told.lines().find_map(|line| line.strip_prefix("host: "));
-    host.expect("a host").to_owned()
 }

@@ -7,18 +7,6 @@ use crate::catalogue::QUALITY_LISTS;
 use crate::intake::circumstances::CircumstancesDraft;
 use schemars::JsonSchema;
 use serde::Deserialize;
-use std::fmt;
-
-/// `Debug` for a type that holds what was said about a person.
-macro_rules! sealed {
-    ($($name:ident),* $(,)?) => {
-        $(impl fmt::Debug for $name {
-            fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-                formatter.write_str(concat!(stringify!($name), " [private]"))
-            }
-        })*
-    };
-}
 
 sealed!(
     Draft,

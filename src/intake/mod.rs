@@ -4,6 +4,17 @@
 //! of each field. In: JSON text. Out: a [`Draft`], and every structural problem at once.
 //! Never: knows clinical meaning, codes, or where the text came from.
 
+/// `Debug` for a type that holds what was said about a person.
+macro_rules! sealed {
+    ($($name:ident),* $(,)?) => {
+        $(impl std::fmt::Debug for $name {
+            fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                formatter.write_str(concat!(stringify!($name), " [private]"))
+            }
+        })*
+    };
+}
+
 pub mod circumstances;
 pub mod draft;
 pub mod schema;

@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! A feature of a library that must stay off.
 
+use crate::host::host;
 use serde_json::Value;
 use std::process::Command;
 
@@ -38,15 +39,4 @@ fn the_json_library_holds_its_numbers_as_the_models_need_them() {
         .collect();
     assert!(features.contains(&"raw_value"), "{features:?}");
     assert!(!features.contains(&"arbitrary_precision"), "{features:?}");
-}
-
-/// The platform this toolchain builds for.
-fn host() -> String {
-    let told = Command::new("rustc")
-        .arg("-vV")
-        .output()
-        .expect("rustc runs");
-    let told = String::from_utf8(told.stdout).expect("UTF-8");
-    let host = told.lines().find_map(|line| line.strip_prefix("host: "));
-    host.expect("a host").to_owned()
 }

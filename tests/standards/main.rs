@@ -21,6 +21,8 @@ mod document;
 mod every;
 #[path = "../support/golden.rs"]
 mod golden;
+#[path = "../support/host.rs"]
+mod host;
 #[path = "../support/judged.rs"]
 mod judged;
 #[path = "../support/resource.rs"]
