@@ -21,6 +21,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
+/// As in the binary.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const SESSION: &str = include_str!("../fixtures/sessions/first.json");
 const LONG: Duration = Duration::from_secs(5);
 
@@ -43,7 +47,7 @@ fn main() {
     let ours = per_second(findings, || checked(&session, &catalogue));
     let whole = per_second(findings, || {
         let encoded = encode(SESSION, &Earlier::default(), &catalogue, now).expect("holds");
-        encoded.checked.record().bundle().compact()
+        encoded.checked.record().text()
     });
     let typed: Vec<Observation> = observations
         .iter()
@@ -80,7 +84,7 @@ fn checked(session: &Session, catalogue: &Catalogue) -> String {
     let coded = fascicle::coding::code(session, &measured, &dynamics, catalogue);
     let record = fascicle::record::build(session, &coded, catalogue).expect("it serialises");
     let checked = fascicle::check::check(record).expect("it holds");
-    checked.record().bundle().compact()
+    checked.record().text()
 }
 
 /// How many things one core does a second, when one go does several.

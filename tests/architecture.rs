@@ -31,7 +31,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("measure", &["chrono", "octofhir_ucum"]),
     ("compare", &["thiserror", "uuid"]),
     ("coding", &["chrono", "uuid"]),
-    ("record", &["serde", "serde_json", "uuid"]),
+    ("record", &["serde", "uuid"]),
     (
         "check",
         &[
@@ -125,7 +125,7 @@ const LONG: &[(&str, &str)] = &[
         "one type after another, each field with its sentence for the schema",
     ),
     (
-        "json.rs",
+        "json/mod.rs",
         "one tree: how it is read, asked and written, and why numbers keep their text",
     ),
     (

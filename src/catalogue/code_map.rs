@@ -236,7 +236,7 @@ impl Reading<'_> {
     /// What is not understood could change what a row means, so it is refused.
     fn only(&mut self, node: &Node, at: u64, known: &[&str]) {
         for (key, _) in node.members() {
-            if !known.contains(&key.as_str()) {
+            if !known.contains(&key.as_ref()) {
                 self.fault(at, format!("{key} is not understood here"));
             }
         }

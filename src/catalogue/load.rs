@@ -82,6 +82,8 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     if let Some(file) = files.iter().find(|file| file.name == code_map::FILE) {
         code_map::read(file.text, reader.faults).lay_over(&mut codes, &mut sites);
     }
+    // The rows of a file stand in the order of their whole text, which parts `a,` from `a.b,`.
+    codes.sort_by(|one, other| one.thing.cmp(&other.thing));
     let catalogue = Catalogue {
         measures: measures
             .into_iter()

@@ -70,7 +70,7 @@ pub struct Catalogue {
     pub sites: BTreeMap<String, Site>,
     /// Scales and word lists, by file name.
     pub scales: BTreeMap<String, Scale>,
-    /// Published codes of our things.
+    /// Published codes of our things; all of one thing stand together, in the order of their names.
     pub codes: Vec<CodeRow>,
     /// What a precaution forbids.
     pub precaution_effects: Vec<PrecautionEffect>,
@@ -159,7 +159,9 @@ impl Catalogue {
 
     /// The published codes of a thing, in the order of the table.
     pub fn codes_of<'a>(&'a self, thing: &'a str) -> impl Iterator<Item = &'a CodeRow> {
-        self.codes.iter().filter(move |row| row.thing == thing)
+        let first = self.codes.partition_point(|row| row.thing.as_str() < thing);
+        let rest = self.codes.get(first..).unwrap_or_default().iter();
+        rest.take_while(move |row| row.thing == thing)
     }
 }
 

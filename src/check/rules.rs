@@ -6,13 +6,13 @@ use crate::catalogue::UCUM;
 use crate::check::primitive;
 use crate::json::{Node, pointer_step};
 use crate::problem::Problems;
-use std::collections::BTreeSet;
+use std::fmt;
 
 const FIX: &str = "correct the element; see the section of FHIR R4 named";
 
 /// The rules that hold for one resource.
 pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
-    elements(node, path, problems);
+    elements(node, &Place::Top(path), problems);
     if node.text_of("resourceType") == Some("Observation") {
         observation(node, path, problems);
     }
@@ -31,39 +31,59 @@ pub(super) fn literal_references(node: &Node, found: &mut Vec<String>) {
     }
 }
 
+/// Where an element stands; a path is written only when there is something to say about it.
+enum Place<'a> {
+    Top(&'a str),
+    Member(&'a Self, &'a str),
+    Item(&'a Self, usize),
+}
+
+impl fmt::Display for Place<'_> {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Top(path) => formatter.write_str(path),
+            Self::Member(before, key) => write!(formatter, "{before}/{}", pointer_step(key)),
+            Self::Item(before, index) => write!(formatter, "{before}/{index}"),
+        }
+    }
+}
+
 /// Walks every element: nothing empty, decimals plain, quantities coded, times zoned.
-fn elements(node: &Node, path: &str, problems: &mut Problems) {
+fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
+    let mut empty = |what: &str| {
+        problems.error("fhir.empty", &place.to_string(), what.to_owned(), FIX);
+    };
     match node {
         Node::Null => {
             // "null: … never used except in arrays of primitives" (json.html)
-            problems.error("fhir.null", path, "null stands for nothing".to_owned(), FIX);
+            let what = "null stands for nothing".to_owned();
+            problems.error("fhir.null", &place.to_string(), what, FIX);
         }
-        Node::Text(text) if text.trim().is_empty() => {
-            // "Strings SHALL NOT be empty" (datatypes.html#string)
-            problems.error("fhir.empty", path, "an empty string".to_owned(), FIX);
-        }
+        // "Strings SHALL NOT be empty" (datatypes.html#string)
+        Node::Text(text) if text.trim().is_empty() => empty("an empty string"),
         Node::Number(digits) if !plain_number(digits) => {
             let what = format!("{digits} is written with an exponent");
-            problems.note("fhir.decimal", path, what, "some servers refuse exponents");
+            let hint = "some servers refuse exponents";
+            problems.note("fhir.decimal", &place.to_string(), what, hint);
         }
         Node::List(items) => {
             if items.is_empty() {
                 // "Arrays cannot be empty" (json.html)
-                problems.error("fhir.empty", path, "an empty array".to_owned(), FIX);
+                empty("an empty array");
             }
             for (index, item) in items.iter().enumerate() {
-                elements(item, &format!("{path}/{index}"), problems);
+                elements(item, &Place::Item(place, index), problems);
             }
         }
         Node::Object(members) => {
             if members.is_empty() {
-                problems.error("fhir.empty", path, "an empty object".to_owned(), FIX);
+                empty("an empty object");
             }
-            quantity(node, path, problems);
+            quantity(node, place, problems);
             for (key, member) in members {
-                let path = format!("{path}/{}", pointer_step(key));
-                time(key, member, &path, problems);
-                elements(member, &path, problems);
+                let place = Place::Member(place, key);
+                time(key, member, &place, problems);
+                elements(member, &place, problems);
             }
         }
         Node::Bool(_) | Node::Text(_) | Node::Number(_) => {}
@@ -76,7 +96,7 @@ fn plain_number(digits: &str) -> bool {
 }
 
 /// A quantity is an object that has a numeric value and a unit, system or code.
-fn quantity(node: &Node, path: &str, problems: &mut Problems) {
+fn quantity(node: &Node, place: &Place<'_>, problems: &mut Problems) {
     let numeric = matches!(node.member("value"), Some(Node::Number(_)));
     let code = node.text_of("code");
     if !numeric {
@@ -85,24 +105,20 @@ fn quantity(node: &Node, path: &str, problems: &mut Problems) {
     // "qty-3: If a code for the unit is present, the system SHALL also be present"
     if code.is_some() && node.member("system").is_none() {
         let what = "a unit code without its system".to_owned();
-        problems.error("fhir.qty-3", path, what, FIX);
+        problems.error("fhir.qty-3", &place.to_string(), what, FIX);
     }
     if let (Some(code), Some(UCUM)) = (code, node.text_of("system"))
         && octofhir_ucum::validate(code).is_err()
     {
         let what = format!("{code} is no UCUM code");
-        problems.error(
-            "unit.ucum",
-            &format!("{path}/code"),
-            what,
-            "write a UCUM code",
-        );
+        let path = format!("{place}/code");
+        problems.error("unit.ucum", &path, what, "write a UCUM code");
     }
 }
 
 /// "If hours and minutes are specified, a time zone SHALL be populated" (datatypes.html#dateTime);
 /// for `instant` both are required.
-fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
+fn time(key: &str, node: &Node, place: &Place<'_>, problems: &mut Problems) {
     const TIMES: [&str; 8] = [
         "effectiveDateTime",
         "effectiveInstant",
@@ -123,7 +139,7 @@ fn time(key: &str, node: &Node, path: &str, problems: &mut Problems) {
     );
     if !held || (whole && !text.contains('T')) {
         let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
-        problems.error("fhir.time", path, what, FIX);
+        problems.error("fhir.time", &place.to_string(), what, FIX);
     }
 }
 
@@ -189,12 +205,15 @@ pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
 /// `value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()`
 /// (observation.html, obs-7): one coding in common is enough, words do not count.
 fn share_a_coding(component: &Node, observation: &Node) -> bool {
-    let codings = |node: &Node| -> BTreeSet<String> {
-        let codings = node.at(&["code", "coding"]).map(Node::items);
-        let codings = codings.unwrap_or_default().iter();
-        codings.map(Node::canonical).collect()
+    fn codings(node: &Node) -> &[Node] {
+        node.at(&["code", "coding"]).map_or(&[], Node::items)
+    }
+    let same = |one: &Node, other: &Node| {
+        one.member("code") == other.member("code") && one.canonical() == other.canonical()
     };
-    !codings(component).is_disjoint(&codings(observation))
+    let of_observation = codings(observation);
+    let mut of_component = codings(component).iter();
+    of_component.any(|one| of_observation.iter().any(|other| same(one, other)))
 }
 
 fn one_value(node: &Node, path: &str, problems: &mut Problems) {

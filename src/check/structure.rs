@@ -99,7 +99,7 @@ impl Walk<'_> {
         for (key, _) in node.members() {
             let own =
                 key == "resourceType" && !of.contains('.') && self.definitions.is_resource(of);
-            if !own && !known.contains(key.as_str()) {
+            if !own && !known.contains(key.as_ref()) {
                 let path = format!("{path}/{}", pointer_step(key));
                 let what = format!("{key} is no element of {of}");
                 self.error("fhir.element", &path, what, "remove it or correct its name");

@@ -76,11 +76,11 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
                 report::problems(&mut io::stdout(), &name, &half_a_correction())?;
             }
             Ok(encoded) => {
-                let bundle = encoded.checked.record().bundle();
+                let record = encoded.checked.record();
                 let text = if options.ndjson {
-                    bundle.compact() + "\n"
+                    record.text() + "\n"
                 } else {
-                    bundle.pretty()
+                    record.bundle().pretty()
                 };
                 out.add(&text).context("the output cannot be written")?;
                 before.add(encoded);

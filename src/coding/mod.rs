@@ -7,7 +7,7 @@ mod circumstances;
 mod parts;
 pub mod sentence;
 
-use crate::catalogue::rows::{Kind, Relation, Site};
+use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
 use crate::catalogue::{Catalogue, RELATIVE, SNOMED};
 use crate::compare::Dynamic;
 use crate::exact::Exact;
@@ -151,15 +151,14 @@ pub fn word(catalogue: &Catalogue, list: &str, code: &str) -> Concept {
 /// Published codes that are equivalent go before ours, wider ones after it, so that a reader who
 /// takes the first coding never merges two measures into one trend.
 fn around(catalogue: &Catalogue, thing: &str, own: Code) -> Vec<Code> {
+    let rows: Vec<&CodeRow> = catalogue.codes_of(thing).collect();
     let published = |relation: Relation| {
-        catalogue
-            .codes_of(thing)
-            .filter(move |row| row.relation == relation)
-            .map(|row| Code {
-                system: row.system.clone(),
-                code: row.code.clone(),
-                display: row.display.clone(),
-            })
+        let rows = rows.iter().filter(move |row| row.relation == relation);
+        rows.map(|row| Code {
+            system: row.system.clone(),
+            code: row.code.clone(),
+            display: row.display.clone(),
+        })
     };
     published(Relation::Equivalent)
         .chain(published(Relation::Position))

@@ -122,7 +122,7 @@ fn read(resource: &Node) -> Result<Patient, Stopped> {
     let members = resource
         .members()
         .iter()
-        .filter(|(key, _)| ASKED.contains(&key.as_str()));
+        .filter(|(key, _)| ASKED.contains(&key.as_ref()));
     let mut bare = object([("resourceType", text("Patient"))]);
     members.for_each(|(key, value)| bare.set(key, value.clone()));
     serde_json::from_str(&bare.compact()).map_err(|_unreadable| Stopped::Unreadable)

@@ -14,7 +14,7 @@ pub(super) fn resolve(node: &Node, references: &References) -> Node {
         Node::Object(members) => {
             let mut resolved = Vec::with_capacity(members.len() + 1);
             if let Some(reference) = logical(node).and_then(|key| references.get(&key)) {
-                resolved.push(("reference".to_owned(), text(reference.clone())));
+                resolved.push(("reference".into(), text(reference.clone())));
             }
             for (key, value) in members {
                 let literal = (key == "reference").then(|| value.text()).flatten();

@@ -232,7 +232,7 @@ async fn keep_session(
     new: &New,
     now: DateTime<Utc>,
 ) -> Result<(), OutboxError> {
-    let record = new.checked.record().bundle().compact();
+    let record = new.checked.record().text();
     let record_sha256 = crate::catalogue::sha256_hex(record.as_bytes());
     sqlx::query(
         "-- accept::keep_session

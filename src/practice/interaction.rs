@@ -314,7 +314,7 @@ fn stamped(node: &Node, id: &str, version: i64, updated: &str) -> Node {
         ("meta", meta),
     ]);
     for (key, value) in node.members() {
-        if !matches!(key.as_str(), "resourceType" | "id" | "meta") {
+        if !matches!(key.as_ref(), "resourceType" | "id" | "meta") {
             stamped.set(key, value.clone());
         }
     }

@@ -81,7 +81,7 @@ pub(super) fn rewrite(node: &mut Node, became: &BTreeMap<String, String>) {
             for (key, value) in members {
                 // An identifier is the name of a thing and not a link to it, even as a urn; and
                 // "elements of type canonical are not replaced".
-                match (key.as_str(), value) {
+                match (key.as_ref(), value) {
                     ("identifier" | "profile", _) => {}
                     ("div", Node::Text(narrative)) => {
                         for (from, to) in became {

@@ -236,7 +236,7 @@ fn observation(node: &Node, issues: &mut Vec<Issue>) {
 }
 
 fn value_of(node: &Node) -> Option<&str> {
-    let mut keys = node.members().iter().map(|(key, _)| key.as_str());
+    let mut keys = node.members().iter().map(|(key, _)| key.as_ref());
     keys.find(|key| key.starts_with("value"))
 }
 

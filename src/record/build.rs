@@ -4,7 +4,7 @@ use crate::catalogue::rows::Kind;
 use crate::catalogue::{CANONICAL, Catalogue, UCUM};
 use crate::coding::{Amount, Code, Coded, CodedValue, Concept};
 use crate::finding::{self, Instrument, Performer, Session};
-use crate::json::{Node, NotJson};
+use crate::json::tree::{NoTree, tree};
 use crate::private::Private;
 use crate::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
@@ -23,15 +23,16 @@ pub(super) fn record(
     session: &Session,
     coded: &[Coded],
     catalogue: &Catalogue,
-) -> Result<Record, NotJson> {
+) -> Result<Record, NoTree> {
     let mut entries = Vec::new();
     for instrument in used_instruments(session, coded) {
         entries.push(device_entry(session, instrument)?);
     }
-    for one in coded {
-        entries.push(observation_entry(session, one, coded)?);
+    let named: Vec<Named<'_>> = coded.iter().map(|one| named(session, one)).collect();
+    for one in &named {
+        entries.push(observation_entry(session, one, &named)?);
     }
-    entries.push(provenance_entry(session, coded, catalogue)?);
+    entries.push(provenance_entry(session, &named, catalogue)?);
     Ok(Record {
         session: session.id,
         version: session.version,
@@ -64,16 +65,13 @@ fn entry(
     identifier: Option<(String, Private<String>)>,
     path: Option<String>,
     resource: &Resource,
-) -> Result<Entry, NotJson> {
-    // Through text, because a tree of `serde_json` would turn decimals into floats.
-    let text =
-        serde_json::to_string(resource).map_err(|_cause| NotJson::Syntax { line: 0, column: 0 })?;
+) -> Result<Entry, NoTree> {
     Ok(Entry {
         full_url,
         kind,
         identifier,
         path,
-        resource: Node::parse(&text)?,
+        resource: tree(resource)?,
     })
 }
 
@@ -81,8 +79,16 @@ fn urn(uuid: Uuid) -> String {
     format!("urn:uuid:{uuid}")
 }
 
-fn urn_of(session: &Session, one: &Coded) -> String {
-    urn(identifier_of(&session.source, session.id, one.id, one.role))
+/// A statement with the name under which the others refer to it.
+struct Named<'a> {
+    coded: &'a Coded,
+    urn: String,
+}
+
+fn named<'a>(session: &Session, coded: &'a Coded) -> Named<'a> {
+    let identifier = identifier_of(&session.source, session.id, coded.id, coded.role);
+    let urn = urn(identifier);
+    Named { coded, urn }
 }
 
 fn device_urn(instrument: &Instrument) -> String {
@@ -91,7 +97,7 @@ fn device_urn(instrument: &Instrument) -> String {
     urn(finding::derived_identity("instrument", &parts))
 }
 
-fn device_entry(session: &Session, instrument: &Instrument) -> Result<Entry, NotJson> {
+fn device_entry(session: &Session, instrument: &Instrument) -> Result<Entry, NoTree> {
     let identifier = &instrument.identifier;
     let device = Device {
         meta: meta(session, "instrument"),
@@ -114,15 +120,21 @@ fn device_entry(session: &Session, instrument: &Instrument) -> Result<Entry, Not
     )
 }
 
-fn observation_entry(session: &Session, one: &Coded, coded: &[Coded]) -> Result<Entry, NotJson> {
-    let full_url = urn_of(session, one);
+fn observation_entry(
+    session: &Session,
+    one: &Named<'_>,
+    all: &[Named<'_>],
+) -> Result<Entry, NoTree> {
+    let full_url = one.urn.clone();
     let key = (URI_SYSTEM.to_owned(), Private::new(full_url.clone()));
-    let path = one.finding.as_ref().map(|finding| finding.path.clone());
-    let observation = Resource::Observation(Box::new(observation(session, one, coded)));
+    let finding = one.coded.finding.as_ref();
+    let path = finding.map(|finding| finding.path.clone());
+    let observation = Resource::Observation(Box::new(observation(session, one, all)));
     entry(full_url, "Observation", Some(key), path, &observation)
 }
 
-fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
+fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observation {
+    let Named { coded: one, urn } = one;
     let instrument = one
         .finding
         .as_ref()
@@ -137,7 +149,7 @@ fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
         extension: one.position.iter().map(body_position).collect(),
         identifier: vec![Identifier {
             system: URI_SYSTEM.to_owned(),
-            value: urn_of(session, one),
+            value: urn.clone(),
         }],
         status: if session.withdrawn || one.withdrawn {
             "entered-in-error"
@@ -155,8 +167,8 @@ fn observation(session: &Session, one: &Coded, coded: &[Coded]) -> Observation {
         body_site: one.body_site.as_ref().map(concept),
         method: one.method.as_ref().map(concept),
         device: device.map(|device| literal("Device", device_urn(device))),
-        has_member: members(session, one, coded),
-        derived_from: sources(session, one, coded),
+        has_member: members(one, all),
+        derived_from: sources(one, all),
         component: one.parts.iter().filter_map(component).collect(),
     }
 }
@@ -194,20 +206,20 @@ fn component((code, part): &(Concept, CodedValue)) -> Option<Component> {
 }
 
 /// A panel has every other statement of the session as a member.
-fn members(session: &Session, one: &Coded, coded: &[Coded]) -> Vec<Reference> {
-    let of_panel = coded
+fn members(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
+    let of_panel = all
         .iter()
-        .filter(|other| one.kind == Kind::Panel && other.kind != Kind::Panel);
+        .filter(|other| one.kind == Kind::Panel && other.coded.kind != Kind::Panel);
     of_panel
-        .map(|other| literal("Observation", urn_of(session, other)))
+        .map(|other| literal("Observation", other.urn.clone()))
         .collect()
 }
 
-fn sources(session: &Session, one: &Coded, coded: &[Coded]) -> Vec<Reference> {
+fn sources(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
     let sources = one.derived_from.iter();
-    let sources = sources.filter_map(|id| coded.iter().find(|other| other.id == *id));
+    let sources = sources.filter_map(|id| all.iter().find(|other| other.coded.id == *id));
     sources
-        .map(|other| literal("Observation", urn_of(session, other)))
+        .map(|other| literal("Observation", other.urn.clone()))
         .collect()
 }
 
@@ -329,9 +341,9 @@ fn notes(one: &Coded) -> Vec<Annotation> {
 
 fn provenance_entry(
     session: &Session,
-    coded: &[Coded],
+    all: &[Named<'_>],
     catalogue: &Catalogue,
-) -> Result<Entry, NotJson> {
+) -> Result<Entry, NoTree> {
     let version = session.version.to_string();
     let id = session.id.to_string();
     let full_url = urn(finding::derived_identity(
@@ -355,9 +367,9 @@ fn provenance_entry(
     });
     let provenance = Provenance {
         meta,
-        target: coded
+        target: all
             .iter()
-            .map(|one| literal("Observation", urn_of(session, one)))
+            .map(|one| literal("Observation", one.urn.clone()))
             .collect(),
         occurred_period: performed(session),
         recorded: session.signed.at.text.clone(),

@@ -11,7 +11,8 @@ mod r4;
 use crate::catalogue::Catalogue;
 use crate::coding::Coded;
 use crate::finding::Session;
-use crate::json::{Node, NotJson};
+use crate::json::tree::NoTree;
+use crate::json::{Node, NotJson, object, text};
 use crate::private::Private;
 use std::fmt::Write as _;
 use uuid::Uuid;
@@ -61,8 +62,8 @@ pub struct Record {
 /// Builds the record of a session.
 ///
 /// # Errors
-/// [`NotJson`] should a resource not serialise, which the tests hold it does.
-pub fn build(session: &Session, coded: &[Coded], catalogue: &Catalogue) -> Result<Record, NotJson> {
+/// [`NoTree`] should a resource not serialise, which the tests hold it does.
+pub fn build(session: &Session, coded: &[Coded], catalogue: &Catalogue) -> Result<Record, NoTree> {
     build::record(session, coded, catalogue)
 }
 
@@ -78,20 +79,44 @@ impl Record {
     /// identifier: what `encode` writes, and what delivery starts from.
     pub fn bundle(&self) -> Node {
         let entries = self.entries.iter().map(|entry| {
-            let request = self.request(entry);
-            crate::json::object([
-                ("fullUrl", crate::json::text(entry.full_url.clone())),
+            object([
+                ("fullUrl", text(entry.full_url.clone())),
                 ("resource", entry.resource.clone()),
-                ("request", request),
+                ("request", self.request(entry)),
             ])
         });
-        let mut members = vec![("resourceType".to_owned(), crate::json::text("Bundle"))];
-        if self.test_data {
-            members.push(("meta".to_owned(), test_meta()));
+        let mut bundle = self.head();
+        bundle.set("entry", Node::List(entries.collect()));
+        bundle
+    }
+
+    /// The text of [`Self::bundle`] without white space, written without a copy of every resource.
+    pub fn text(&self) -> String {
+        let mut out = self.head().compact();
+        out.pop();
+        out.push_str(r#","entry":["#);
+        for (index, entry) in self.entries.iter().enumerate() {
+            out.push_str(if index == 0 { "" } else { "," });
+            out.push_str(r#"{"fullUrl":"#);
+            text(entry.full_url.as_str()).add_to(&mut out);
+            out.push_str(r#","resource":"#);
+            entry.resource.add_to(&mut out);
+            out.push_str(r#","request":"#);
+            self.request(entry).add_to(&mut out);
+            out.push('}');
         }
-        members.push(("type".to_owned(), crate::json::text("transaction")));
-        members.push(("entry".to_owned(), Node::List(entries.collect())));
-        Node::Object(members)
+        out.push_str("]}");
+        out
+    }
+
+    /// The Bundle without its entries.
+    fn head(&self) -> Node {
+        let mut head = object([("resourceType", text("Bundle"))]);
+        if self.test_data {
+            head.set("meta", test_meta());
+        }
+        head.set("type", text("transaction"));
+        head
     }
 }
 
@@ -99,7 +124,6 @@ impl Record {
     /// A first version is created unless it is there; a later one takes the place of the resource
     /// with the same identifier (FHIR R4, http.html#cond-update). Instruments are only created.
     fn request(&self, entry: &Entry) -> Node {
-        use crate::json::text;
         let identified = entry
             .identifier
             .as_ref()
@@ -114,7 +138,7 @@ impl Record {
             Some(condition) => request.push(("ifNoneExist", text(condition))),
             None => {}
         }
-        crate::json::object(request)
+        object(request)
     }
 }
 
@@ -181,13 +205,13 @@ pub fn percent(text: &str) -> String {
 
 /// Marks what is about invented people (v3-ActReason HTEST, test health data).
 fn test_meta() -> Node {
-    let tag = crate::json::object([
+    let tag = object([
         (
             "system",
-            crate::json::text("http://terminology.hl7.org/CodeSystem/v3-ActReason"),
+            text("http://terminology.hl7.org/CodeSystem/v3-ActReason"),
         ),
-        ("code", crate::json::text("HTEST")),
-        ("display", crate::json::text("test health data")),
+        ("code", text("HTEST")),
+        ("display", text("test health data")),
     ]);
-    crate::json::object([("tag", Node::List(vec![tag]))])
+    object([("tag", Node::List(vec![tag]))])
 }

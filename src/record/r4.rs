@@ -9,15 +9,13 @@
 )]
 
 use crate::exact::Exact;
-use serde::ser::{Error as _, Serialize, Serializer};
-use serde_json::value::RawValue;
+use crate::json::tree::NUMBER;
+use serde::ser::{Serialize, Serializer};
 
-/// Writes an exact decimal as raw number text: no float, no exponent.
+/// Hands an exact decimal over as the text of a number: no float, no exponent.
 impl Serialize for Exact {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        RawValue::from_string(self.to_string())
-            .map_err(S::Error::custom)?
-            .serialize(serializer)
+        serializer.serialize_newtype_struct(NUMBER, &self.to_string())
     }
 }
 

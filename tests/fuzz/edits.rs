@@ -149,7 +149,7 @@ fn change(node: &mut Node, random: &mut fastrand::Rng, other: &Node) {
                 2 => Node::Number(random.i32(-200..400).to_string()),
                 3 => Node::Number("12.50".to_owned()),
                 4 => Node::List(vec![other.clone()]),
-                5 => Node::Object(vec![(names[random.usize(..names.len())].clone(), other.clone())]),
+                5 => Node::Object(vec![(names[random.usize(..names.len())].clone().into(), other.clone())]),
                 6 => Node::Text(word(random)),
                 _ => other.clone(),
             }

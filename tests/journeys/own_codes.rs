@@ -8,7 +8,7 @@ use fascicle::catalogue::overlay::Overlay;
 use fascicle::catalogue::rows::{Origin, Relation};
 use fascicle::catalogue::{Catalogue, TableFile, conformance, sha256_hex};
 use fascicle::check;
-use fascicle::json::{Node, text};
+use fascicle::json::{Key, Node, text};
 use fascicle::outbox::Outbox;
 use fascicle::problem::Problems;
 use std::collections::BTreeMap;
@@ -56,7 +56,7 @@ fn differences(before: &Node, after: &Node, path: &str, told: &mut Vec<String>) 
     }
     match (before, after) {
         (Node::Object(old), Node::Object(new)) => {
-            let keys = |members: &[(String, Node)]| -> Vec<String> {
+            let keys = |members: &[(Key, Node)]| -> Vec<Key> {
                 members.iter().map(|(key, _)| key.clone()).collect()
             };
             assert_eq!(keys(old), keys(new), "{path}");
@@ -147,8 +147,8 @@ fn the_origin_of_each_row_is_known() {
     assert_eq!(
         operators,
         [
-            ("pain.intensity.calf", "38208-5"),
-            ("clonus.ankle", "CLONUS-ANKLE")
+            ("clonus.ankle", "CLONUS-ANKLE"),
+            ("pain.intensity.calf", "38208-5")
         ]
     );
     assert_eq!(own.own_files[NAME], sha256_hex(MAP.as_bytes()));

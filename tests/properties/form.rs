@@ -5,7 +5,7 @@ use crate::document::{catalogue, encoded, now, sound};
 use crate::few;
 use fascicle::app::encode::{Earlier, encode};
 use fascicle::catalogue::sha256_hex;
-use fascicle::json::Node;
+use fascicle::json::{Key, Node};
 use proptest::prelude::{any, prop_assert_eq, proptest};
 use std::fmt::Write as _;
 
@@ -34,7 +34,7 @@ fn write(node: &Node, choices: &mut Choices<'_>) -> String {
             format!("[{}]", items.join(","))
         }
         Node::Object(members) => {
-            let mut rest: Vec<&(String, Node)> = members.iter().collect();
+            let mut rest: Vec<&(Key, Node)> = members.iter().collect();
             let mut written = Vec::new();
             while !rest.is_empty() {
                 let (key, value) = rest.remove(choices.below(rest.len()));

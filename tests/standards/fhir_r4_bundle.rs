@@ -90,7 +90,9 @@ fn two_versions_of_one_address_are_no_repetition() {
 /// What we emit holds to the same rules.
 #[test]
 fn our_own_bundle_holds() {
-    let bundle = encoded(&sound()).checked.record().bundle();
+    let encoded = encoded(&sound());
+    let record = encoded.checked.record();
 
-    assert_eq!(judged(&bundle.compact()), [""; 0]);
+    assert_eq!(record.text(), record.bundle().compact());
+    assert_eq!(judged(&record.text()), [""; 0]);
 }

@@ -134,7 +134,7 @@ fn document(every: &Node, findings: Vec<Node>, with_precautions: bool) -> Node {
 
 fn part(resource: &Node) -> Node {
     let members = resource.members().iter();
-    let shown = members.filter(|(key, _)| SHOWN.contains(&key.as_str()));
+    let shown = members.filter(|(key, _)| SHOWN.contains(&key.as_ref()));
     Node::Object(shown.cloned().collect())
 }
 

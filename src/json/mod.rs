@@ -6,6 +6,8 @@
 //! `serde_json::Value` holds numbers as `f64`, and its `arbitrary_precision` feature breaks the
 //! FHIR model crate; so this tree is read through `RawValue`.
 
+pub mod tree;
+
 use serde::de::{Deserialize, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 use std::borrow::Cow;
@@ -29,8 +31,11 @@ pub enum Node {
     /// An array.
     List(Vec<Self>),
     /// An object, in the order written; keys are unique.
-    Object(Vec<(String, Self)>),
+    Object(Vec<(Key, Self)>),
 }
+
+/// The name of a member; most are names of FHIR, known when we were compiled.
+pub type Key = Cow<'static, str>;
 
 /// Why a text is no acceptable JSON document.
 #[derive(Debug, thiserror::Error)]
@@ -116,7 +121,7 @@ impl Node {
     }
 
     /// The members of an object; nothing for any other kind.
-    pub fn members(&self) -> &[(String, Self)] {
+    pub fn members(&self) -> &[(Key, Self)] {
         match self {
             Self::Object(members) => members,
             Self::Null | Self::Bool(_) | Self::Number(_) | Self::Text(_) | Self::List(_) => &[],
@@ -128,7 +133,7 @@ impl Node {
         if let Self::Object(members) = self {
             match members.iter_mut().find(|(name, _)| name == key) {
                 Some((_, old)) => *old = value,
-                None => members.push((key.to_owned(), value)),
+                None => members.push((Cow::Owned(key.to_owned()), value)),
             }
         }
     }
@@ -174,8 +179,13 @@ impl Node {
     /// The document in the order it has, without white space.
     pub fn compact(&self) -> String {
         let mut out = String::new();
-        self.write(&mut out, false, None, 0);
+        self.add_to(&mut out);
         out
+    }
+
+    /// Writes the document behind a text, in the order it has, without white space.
+    pub fn add_to(&self, out: &mut String) {
+        self.write(out, false, None, 0);
     }
 
     /// The document in the order it has, two blanks a level, for people.
@@ -199,22 +209,19 @@ impl Node {
                 });
             }
             Self::Object(members) => {
-                let mut members: Vec<_> = members.iter().collect();
+                let member = |out: &mut String, (key, value): &(Key, Self)| {
+                    quote(out, key);
+                    out.push_str(if indent.is_some() { ": " } else { ":" });
+                    value.write(out, sorted, indent, depth.saturating_add(1));
+                };
                 if sorted {
+                    let mut members: Vec<_> = members.iter().collect();
                     members.sort_by(|a, b| a.0.encode_utf16().cmp(b.0.encode_utf16()));
+                    let sorted = |out: &mut String, one: &&(Key, Self)| member(out, one);
+                    write_all(out, ('{', '}'), &members, indent, depth, sorted);
+                } else {
+                    write_all(out, ('{', '}'), members, indent, depth, member);
                 }
-                write_all(
-                    out,
-                    ('{', '}'),
-                    &members,
-                    indent,
-                    depth,
-                    |out, (key, value)| {
-                        quote(out, key);
-                        out.push_str(if indent.is_some() { ": " } else { ":" });
-                        value.write(out, sorted, indent, depth.saturating_add(1));
-                    },
-                );
             }
         }
     }
@@ -226,7 +233,7 @@ pub fn text(value: impl Into<String>) -> Node {
 }
 
 /// An object node, in the order given.
-pub fn object<K: Into<String>>(members: impl IntoIterator<Item = (K, Node)>) -> Node {
+pub fn object<K: Into<Key>>(members: impl IntoIterator<Item = (K, Node)>) -> Node {
     Node::Object(
         members
             .into_iter()
@@ -274,8 +281,18 @@ fn new_line(out: &mut String, indent: Option<&str>, depth: usize) {
 }
 
 fn quote(out: &mut String, text: &str) {
-    // A string always serialises.
-    out.push_str(&serde_json::to_string(text).unwrap_or_default());
+    // "All Unicode characters may be placed within the quotation marks, except for the characters
+    // that MUST be escaped: quotation mark, reverse solidus, and the control characters" (RFC 8259,
+    // section 7). Most texts have none of them; looking at all bytes without stopping is faster.
+    let escaped = |byte| matches!(byte, b'"' | b'\\' | ..b' ');
+    if text.bytes().fold(false, |any, byte| any | escaped(byte)) {
+        // A string always serialises.
+        out.push_str(&serde_json::to_string(text).unwrap_or_default());
+    } else {
+        out.push('"');
+        out.push_str(text);
+        out.push('"');
+    }
 }
 
 fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
@@ -287,7 +304,7 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
     match text.as_bytes().first() {
         Some(b'{') => {
             let Pairs(pairs) = part(text)?;
-            let mut members: Vec<(String, Node)> = Vec::with_capacity(pairs.len());
+            let mut members: Vec<(Key, Node)> = Vec::with_capacity(pairs.len());
             let mut known = BTreeSet::new();
             for (key, value) in pairs {
                 if !known.insert(key.clone()) {
@@ -297,7 +314,7 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
                     });
                 }
                 let value = read(value, &format!("{path}/{}", pointer_step(&key)), next)?;
-                members.push((key, value));
+                members.push((Cow::Owned(key), value));
             }
             Ok(Node::Object(members))
         }
