@@ -5,6 +5,7 @@
 )]
 //! What the documents say is so.
 
+use fascicle::deliver::SignIn;
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
@@ -100,6 +101,8 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     assert!(settings.targets[0].headers.is_empty() && settings.targets[0].ca_file.is_none());
     assert_eq!(whole.targets[0].headers.len(), 2);
     assert!(whole.targets[0].ca_file.is_some());
+    assert!(matches!(whole.targets[1].sign_in, SignIn::Smart(_)));
+    assert!(whole.targets[1].client_certificate.is_some());
     assert!(settings.serve.clone().checked().is_ok());
     // What the sample says of a default is the default.
     let without = fascicle::config::serve::Serve {
@@ -124,6 +127,13 @@ fn the_sample_configuration_reads_and_shows_every_key() {
         "headers",
         "header_files",
         "ca_file",
+        "client_id",
+        "key_file",
+        "key_id",
+        "scopes",
+        "token_endpoint",
+        "client_certificate_file",
+        "client_key_file",
         "address",
         "open_to_network",
         "token_file",

@@ -10,6 +10,7 @@ mod needs;
 pub mod reasons;
 mod rows;
 pub mod shown;
+mod sign_in;
 pub mod statement;
 pub mod submit;
 pub mod tables;

@@ -106,6 +106,30 @@ const SENTENCES: &[(&str, &str)] = &[
         "target.sign-in",
         "the record server did not accept the sign-in",
     ),
+    (
+        "target.token-insecure",
+        "tokens would be asked for in the clear while the record server is reached by TLS",
+    ),
+    (
+        "target.token-key",
+        "the key of the sign-in cannot be read or used, or everybody may read it",
+    ),
+    (
+        "target.token-refused",
+        "the authorization server gives us no token",
+    ),
+    (
+        "target.token-undiscovered",
+        "the record server does not say where tokens are given",
+    ),
+    (
+        "target.token-unreachable",
+        "the authorization server cannot be reached",
+    ),
+    (
+        "target.token-unreadable",
+        "what the authorization server answers is no token",
+    ),
     ("target.unreachable", "the record server cannot be reached"),
     ("target.answer-", "the record server could not take it now"),
     (

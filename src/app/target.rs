@@ -1,9 +1,11 @@
 //! What will and will not work with a record server: reading only, no store, nothing is written.
 
+use crate::app::sign_in::{self, SIGN_IN};
 use crate::app::statement;
 use crate::clock::Clock;
 use crate::deliver::http::{Answer, Cause, Connection, Silence, Unanswered, server_words};
-use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
+use crate::deliver::smart::NoToken;
+use crate::deliver::{HeaderFrom, Proxy, Purpose, Target};
 use crate::private::Private;
 use std::net::IpAddr;
 
@@ -85,7 +87,6 @@ pub struct Looked {
     pub lines: Vec<Line>,
 }
 
-const SIGN_IN: &str = "sign-in";
 const STATEMENT: &str = "statement";
 
 /// Asks a record server for its statement, and looks for a record that nobody has.
@@ -95,6 +96,18 @@ const STATEMENT: &str = "statement";
 pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
     let target = connection.target();
     let mut lines = settings(target);
+    match connection.token().await {
+        Ok(token) => lines.extend(token.as_ref().map(sign_in::granted)),
+        Err(why) => {
+            lines.push(sign_in::no_token(why));
+            return Looked {
+                name: target.name.clone(),
+                base: target.base.clone(),
+                answered: why != NoToken::Unreachable,
+                lines,
+            };
+        }
+    }
     let asked_at = clock.now();
     let asked = connection.metadata().await;
     let answered = match asked {
@@ -125,9 +138,9 @@ async fn of_answer(connection: &Connection, answer: &Answer, lines: &mut Vec<Lin
     let sign_in = &connection.target().sign_in;
     let statement = answer.body.as_ref().map(Private::open);
     match (answer.status, statement) {
-        (401 | 403, _) => lines.push(refused(answer.status, sign_in)),
+        (401 | 403, _) => lines.push(sign_in::refused(answer.status, sign_in)),
         (200..=299, Some(statement)) => {
-            lines.push(signs_in(connection).await);
+            lines.push(sign_in::works(connection).await);
             lines.extend(statement::read(statement));
         }
         (200..=299, None) => lines.push(Line::other(
@@ -152,67 +165,6 @@ async fn of_answer(connection: &Connection, answer: &Answer, lines: &mut Vec<Lin
             "check the base address: it is the part before /metadata, often ending in /fhir",
         )),
     }
-}
-
-async fn signs_in(connection: &Connection) -> Line {
-    let sign_in = &connection.target().sign_in;
-    let nobody = "urn:uuid:00000000-0000-0000-0000-000000000000";
-    let form = crate::record::if_none_exist(crate::record::URI_SYSTEM, nobody);
-    let answer = match connection.search("Observation", &form).await {
-        Ok(answer) => answer,
-        Err(silence) => {
-            return Line::other(
-                SIGN_IN,
-                Mark::No,
-                format!(
-                    "the statement came, and a search got no answer ({})",
-                    silence.code()
-                ),
-                "look for what stops a POST between here and the server",
-            );
-        }
-    };
-    match answer.status {
-        200..=299 => Line::fine(
-            SIGN_IN,
-            match sign_in {
-                SignIn::None => "none is set, and the server lets a search through without",
-                SignIn::Basic(_) | SignIn::Bearer(_) => "the server lets a search through with it",
-            },
-        ),
-        401 | 403 => refused(answer.status, sign_in),
-        _ => Line::other(
-            SIGN_IN,
-            Mark::No,
-            format!(
-                "the search with which a delivery begins does not work: {}",
-                plain(server_words(&answer).open())
-            ),
-            "have searches by POST to Observation/_search turned on for this account",
-        ),
-    }
-}
-
-fn refused(status: u16, sign_in: &SignIn) -> Line {
-    let (what, change) = match (status, sign_in) {
-        (401, SignIn::None) => (
-            "the server asks for a sign-in, and none is set",
-            "set sign_in and secret_file, or use --bearer-file or --basic-file",
-        ),
-        (401, SignIn::Basic(_)) => (
-            "the server does not take the name and password",
-            "check the file: it holds name:password on one line",
-        ),
-        (401, SignIn::Bearer(_)) => (
-            "the server does not take the token",
-            "check the file: it holds the token alone; a token may have run out",
-        ),
-        _ => (
-            "the server knows who asks and forbids it",
-            "have the rights of this account widened, or set a sign-in if none is set",
-        ),
-    };
-    Line::other(SIGN_IN, Mark::No, format!("{what} ({status})"), change)
 }
 
 fn of_silence(unanswered: Unanswered) -> Line {

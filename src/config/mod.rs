@@ -159,6 +159,48 @@ mod tests {
             ),
             ("state = 'x'\n[serve]\nport = 80", "unknown field"),
         ];
+        refused(&cases);
+    }
+
+    #[test]
+    fn a_key_or_certificate_is_said_whole_or_not_at_all() {
+        let cases = [
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'",
+                "target a: sign_in = \"smart\" needs client_id, key_file and key_id",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nsecret_file='f'",
+                "target a: sign_in = \"smart\" signs with key_file",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nkey_id='k'",
+                "target a: client_id, key_file, key_id, scopes and token_endpoint belong to",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'\n\
+                 key_file='f'\nkey_id='k'\nscopes=['a b']",
+                "target a: scopes has to be a list",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'\n\
+                 key_file='f'\nkey_id='k'\ntoken_endpoint='http://h/token'",
+                "target a: token_endpoint has to begin with https://",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nclient_key_file='f'",
+                "target a: client_certificate_file and client_key_file go together",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='http://h'\nclient_key_file='f'\n\
+                 client_certificate_file='f'",
+                "target a: client_certificate_file needs a base that begins with https",
+            ),
+        ];
+        refused(&cases);
+    }
+
+    fn refused(cases: &[(&str, &str)]) {
         for (text, expected) in cases {
             let told = Settings::read(text).err().map(|error| error.to_string());
 

@@ -1,6 +1,7 @@
 //! One `[[target]]` of the configuration file.
 
 use crate::config::ConfigError;
+use crate::deliver::smart::{SCOPES, Smart};
 use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
 use crate::private::Private;
 use serde::Deserialize;
@@ -16,6 +17,11 @@ pub(super) struct TargetFile {
     #[serde(default)]
     sign_in: SignInFile,
     secret_file: Option<PathBuf>,
+    client_id: Option<String>,
+    key_file: Option<PathBuf>,
+    key_id: Option<String>,
+    scopes: Option<Vec<String>>,
+    token_endpoint: Option<String>,
     #[serde(default = "timeout_seconds")]
     timeout_seconds: u64,
     #[serde(default = "visibility_seconds")]
@@ -31,6 +37,8 @@ pub(super) struct TargetFile {
     #[serde(default)]
     header_files: BTreeMap<String, PathBuf>,
     ca_file: Option<PathBuf>,
+    client_certificate_file: Option<PathBuf>,
+    client_key_file: Option<PathBuf>,
 }
 
 #[derive(Deserialize, Default)]
@@ -40,6 +48,7 @@ enum SignInFile {
     None,
     Basic,
     Bearer,
+    Smart,
 }
 
 #[derive(Deserialize, Default)]
@@ -96,26 +105,16 @@ pub(super) fn single(base: &str, sign_in: SignIn) -> Result<Target, ConfigError>
         proxy: Proxy::Environment,
         headers: Vec::new(),
         ca_file: None,
+        client_certificate: None,
     })
 }
 
 pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
-    let wrong = |what| ConfigError::Target(file.name.clone(), what);
-    let sign_in = match (file.sign_in, file.secret_file) {
-        (SignInFile::None, None) => SignIn::None,
-        (SignInFile::Basic, Some(path)) => SignIn::Basic(path),
-        (SignInFile::Bearer, Some(path)) => SignIn::Bearer(path),
-        (SignInFile::None, Some(_)) => {
-            return Err(wrong(
-                "secret_file is set and sign_in is none: take secret_file out, or say how to sign in",
-            ));
-        }
-        (SignInFile::Basic | SignInFile::Bearer, None) => {
-            return Err(wrong("sign_in needs secret_file"));
-        }
-    };
+    let sign_in = sign_in(&file)?;
+    let client_certificate = client_certificate(&file)?;
     if file.ca_file.is_some() && file.base.starts_with("http://") {
-        return Err(wrong("ca_file needs a base that begins with https://"));
+        let what = "ca_file needs a base that begins with https://";
+        return Err(ConfigError::Target(file.name, what));
     }
     Ok(Target {
         base: address(&file.name, &file.base)?,
@@ -132,7 +131,85 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
         },
         paused: file.paused,
         ca_file: file.ca_file,
+        client_certificate,
     })
+}
+
+fn sign_in(file: &TargetFile) -> Result<SignIn, ConfigError> {
+    let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));
+    let for_tokens = [
+        file.client_id.is_some(),
+        file.key_file.is_some(),
+        file.key_id.is_some(),
+        file.scopes.is_some(),
+        file.token_endpoint.is_some(),
+    ];
+    match (&file.sign_in, &file.secret_file) {
+        (SignInFile::None | SignInFile::Basic | SignInFile::Bearer, _)
+            if for_tokens.contains(&true) =>
+        {
+            wrong(
+                "client_id, key_file, key_id, scopes and token_endpoint belong to sign_in = \"smart\"",
+            )
+        }
+        (SignInFile::None, None) => Ok(SignIn::None),
+        (SignInFile::Basic, Some(path)) => Ok(SignIn::Basic(path.clone())),
+        (SignInFile::Bearer, Some(path)) => Ok(SignIn::Bearer(path.clone())),
+        (SignInFile::None, Some(_)) => wrong(
+            "secret_file is set and sign_in is none: take secret_file out, or say how to sign in",
+        ),
+        (SignInFile::Basic | SignInFile::Bearer, None) => wrong("sign_in needs secret_file"),
+        (SignInFile::Smart, Some(_)) => {
+            wrong("sign_in = \"smart\" signs with key_file: take secret_file out")
+        }
+        (SignInFile::Smart, None) => smart(file),
+    }
+}
+
+fn smart(file: &TargetFile) -> Result<SignIn, ConfigError> {
+    let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));
+    let (Some(client_id), Some(key_file), Some(key_id)) =
+        (&file.client_id, &file.key_file, &file.key_id)
+    else {
+        return wrong("sign_in = \"smart\" needs client_id, key_file and key_id");
+    };
+    let scopes = file.scopes.clone();
+    let scopes = scopes.unwrap_or_else(|| SCOPES.map(str::to_owned).to_vec());
+    // RFC 6749, appendix A.4: the letters of a scope.
+    let letter = |c: char| c.is_ascii_graphic() && c != '"' && c != '\\';
+    let scope = |scope: &String| !scope.is_empty() && scope.chars().all(letter);
+    if scopes.is_empty() || !scopes.iter().all(scope) {
+        return wrong("scopes has to be a list of scopes, each without blanks");
+    }
+    if let Some(endpoint) = &file.token_endpoint {
+        let in_the_clear = file.base.starts_with("https://") && !endpoint.starts_with("https://");
+        if in_the_clear || address(&file.name, endpoint).is_err() {
+            return wrong(
+                "token_endpoint has to begin with https:// when base does, and have no user, query or fragment",
+            );
+        }
+    }
+    Ok(SignIn::Smart(Smart {
+        client_id: client_id.clone(),
+        key_file: key_file.clone(),
+        key_id: key_id.clone(),
+        scopes,
+        token_endpoint: file.token_endpoint.clone(),
+    }))
+}
+
+fn client_certificate(file: &TargetFile) -> Result<Option<(PathBuf, PathBuf)>, ConfigError> {
+    let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));
+    match (&file.client_certificate_file, &file.client_key_file) {
+        (None, None) => Ok(None),
+        (Some(_), Some(_)) if !file.base.starts_with("https://") => {
+            wrong("client_certificate_file needs a base that begins with https://")
+        }
+        (Some(certificate), Some(key)) => Ok(Some((certificate.clone(), key.clone()))),
+        (Some(_), None) | (None, Some(_)) => {
+            wrong("client_certificate_file and client_key_file go together")
+        }
+    }
 }
 
 fn proxy(

@@ -211,7 +211,7 @@ async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result
     let bundle = send::bundle(&steps);
     let answer = match worker.connection.transaction(&bundle).await {
         Ok(answer) => answer,
-        Err(silence @ (Silence::Unreachable | Silence::Secret)) => {
+        Err(silence @ (Silence::Unreachable | Silence::Secret | Silence::NoToken(_))) => {
             sent.store(false, Ordering::SeqCst);
             return Err(silence.into());
         }

@@ -4,15 +4,18 @@
     reason = "secrets and certificates are read from the files a site names"
 )]
 
+use crate::deliver::smart::assertion::open_to_everybody;
 use crate::deliver::{HeaderFrom, Proxy, Target};
 use crate::problem::file_words;
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
 use reqwest::redirect::Policy;
-use reqwest::{Certificate, Client, ClientBuilder};
+use reqwest::{Certificate, Client, ClientBuilder, Identity};
 use std::fs;
 
 const PROXY_SECRET: &str = "proxy_secret_file";
 const CA: &str = "ca_file";
+const CERTIFICATE: &str = "client_certificate_file";
+const KEY: &str = "client_key_file";
 
 /// Why the HTTP client of a target cannot be built.
 #[derive(Debug, thiserror::Error)]
@@ -41,6 +44,7 @@ pub(super) fn client(target: &Target) -> Result<Client, NoClient> {
         .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")));
     let builder = through(builder, target)?;
     let builder = trusting(builder, target)?;
+    let builder = known_by(builder, target)?;
     builder
         .build()
         .map_err(|cause| NoClient::Client(target.name.clone(), cause))
@@ -81,6 +85,28 @@ fn trusting(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, No
         return Err(none());
     }
     Ok(builder.tls_certs_only(certificates))
+}
+
+/// Mutual TLS: the certificate by which the server knows us (RFC 8446, section 4.4.2).
+fn known_by(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
+    let Some((certificate, key)) = &target.client_certificate else {
+        return Ok(builder);
+    };
+    let name = || target.name.clone();
+    if open_to_everybody(key) {
+        let what = "a key that only its owner and group may read";
+        return Err(NoClient::Content(name(), KEY, what));
+    }
+    let read =
+        |path, which| fs::read(path).map_err(|cause| NoClient::File(name(), which, cause.kind()));
+    let mut pem = read(certificate, CERTIFICATE)?;
+    pem.push(b'\n');
+    pem.extend(read(key, KEY)?);
+    let identity = Identity::from_pem(&pem).map_err(|_no_pem| {
+        let what = "a certificate that belongs to client_key_file, both in PEM form";
+        NoClient::Content(name(), CERTIFICATE, what)
+    })?;
+    Ok(builder.identity(identity))
 }
 
 /// The fixed headers of a target, those from files read anew; nothing where one cannot be read or

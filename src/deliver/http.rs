@@ -5,6 +5,7 @@
 )]
 
 use crate::deliver::client::{self, NoClient};
+use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
 use crate::private::Private;
@@ -15,6 +16,7 @@ use reqwest::header::{
 };
 use reqwest::{Client, Method, RequestBuilder};
 use std::error::Error as _;
+use std::sync::Arc;
 use std::{fs, io};
 
 const FHIR_JSON: &str = "application/fhir+json";
@@ -26,6 +28,7 @@ const MOST_BYTES: usize = 32 * 1024 * 1024;
 pub struct Connection {
     client: Client,
     target: Target,
+    tokens: Arc<Tokens>,
 }
 
 /// What a server answered.
@@ -64,6 +67,9 @@ pub enum Silence {
     /// The secret, or the value of a header, cannot be read.
     #[error("target.secret")]
     Secret,
+    /// There is no token to send with it: nothing was sent.
+    #[error("{0}")]
+    NoToken(NoToken),
 }
 
 impl Silence {
@@ -73,6 +79,7 @@ impl Silence {
             Self::Unreachable => "target.unreachable",
             Self::NoAnswer => "target.no-answer",
             Self::Secret => "target.secret",
+            Self::NoToken(why) => why.code(),
         }
     }
 }
@@ -110,7 +117,12 @@ impl Connection {
     /// [`NoClient`] when TLS cannot be set up, or a file of the target cannot be used.
     pub fn new(target: Target) -> Result<Self, NoClient> {
         let client = client::client(&target)?;
-        Ok(Self { client, target })
+        let tokens = Arc::default();
+        Ok(Self {
+            client,
+            target,
+            tokens,
+        })
     }
 
     /// The target.
@@ -121,12 +133,14 @@ impl Connection {
     /// Searches by POST, so that no identifier stands in an address or a log of the server
     /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`).
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
-        let request = self
-            .request(Method::POST, &format!("/{kind}/_search"))?
-            .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .header(CACHE_CONTROL, "no-cache")
-            .body(form.to_owned());
-        answer(request).await
+        let dress = |request: RequestBuilder| {
+            request
+                .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
+                .header(CACHE_CONTROL, "no-cache")
+                .body(form.to_owned())
+        };
+        self.answer(Method::POST, &format!("/{kind}/_search"), dress)
+            .await
     }
 
     /// Creates a resource unless one with the identifier exists.
@@ -136,12 +150,13 @@ impl Connection {
         condition: &str,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let request = self
-            .request(Method::POST, &format!("/{kind}"))?
-            .header(CONTENT_TYPE, FHIR_JSON)
-            .header("If-None-Exist", condition)
-            .body(resource.compact());
-        answer(request).await
+        let dress = |request: RequestBuilder| {
+            request
+                .header(CONTENT_TYPE, FHIR_JSON)
+                .header("If-None-Exist", condition)
+                .body(resource.compact())
+        };
+        self.answer(Method::POST, &format!("/{kind}"), dress).await
     }
 
     /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
@@ -149,29 +164,78 @@ impl Connection {
     /// # Errors
     /// [`Unanswered`], with its cause.
     pub async fn metadata(&self) -> Result<Answer, Unanswered> {
-        let request = self.request(Method::GET, "/metadata");
-        exchange(request.map_err(|silence| Unanswered {
-            silence,
-            cause: Cause::Other,
-        })?)
-        .await
+        self.exchange(Method::GET, "/metadata", |request| request)
+            .await
     }
 
     /// Sends a transaction Bundle.
     pub async fn transaction(&self, bundle: &Node) -> Result<Answer, Silence> {
-        let request = self
-            .request(Method::POST, "")?
-            .header(CONTENT_TYPE, FHIR_JSON)
-            .header("Prefer", "return=minimal")
-            .body(bundle.compact());
-        answer(request).await
+        let dress = |request: RequestBuilder| {
+            request
+                .header(CONTENT_TYPE, FHIR_JSON)
+                .header("Prefer", "return=minimal")
+                .body(bundle.compact())
+        };
+        self.answer(Method::POST, "", dress).await
     }
 
-    fn request(&self, method: Method, path: &str) -> Result<RequestBuilder, Silence> {
+    /// The token a request would carry now; nothing where the sign-in of the target needs none.
+    ///
+    /// # Errors
+    /// [`NoToken`].
+    pub async fn token(&self) -> Result<Option<Token>, NoToken> {
+        let SignIn::Smart(smart) = &self.target.sign_in else {
+            return Ok(None);
+        };
+        let base = self.target.base.open();
+        self.tokens.token(&self.client, base, smart).await.map(Some)
+    }
+
+    async fn answer(
+        &self,
+        method: Method,
+        path: &str,
+        dress: impl Fn(RequestBuilder) -> RequestBuilder,
+    ) -> Result<Answer, Silence> {
+        let answer = self.exchange(method, path, dress).await;
+        answer.map_err(|unanswered| unanswered.silence)
+    }
+
+    /// One request and its answer. A token may be withdrawn before its time, so a 401 to one that
+    /// was given before is answered with a new one, once; a server that says 401 took nothing.
+    async fn exchange(
+        &self,
+        method: Method,
+        path: &str,
+        dress: impl Fn(RequestBuilder) -> RequestBuilder,
+    ) -> Result<Answer, Unanswered> {
+        let silent = |silence| Unanswered {
+            silence,
+            cause: Cause::Other,
+        };
+        let no_token = |why| silent(Silence::NoToken(why));
+        let token = self.token().await.map_err(no_token)?;
+        let request = self.request(method.clone(), path, token.as_ref());
+        let answer = exchange(dress(request.map_err(silent)?)).await?;
+        let (401, Some(token)) = (answer.status, token) else {
+            return Ok(answer);
+        };
+        self.tokens.refused(&token).await;
+        let token = self.token().await.map_err(no_token)?;
+        let request = self.request(method, path, token.as_ref());
+        exchange(dress(request.map_err(silent)?)).await
+    }
+
+    fn request(
+        &self,
+        method: Method,
+        path: &str,
+        token: Option<&Token>,
+    ) -> Result<RequestBuilder, Silence> {
         let address = format!("{}{path}", self.target.base.open());
         let mut headers = client::fixed(&self.target).ok_or(Silence::Secret)?;
         headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
-        if let Some(value) = authorization(&self.target.sign_in)? {
+        if let Some(value) = authorization(&self.target.sign_in, token)? {
             headers.insert(AUTHORIZATION, value);
         }
         Ok(self.client.request(method, address).headers(headers))
@@ -180,13 +244,21 @@ impl Connection {
 
 /// Whether the secrets and the fixed headers of a target can be read now.
 pub(super) fn secrets_readable(target: &Target) -> bool {
-    authorization(&target.sign_in).is_ok() && client::fixed(target).is_some()
+    let key = match &target.sign_in {
+        SignIn::Smart(smart) => assertion::key_readable(smart),
+        SignIn::None | SignIn::Basic(_) | SignIn::Bearer(_) => true,
+    };
+    key && authorization(&target.sign_in, None).is_ok() && client::fixed(target).is_some()
 }
 
-fn authorization(sign_in: &SignIn) -> Result<Option<HeaderValue>, Silence> {
+fn authorization(sign_in: &SignIn, token: Option<&Token>) -> Result<Option<HeaderValue>, Silence> {
     let secret = |path| fs::read_to_string(path).map_err(|_unreadable| Silence::Secret);
     let text = match sign_in {
         SignIn::None => return Ok(None),
+        SignIn::Smart(_) => match token {
+            Some(token) => format!("Bearer {}", token.value.open()),
+            None => return Ok(None),
+        },
         SignIn::Basic(path) => {
             format!(
                 "Basic {}",
@@ -198,12 +270,6 @@ fn authorization(sign_in: &SignIn) -> Result<Option<HeaderValue>, Silence> {
     let mut value = HeaderValue::try_from(text).map_err(|_not_ascii| Silence::Secret)?;
     value.set_sensitive(true);
     Ok(Some(value))
-}
-
-async fn answer(request: RequestBuilder) -> Result<Answer, Silence> {
-    exchange(request)
-        .await
-        .map_err(|unanswered| unanswered.silence)
 }
 
 /// Errors of the client are turned into codes at once: they carry addresses.

@@ -16,7 +16,9 @@ mod look;
 mod parties;
 pub mod retry;
 pub mod send;
+pub mod smart;
 
+use crate::deliver::smart::Smart;
 use crate::private::Private;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -44,6 +46,8 @@ pub struct Target {
     pub headers: Vec<(String, HeaderFrom)>,
     /// Authorities that are trusted in the place of the known ones, PEM.
     pub ca_file: Option<PathBuf>,
+    /// Mutual TLS: our certificate with those up to its authority, and its key, both PEM.
+    pub client_certificate: Option<(PathBuf, PathBuf)>,
 }
 
 /// What a target is for: the guard keeps test data and real people apart.
@@ -88,6 +92,8 @@ pub enum SignIn {
     Basic(PathBuf),
     /// RFC 6750: the file holds the token.
     Bearer(PathBuf),
+    /// SMART Backend Services: a key signs for short tokens.
+    Smart(Smart),
 }
 
 /// Whether the files with the secrets of a target can be read now. They are read again for every

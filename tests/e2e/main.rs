@@ -29,6 +29,7 @@ mod refused;
 mod server;
 mod service;
 mod sign_in;
+mod smart;
 mod statement;
 mod swallowed;
 mod tls;

@@ -4,15 +4,16 @@
 
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
-use rcgen::{BasicConstraints, CertificateParams, IsCa, Issuer, KeyPair};
+use rcgen::{BasicConstraints, CertificateParams, ExtendedKeyUsagePurpose, IsCa, Issuer, KeyPair};
 use std::io::{BufRead, BufReader, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex};
 use tokio_rustls::TlsAcceptor;
-use tokio_rustls::rustls::ServerConfig;
 use tokio_rustls::rustls::crypto::ring;
 use tokio_rustls::rustls::pki_types::{PrivateKeyDer, PrivatePkcs8KeyDer};
+use tokio_rustls::rustls::server::WebPkiClientVerifier;
+use tokio_rustls::rustls::{RootCertStore, ServerConfig};
 
 /// TLS in front of a server, for `localhost`.
 pub(crate) struct Tls {
@@ -23,25 +24,52 @@ pub(crate) struct Tls {
 
 impl Tls {
     pub(crate) fn before(host: &str) -> Self {
+        Self::which_asks(host, false).0
+    }
+
+    /// A server that lets in only who brings a certificate of its authority (RFC 8446, section
+    /// 4.3.2), and one such certificate with its key, PEM.
+    pub(crate) fn mutual(host: &str) -> (Self, String, String) {
+        let (tls, issuer) = Self::which_asks(host, true);
+        let key = KeyPair::generate().expect("a key");
+        let mut client = CertificateParams::new(Vec::new()).expect("parameters");
+        client.extended_key_usages = vec![ExtendedKeyUsagePurpose::ClientAuth];
+        let client = client.signed_by(&key, &issuer).expect("a certificate");
+        (tls, client.pem(), key.serialize_pem())
+    }
+
+    fn which_asks(host: &str, asks: bool) -> (Self, Issuer<'static, KeyPair>) {
         let mut authority = CertificateParams::new(Vec::new()).expect("parameters");
         authority.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
         let key = KeyPair::generate().expect("a key");
-        let pem = authority.self_signed(&key).expect("a certificate").pem();
+        let own = authority.self_signed(&key).expect("a certificate");
+        let pem = own.pem();
+        let provider = Arc::new(ring::default_provider());
+        let mut roots = RootCertStore::empty();
+        roots.add(own.der().clone()).expect("an authority");
+        let known =
+            WebPkiClientVerifier::builder_with_provider(roots.into(), Arc::clone(&provider));
+        let known = if asks {
+            known.build().expect("a rule")
+        } else {
+            WebPkiClientVerifier::no_client_auth()
+        };
         let issuer = Issuer::new(authority, key);
         let key = KeyPair::generate().expect("a key");
         let leaf = CertificateParams::new(vec!["localhost".to_owned()]).expect("parameters");
         let leaf = leaf.signed_by(&key, &issuer).expect("a certificate");
         let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der()));
-        let config = ServerConfig::builder_with_provider(Arc::new(ring::default_provider()))
+        let config = ServerConfig::builder_with_provider(provider)
             .with_safe_default_protocol_versions()
             .expect("versions")
-            .with_no_client_auth()
+            .with_client_cert_verifier(known)
             .with_single_cert(vec![leaf.der().clone()], key)
             .expect("a certificate and its key");
-        Self {
+        let tls = Self {
             address: serve(TlsAcceptor::from(Arc::new(config)), host.to_owned()),
             authority: pem,
-        }
+        };
+        (tls, issuer)
     }
 }
 

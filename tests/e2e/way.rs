@@ -10,11 +10,13 @@ use crate::tls::{Tls, Tunnel};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use serde_json::json;
+use std::os::unix::fs::PermissionsExt as _;
 
 scenarios!(
     every_request_goes_through_the_proxy_with_its_secret,
     every_request_carries_the_fixed_headers,
     a_private_authority_is_trusted_and_the_known_ones_are_not,
+    a_server_that_asks_for_a_certificate_gets_ours,
     a_paused_target_keeps_what_is_accepted_and_sends_it_when_it_goes_on,
     test_data_is_kept_off_a_production_target,
     what_is_not_marked_as_test_data_is_kept_off_a_test_target,
@@ -133,6 +135,40 @@ fn a_private_authority_is_trusted_and_the_known_ones_are_not(server: &Server) {
     );
     let lines = trusted.run("target", &[]).text;
     assert!(lines.contains("authorities of ca_file"), "{lines}");
+}
+
+fn a_server_that_asks_for_a_certificate_gets_ours(server: &Server) {
+    let (tls, certificate, key) = Tls::mutual(&server.host);
+    let base = format!("https://localhost:{}/fhir", tls.address.port());
+    let settings = |certificate: &str, mode: u32| {
+        let site = Site::with_target(&base, "proxy = 'none'");
+        let ca = site.file("ca.pem", &tls.authority);
+        let text = std::fs::read_to_string(site.path("fascicle.toml")).expect("settings");
+        let own = site.file("client.pem", certificate);
+        let key = site.file("client.key", &key);
+        std::fs::set_permissions(&key, std::fs::Permissions::from_mode(mode)).expect("rights");
+        let ours = format!("client_certificate_file = '{own}'\nclient_key_file = '{key}'\n");
+        let ours = if certificate.is_empty() { "" } else { &ours };
+        site.file("fascicle.toml", &format!("{text}ca_file = '{ca}'\n{ours}"));
+        site
+    };
+    let person = Person::known(server);
+    let told = |site: &Site, code: i32| site.run("target", &[]).ended(code).text;
+
+    let known = settings(&certificate, 0o600);
+    let nobody = settings("", 0o600);
+
+    known
+        .send(&[&known.document(&person.session())], 60)
+        .ended(0);
+    assert_eq!(arrived(server, &person), OBSERVATIONS);
+    nobody
+        .send(&[&nobody.document(&person.session())], 1)
+        .ended(4);
+    let open = told(&settings(&certificate, 0o644), 1);
+    assert!(open.contains("only its owner and group may read"), "{open}");
+    let wrong = told(&settings("no certificate", 0o600), 1);
+    assert!(wrong.contains("does not hold a certificate"), "{wrong}");
 }
 
 fn a_paused_target_keeps_what_is_accepted_and_sends_it_when_it_goes_on(server: &Server) {

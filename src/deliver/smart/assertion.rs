@@ -1,0 +1,136 @@
+//! The signed assertion, and the key that signs it.
+
+use crate::deliver::smart::{NoToken, Smart};
+use chrono::{DateTime, TimeDelta, Utc};
+use jsonwebtoken::{Algorithm, EncodingKey, Header};
+use serde::Serialize;
+use std::fs;
+use std::path::Path;
+use uuid::Uuid;
+
+/// "This time SHALL be no more than five minutes in the future"; a little less, for clocks that differ.
+const ASSERTION_LASTS: TimeDelta = TimeDelta::minutes(4);
+
+/// The claims of an assertion, in the order of the table of the guide.
+#[derive(Serialize)]
+struct Claims<'a> {
+    iss: &'a str,
+    sub: &'a str,
+    aud: &'a str,
+    exp: i64,
+    jti: String,
+}
+
+pub(super) fn assertion(
+    smart: &Smart,
+    endpoint: &str,
+    id: Uuid,
+    now: DateTime<Utc>,
+) -> Result<String, NoToken> {
+    let claims = Claims {
+        iss: &smart.client_id,
+        sub: &smart.client_id,
+        aud: endpoint,
+        exp: (now + ASSERTION_LASTS).timestamp(),
+        jti: id.to_string(),
+    };
+    signed(&claims, &smart.key_id, &key_of(&smart.key_file)?)
+}
+
+fn signed(
+    claims: &Claims<'_>,
+    key_id: &str,
+    (algorithm, key): &(Algorithm, EncodingKey),
+) -> Result<String, NoToken> {
+    let header = Header {
+        kid: Some(key_id.to_owned()),
+        ..Header::new(*algorithm)
+    };
+    jsonwebtoken::encode(&header, claims, key).map_err(|_no_key_of_that_kind| NoToken::Key)
+}
+
+/// Whether the file holds a key that can sign.
+pub(in crate::deliver) fn key_readable(smart: &Smart) -> bool {
+    let id = Uuid::nil();
+    assertion(smart, "", id, DateTime::<Utc>::UNIX_EPOCH).is_ok()
+}
+
+/// The file is read anew for each token, so a new key needs no restart.
+fn key_of(path: &Path) -> Result<(Algorithm, EncodingKey), NoToken> {
+    if open_to_everybody(path) {
+        return Err(NoToken::Key);
+    }
+    let pem = fs::read(path).map_err(|_unreadable| NoToken::Key)?;
+    let rsa = EncodingKey::from_rsa_pem(&pem).map(|key| (Algorithm::RS384, key));
+    let ec = |_no_rsa| EncodingKey::from_ec_pem(&pem).map(|key| (Algorithm::ES384, key));
+    rsa.or_else(ec).map_err(|_no_key| NoToken::Key)
+}
+
+/// A private key that every account of the machine may read is no secret.
+#[cfg(unix)]
+pub(in crate::deliver) fn open_to_everybody(path: &Path) -> bool {
+    use std::os::unix::fs::PermissionsExt as _;
+    let mode = fs::metadata(path).map(|file| file.permissions().mode());
+    mode.is_ok_and(|mode| mode & 0o007 != 0)
+}
+
+/// Other systems keep rights in another form, which is not looked at.
+#[cfg(not(unix))]
+pub(in crate::deliver) fn open_to_everybody(_path: &Path) -> bool {
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Claims, signed};
+    use crate::json::Node;
+    use base64::Engine as _;
+    use base64::prelude::BASE64_URL_SAFE_NO_PAD;
+    use jsonwebtoken::{Algorithm, EncodingKey};
+
+    const KEY: &[u8] = include_bytes!("../../../fixtures/keys/smart-example-rs384.pem");
+
+    /// The claims of the worked example.
+    const CLAIMS: &str = "eyJpc3MiOiJodHRwczovL2JpbGktbW9uaXRvci5leGFtcGxlLmNvbSIsInN1YiI6Imh0dHBzOi8vYmlsaS1tb25pdG9yLmV4YW1wbGUuY29tIiwiYXVkIjoiaHR0cHM6Ly9hdXRob3JpemUuc21hcnRoZWFsdGhpdC5vcmcvdG9rZW4iLCJleHAiOjE0MjI1Njg4NjAsImp0aSI6InJhbmRvbS1ub24tcmV1c2FibGUtand0LWlkLTEyMyJ9";
+
+    /// Source: HL7 SMART App Launch 2.2.0, client-confidential-asymmetric.html, "Worked example":
+    /// key, header, claims and signature. PKCS #1 v1.5 signatures have no chance in them, so every
+    /// letter is the same. The members of a header have no order (RFC 7515, section 4), and the
+    /// library writes them in another one, so header and claims are compared each on their own.
+    #[test]
+    fn the_worked_example_of_the_guide_is_signed_letter_by_letter() {
+        let client = "https://bili-monitor.example.com";
+        let claims = Claims {
+            iss: client,
+            sub: client,
+            aud: "https://authorize.smarthealthit.org/token",
+            exp: 1_422_568_860,
+            jti: "random-non-reusable-jwt-id-123".to_owned(),
+        };
+        let key = EncodingKey::from_rsa_pem(KEY).expect("a key");
+        let published = "eyJhbGciOiJSUzM4NCIsImtpZCI6ImVlZTlmMTdhM2I1OThmZDg2NDE3YTk4MGI1OTFmYmU2IiwidHlwIjoiSldUIn0";
+        let input = format!("{published}.{CLAIMS}");
+
+        let signature = jsonwebtoken::crypto::sign(input.as_bytes(), &key, Algorithm::RS384);
+        let whole = signed(
+            &claims,
+            "eee9f17a3b598fd86417a980b591fbe6",
+            &(Algorithm::RS384, key),
+        );
+
+        assert_eq!(
+            signature.expect("it signs"),
+            "D5kAqNJwaftCqsRdVVQDq6dMBxuGFOF5svQJuXbcYp-oEyg5qOwK9ZE5cGLTHxqwfpUPNzRKgVdIGuhawAA-8g0s1nKQae8CuKs33hhKh4J34xSEwW3MYs1gwI4GHTtR_g3kYSX6QCi14Ed3GIAvYFgqRqt-gD7sewMUXL4SB8I8cXcDbCqVizm7uPVhjw6QaeKZygJJ_AVLhM4Xs9LTy4HAhdCHpN0FrNmCerUIYJvHDpcod7A0jDmxdoeW1KIBYlhdhQNwjtsTvT1ce4qacN_3KIv_fIzCKLIgDv9eWxkjAtxOmIm8aW5gX9xX7X0nbd0QglIyiic_bZVNNEh0kg"
+        );
+        let whole = whole.expect("it signs");
+        let mut parts = whole.split('.');
+        let header = |text: &str| {
+            let bytes = BASE64_URL_SAFE_NO_PAD.decode(text).expect("base64");
+            let node = Node::parse(std::str::from_utf8(&bytes).expect("text"));
+            node.expect("JSON").canonical()
+        };
+        assert_eq!(parts.next().map(header), Some(header(published)));
+        assert_eq!(parts.next(), Some(CLAIMS));
+        assert!(parts.next().is_some_and(|signature| signature.len() == 342));
+    }
+}
