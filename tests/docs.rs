@@ -148,6 +148,47 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     }
 }
 
+/// The manifest carries settings that the binary reads.
+#[test]
+fn the_settings_of_the_manifest_read() {
+    let manifest = text("deploy/kubernetes.yaml");
+    let settings = manifest
+        .lines()
+        .skip_while(|line| !line.ends_with(".toml: |"));
+    let settings = settings.skip(1).take_while(|line| line.starts_with("    "));
+    let settings: Vec<&str> = settings.map(str::trim_start).collect();
+
+    let settings = fascicle::config::Settings::read(&settings.join("\n")).expect("reads");
+
+    assert_eq!(settings.targets.len(), 1);
+    assert!(settings.serve.checked().is_ok());
+}
+
+/// A code of the runbook is one that the queue can show, and every code of a target is in it.
+#[test]
+fn the_runbook_names_codes_that_there_are() {
+    let runbook = text("deploy/RUNBOOK.md");
+    let codes: BTreeSet<&str> = runbook.split('`').skip(1).step_by(2).collect();
+    let families = ["duplicate.", "guard.", "held.", "person.", "target."];
+    let named = codes.iter().filter(|code| {
+        let whole = !code.ends_with(['…', '-']);
+        whole && families.iter().any(|family| code.starts_with(family))
+    });
+
+    for code in named.clone() {
+        assert_ne!(fascicle::app::reasons::sentence(code), *code, "{code}");
+    }
+    assert!(named.count() > 10);
+    for code in [
+        "token-insecure",
+        "token-key",
+        "token-refused",
+        "token-undiscovered",
+    ] {
+        assert!(codes.contains(format!("target.{code}").as_str()), "{code}");
+    }
+}
+
 /// Every help text, one after another.
 #[test]
 fn the_help_texts_are_as_they_are_kept() {

@@ -1,6 +1,6 @@
 //! The tokens that let a request in.
 //!
-//! They stand in a file, one a line, that only its owner may read. It is read anew for every request:
+//! They stand in a file, one a line, that its owner writes and at most its group may read. It is read anew for every request:
 //! a token is changed by writing the new one beside the old one, and later taking the old one out.
 
 use crate::problem::file_words;
@@ -30,8 +30,11 @@ pub enum NoTokens {
     /// It cannot be read.
     #[error("the token file cannot be read: {words}", words = file_words(*.0))]
     File(io::ErrorKind),
-    /// Others than its owner may read or write it.
-    #[error("the token file can be read by others (mode {0:o}): chmod 600 it")]
+    /// Everybody may read it, or others than its owner may write it.
+    #[error(
+        "the token file can be read by everybody or written by others (mode {0:o}): chmod 600 or \
+         640 it"
+    )]
     Open(u32),
     /// It holds no token.
     #[error(
@@ -89,7 +92,8 @@ impl Tokens {
         let file = File::open(&self.path).map_err(unread)?;
         // Of the open file, so that nobody can put another one in its place in between.
         let mode = file.metadata().map_err(unread)?.permissions().mode() & 0o777;
-        if mode & 0o077 != 0 {
+        // A group may read it: containers get their secrets that way.
+        if mode & 0o037 != 0 {
             return Err(NoTokens::Open(mode));
         }
         let mut text = String::new();
@@ -147,7 +151,7 @@ mod tests {
         let nine = format!("{OLD}\n").repeat(9);
         for (text, mode, why) in [
             (OLD, 0o644, NoTokens::Open(0o644)),
-            (OLD, 0o640, NoTokens::Open(0o640)),
+            (OLD, 0o660, NoTokens::Open(0o660)),
             (OLD, 0o602, NoTokens::Open(0o602)),
             ("", 0o600, NoTokens::Empty),
             ("\n \n", 0o600, NoTokens::Empty),
@@ -175,6 +179,7 @@ mod tests {
         assert_eq!(admitted(OLD), [true, false]);
         assert_eq!(admitted(&format!("{NEW}\r\n{OLD}\r\n")), [true, true]);
         assert_eq!(admitted(&format!("{NEW}\n")), [false, true]);
+        assert!(written(&folder, NEW, 0o640).is_ok());
         assert_eq!(tokens.admit(""), Ok(false));
         let shorter = NEW.trim_end_matches('0');
         assert_eq!(tokens.admit(shorter), Ok(false));

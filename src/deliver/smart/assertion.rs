@@ -66,12 +66,12 @@ fn key_of(path: &Path) -> Result<(Algorithm, EncodingKey), NoToken> {
     rsa.or_else(ec).map_err(|_no_key| NoToken::Key)
 }
 
-/// A private key that every account of the machine may read is no secret.
+/// A private key that every account of the machine may read, or that others may write, is no secret.
 #[cfg(unix)]
 pub(in crate::deliver) fn open_to_everybody(path: &Path) -> bool {
     use std::os::unix::fs::PermissionsExt as _;
     let mode = fs::metadata(path).map(|file| file.permissions().mode());
-    mode.is_ok_and(|mode| mode & 0o007 != 0)
+    mode.is_ok_and(|mode| mode & 0o037 != 0)
 }
 
 /// Other systems keep rights in another form, which is not looked at.
