@@ -11,6 +11,8 @@ use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
 use reqwest::redirect::Policy;
 use reqwest::{Certificate, Client, ClientBuilder, Identity};
 use std::fs;
+use std::sync::{Mutex, PoisonError};
+use std::time::SystemTime;
 
 const PROXY_SECRET: &str = "proxy_secret_file";
 const CA: &str = "ca_file";
@@ -34,9 +36,57 @@ pub enum NoClient {
     Content(String, &'static str, &'static str),
 }
 
+/// The client of a target, made anew when one of its files changed.
+#[derive(Debug)]
+pub(super) struct Clients {
+    made: Mutex<(Vec<Stamp>, Client)>,
+}
+
+/// By what a changed file is known: when it was written, and its length.
+type Stamp = Option<(SystemTime, u64)>;
+
+impl Clients {
+    pub(super) fn of(target: &Target) -> Result<Self, NoClient> {
+        let stamps = stamps(target);
+        let made = Mutex::new((stamps, client(target)?));
+        Ok(Self { made })
+    }
+
+    /// The client as the files stand now. While they hold something that cannot be used, such as half
+    /// of a certificate that is being replaced, the one before goes on.
+    pub(super) fn current(&self, target: &Target) -> Client {
+        let mut made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        let now = stamps(target);
+        if made.0 != now
+            && let Ok(client) = client(target)
+        {
+            *made = (now, client);
+        }
+        made.1.clone()
+    }
+}
+
+/// The files that are part of a client.
+fn stamps(target: &Target) -> Vec<Stamp> {
+    let proxy = match &target.proxy {
+        Proxy::Through(_, secret) => secret.as_ref(),
+        Proxy::Environment | Proxy::Direct => None,
+    };
+    let certificate = target.client_certificate.as_ref();
+    let ours = certificate.map(|(certificate, key)| [certificate, key]);
+    let files = target.ca_file.iter().chain(proxy);
+    files
+        .chain(ours.into_iter().flatten())
+        .map(|path| {
+            let file = fs::metadata(path).ok()?;
+            Some((file.modified().ok()?, file.len()))
+        })
+        .collect()
+}
+
 /// Follows no redirect: a record that was meant for one server must not travel to another with the
 /// credentials of the first.
-pub(super) fn client(target: &Target) -> Result<Client, NoClient> {
+fn client(target: &Target) -> Result<Client, NoClient> {
     crate::deliver::install_tls();
     let builder = Client::builder()
         .timeout(target.timeout)

@@ -4,7 +4,7 @@
     reason = "secrets are read from the files a site names"
 )]
 
-use crate::deliver::client::{self, NoClient};
+use crate::deliver::client::{self, Clients, NoClient};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
@@ -14,7 +14,7 @@ use base64::prelude::BASE64_STANDARD;
 use reqwest::header::{
     ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderValue, RETRY_AFTER,
 };
-use reqwest::{Client, Method, RequestBuilder};
+use reqwest::{Method, RequestBuilder};
 use std::error::Error as _;
 use std::sync::Arc;
 use std::{fs, io};
@@ -26,7 +26,7 @@ const MOST_BYTES: usize = 32 * 1024 * 1024;
 /// A connection to one target.
 #[derive(Debug, Clone)]
 pub struct Connection {
-    client: Client,
+    clients: Arc<Clients>,
     target: Target,
     tokens: Arc<Tokens>,
 }
@@ -116,12 +116,10 @@ impl Connection {
     /// # Errors
     /// [`NoClient`] when TLS cannot be set up, or a file of the target cannot be used.
     pub fn new(target: Target) -> Result<Self, NoClient> {
-        let client = client::client(&target)?;
-        let tokens = Arc::default();
         Ok(Self {
-            client,
+            clients: Arc::new(Clients::of(&target)?),
             target,
-            tokens,
+            tokens: Arc::default(),
         })
     }
 
@@ -188,7 +186,8 @@ impl Connection {
             return Ok(None);
         };
         let base = self.target.base.open();
-        self.tokens.token(&self.client, base, smart).await.map(Some)
+        let client = self.clients.current(&self.target);
+        self.tokens.token(&client, base, smart).await.map(Some)
     }
 
     async fn answer(
@@ -238,7 +237,8 @@ impl Connection {
         if let Some(value) = authorization(&self.target.sign_in, token)? {
             headers.insert(AUTHORIZATION, value);
         }
-        Ok(self.client.request(method, address).headers(headers))
+        let client = self.clients.current(&self.target);
+        Ok(client.request(method, address).headers(headers))
     }
 }
 

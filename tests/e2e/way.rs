@@ -9,6 +9,8 @@ use crate::server::{Holding, Server, scenarios};
 use crate::tls::{Tls, Tunnel};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
+use fascicle::config::Settings;
+use fascicle::deliver::http::{Cause, Connection};
 use serde_json::json;
 use std::os::unix::fs::PermissionsExt as _;
 
@@ -17,6 +19,7 @@ scenarios!(
     every_request_carries_the_fixed_headers,
     a_private_authority_is_trusted_and_the_known_ones_are_not,
     a_server_that_asks_for_a_certificate_gets_ours,
+    a_new_authority_is_trusted_without_a_restart,
     a_paused_target_keeps_what_is_accepted_and_sends_it_when_it_goes_on,
     test_data_is_kept_off_a_production_target,
     what_is_not_marked_as_test_data_is_kept_off_a_test_target,
@@ -169,6 +172,30 @@ fn a_server_that_asks_for_a_certificate_gets_ours(server: &Server) {
     assert!(open.contains("only its owner and group may read"), "{open}");
     let wrong = told(&settings("no certificate", 0o600), 1);
     assert!(wrong.contains("does not hold a certificate"), "{wrong}");
+}
+
+fn a_new_authority_is_trusted_without_a_restart(server: &Server) {
+    let (old, new) = (Tls::before(&server.host), Tls::before(&server.host));
+    let base = format!("https://localhost:{}/fhir", new.address.port());
+    let site = Site::with_target(&base, "proxy = 'none'");
+    let ca = site.file("ca.pem", &old.authority);
+    let text = std::fs::read_to_string(site.path("fascicle.toml")).expect("settings");
+    let settings = Settings::read(&format!("{text}ca_file = '{ca}'\n")).expect("settings");
+    let target = settings.targets.into_iter().next().expect("a target");
+    let connection = Connection::new(target).expect("a client");
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    let asked = || {
+        let answer = runtime.block_on(connection.metadata());
+        answer
+            .map(|answer| answer.status)
+            .map_err(|none| none.cause)
+    };
+
+    assert_eq!(asked(), Err(Cause::Certificate));
+    site.file("ca.pem", "half of a certi");
+    assert_eq!(asked(), Err(Cause::Certificate));
+    site.file("ca.pem", &format!("{}{}", old.authority, new.authority));
+    assert_eq!(asked(), Ok(200));
 }
 
 fn a_paused_target_keeps_what_is_accepted_and_sends_it_when_it_goes_on(server: &Server) {
