@@ -93,6 +93,11 @@ impl Problems {
         self.add(Severity::Note, code, path, what, hint);
     }
 
+    /// Adds what was told elsewhere.
+    pub fn take(&mut self, told: impl IntoIterator<Item = Problem>) {
+        self.0.extend(told);
+    }
+
     /// True when an error stands.
     pub fn any_error(&self) -> bool {
         self.0

@@ -390,3 +390,25 @@ fn is_test_data(resource: &Node) -> bool {
     let tags = resource.at(&["meta", "tag"]).map_or(&[][..], Node::items);
     tags.iter().any(|tag| tag.text_of("code") == Some("HTEST"))
 }
+
+#[test]
+fn the_package_has_every_resource_of_the_folder_and_always_the_same_bytes() {
+    use fascicle::catalogue::{embedded_profiles, package};
+    let folder = root("profiles/fhir");
+    let catalogue = Catalogue::embedded().expect("the embedded tables");
+
+    let packed = package::files(&catalogue).expect("the profiles are JSON");
+    let bytes = package::packed(&packed).expect("bytes");
+
+    let names: BTreeSet<String> = packed
+        .iter()
+        .filter_map(|(path, _)| path.strip_prefix("package/"))
+        .filter(|name| !matches!(*name, "package.json" | ".index.json"))
+        .map(str::to_owned)
+        .collect();
+    assert_eq!(names, files(&folder));
+    for (name, text) in embedded_profiles() {
+        assert_eq!(read(&folder.join(name)), *text, "{name}");
+    }
+    assert_eq!(package::packed(&packed).expect("bytes"), bytes);
+}

@@ -8,6 +8,7 @@ use crate::measure::Measured;
 use crate::problem::{Problem, Problems, Severity};
 use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
 
 /// What earlier sessions hand on.
 #[derive(Debug, Clone, Default)]
@@ -74,6 +75,7 @@ pub fn encode(
     carry(&mut session, earlier, &mut problems);
     let measured = crate::measure::measure(&session, catalogue, &mut problems);
     crate::measure::sense::check(&session, &measured, catalogue, &mut problems);
+    in_notation(&session, &mut problems);
     confirm(&session, &mut problems);
     let dynamics = crate::compare::dynamics(&measured, catalogue);
     let coded = crate::coding::code(&session, &measured, &dynamics, catalogue);
@@ -131,6 +133,23 @@ fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
             ..precaution.clone()
         });
     }
+}
+
+/// What is told of the value of a direction stands at the plane it was written in.
+fn in_notation(session: &Session, problems: &mut Problems) {
+    let planes = session.findings.iter().filter(|one| one.notation.is_some());
+    let values: BTreeSet<String> = planes.map(|one| format!("{}/value", one.path)).collect();
+    problems.refine(|mut problem| {
+        let part = problem.path.rsplit_once('/').map(|(part, _)| part);
+        let told = values.contains(&problem.path) || part.is_some_and(|part| values.contains(part));
+        if told && !problem.path.ends_with("/value/unit") {
+            let path = part
+                .filter(|part| values.contains(*part))
+                .unwrap_or(&problem.path);
+            problem.path = format!("{path}/notation");
+        }
+        Some(problem)
+    });
 }
 
 /// The mark of a caution: a confirmation names it, so that it confirms this caution about this

@@ -6,6 +6,7 @@
 
 pub mod deliver;
 pub mod encode;
+pub mod given;
 mod needs;
 pub mod reasons;
 mod rows;

@@ -4,6 +4,7 @@
 use crate::app::encode::mark;
 use crate::app::reasons;
 use crate::app::words::Behind;
+use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::{Item, TargetHeld, TrailRow};
 use crate::problem::Problem;
@@ -48,17 +49,23 @@ pub fn items(items: &[Item]) -> Node {
     Node::List(items.iter().map(item).collect())
 }
 
-/// The problems of a document, each with the mark a confirmation has to carry.
-pub fn problems(problems: &[Problem]) -> Node {
+/// The problems of a document, each with the mark a confirmation has to carry, and with row and
+/// column where the document came from a sheet.
+pub fn problems(problems: &[Problem], rows: Option<&Rows>) -> Node {
     let problems = problems.iter().map(|problem| {
-        object([
+        let mut members = vec![
             ("severity", text(problem.severity.word())),
             ("code", text(problem.code)),
             ("path", text(problem.path.clone())),
             ("what", text(problem.what.clone())),
             ("hint", text(problem.hint.clone())),
             ("mark", text(mark(problem))),
-        ])
+        ];
+        if let Some(place) = rows.and_then(|rows| rows.place(&problem.path)) {
+            members.push(("row", number(place.row)));
+            members.extend(place.column.map(|column| ("column", text(column))));
+        }
+        object(members)
     });
     Node::List(problems.collect())
 }

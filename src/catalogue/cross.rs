@@ -4,7 +4,7 @@ use crate::catalogue::check_digit::holds as check_digit_holds;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Measure, Relation};
-use crate::catalogue::{Catalogue, SNOMED, TableFile, code_map};
+use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile, code_map};
 use std::collections::BTreeSet;
 
 /// Every fault between the tables, at the line of the row that has it.
@@ -30,6 +30,7 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
         }
     }
     of_codes(catalogue, &mut told);
+    of_codes_to_confirm(catalogue, &mut told);
     of_end_feels(catalogue, &mut told);
     of_reasons(catalogue, &mut told);
     for site in catalogue.sites.values() {
@@ -182,6 +183,24 @@ fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
                 "{}: another measure at the same site has the same first coding",
                 row.thing
             ));
+        }
+    }
+}
+
+fn of_codes_to_confirm(catalogue: &Catalogue, told: &mut Told<'_>) {
+    for row in &catalogue.codes_to_confirm {
+        let mut fault = |what: &str| {
+            let what = format!("{}: {what}", row.thing);
+            told.fault("codes_to_confirm.csv", &row.thing, what);
+        };
+        if !catalogue.measures.contains_key(&row.thing) {
+            fault("it is no measure");
+        }
+        if row.system != LOINC || !check_digit_holds(LOINC, &row.code) {
+            fault("its code is no LOINC number");
+        }
+        if row.relation != Relation::Equivalent {
+            fault("only an equivalent code waits to be confirmed");
         }
     }
 }

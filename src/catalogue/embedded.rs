@@ -8,10 +8,62 @@ pub(super) const SOURCES: TableFile<'static> = TableFile {
     text: include_str!("../../profiles/SOURCES.toml"),
 };
 
+/// The profiles, which are written by hand, with their file names.
+pub(super) const PROFILES: &[(&str, &str)] = &[
+    (
+        "StructureDefinition-amount.json",
+        include_str!("../../profiles/fhir/StructureDefinition-amount.json"),
+    ),
+    (
+        "StructureDefinition-finding.json",
+        include_str!("../../profiles/fhir/StructureDefinition-finding.json"),
+    ),
+    (
+        "StructureDefinition-graded.json",
+        include_str!("../../profiles/fhir/StructureDefinition-graded.json"),
+    ),
+    (
+        "StructureDefinition-instrument.json",
+        include_str!("../../profiles/fhir/StructureDefinition-instrument.json"),
+    ),
+    (
+        "StructureDefinition-pain-score.json",
+        include_str!("../../profiles/fhir/StructureDefinition-pain-score.json"),
+    ),
+    (
+        "StructureDefinition-precaution.json",
+        include_str!("../../profiles/fhir/StructureDefinition-precaution.json"),
+    ),
+    (
+        "StructureDefinition-range.json",
+        include_str!("../../profiles/fhir/StructureDefinition-range.json"),
+    ),
+    (
+        "StructureDefinition-session-panel.json",
+        include_str!("../../profiles/fhir/StructureDefinition-session-panel.json"),
+    ),
+    (
+        "StructureDefinition-session-provenance.json",
+        include_str!("../../profiles/fhir/StructureDefinition-session-provenance.json"),
+    ),
+    (
+        "StructureDefinition-stretch-dynamic.json",
+        include_str!("../../profiles/fhir/StructureDefinition-stretch-dynamic.json"),
+    ),
+    (
+        "StructureDefinition-stretch.json",
+        include_str!("../../profiles/fhir/StructureDefinition-stretch.json"),
+    ),
+];
+
 pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "codes.csv",
         text: include_str!("../../profiles/codes.csv"),
+    },
+    TableFile {
+        name: "codes_to_confirm.csv",
+        text: include_str!("../../profiles/codes_to_confirm.csv"),
     },
     TableFile {
         name: "dimensions.csv",
@@ -28,6 +80,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "measures.csv",
         text: include_str!("../../profiles/measures.csv"),
+    },
+    TableFile {
+        name: "notation_orders.csv",
+        text: include_str!("../../profiles/notation_orders.csv"),
     },
     TableFile {
         name: "plausibility.csv",

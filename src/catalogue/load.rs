@@ -92,14 +92,13 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         sites,
         scales: reader.scales(),
         codes,
+        codes_to_confirm: reader.rows("codes_to_confirm.csv"),
         precaution_effects: reader.rows("precaution_effects.csv"),
         measurement_error: reader.rows("measurement_error.csv"),
         reference_ranges: reader.rows("reference_ranges.csv"),
+        notation_orders: reader.rows("notation_orders.csv"),
         units: units.into_iter().map(unit).collect(),
-        end_feel_endings: end_feels
-            .into_iter()
-            .map(|row| (row.end_feel, row.ending))
-            .collect(),
+        end_feel_endings: end_feels.into_iter().map(end_feel).collect(),
         dimensions: dimensions
             .into_iter()
             .map(|row| (row.family, row.dimension))
@@ -131,6 +130,10 @@ fn unit(row: UnitRow) -> (String, Unit) {
         dimension: row.dimension,
     };
     (row.unit, unit)
+}
+
+fn end_feel(row: EndFeelRow) -> (String, String) {
+    (row.end_feel, row.ending)
 }
 
 fn digest(files: &[TableFile<'_>]) -> String {

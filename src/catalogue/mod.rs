@@ -6,17 +6,22 @@
 
 mod check_digit;
 mod code_map;
+pub mod confirm;
 pub mod conformance;
 mod cross;
 pub mod dimension;
 mod embedded;
 pub mod load;
+pub mod notation_order;
 pub mod overlay;
+pub mod package;
 pub mod rows;
 mod sources;
 
+use crate::catalogue::confirm::ToConfirm;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
+use crate::catalogue::notation_order::OrderRow;
 use crate::catalogue::rows::{
     Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Sides, Site,
 };
@@ -72,12 +77,16 @@ pub struct Catalogue {
     pub scales: BTreeMap<String, Scale>,
     /// Published codes of our things; all of one thing stand together, in the order of their names.
     pub codes: Vec<CodeRow>,
+    /// Published codes that are off until an operator's own release confirms them.
+    pub codes_to_confirm: Vec<ToConfirm>,
     /// What a precaution forbids.
     pub precaution_effects: Vec<PrecautionEffect>,
     /// Smallest differences beyond the error of measuring.
     pub measurement_error: Vec<ErrorRow>,
     /// Published ranges.
     pub reference_ranges: Vec<ReferenceRow>,
+    /// Published orders of the directions of a plane.
+    pub notation_orders: Vec<OrderRow>,
     /// Units we accept.
     pub units: BTreeMap<String, Unit>,
     /// What the unit of a family of measures has to measure, where the kind leaves it open.
@@ -174,6 +183,17 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
             let _written = write!(text, "{byte:02x}");
             text
         })
+}
+
+/// The text of a table of ours; nothing where there is no such table.
+pub fn table(name: &str) -> &'static str {
+    let found = embedded::FILES.iter().find(|file| file.name == name);
+    found.map_or("", |file| file.text)
+}
+
+/// The profiles compiled into the binary, for the test that compares them with the folder.
+pub fn embedded_profiles() -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    embedded::PROFILES.iter()
 }
 
 /// Names of the embedded table files, for the tests that compare them with the folder.

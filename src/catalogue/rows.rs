@@ -367,7 +367,9 @@ pub struct ReferenceRow {
     pub locator: String,
 }
 
-fn word_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<String>, D::Error> {
+pub(super) fn word_or_none<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<String>, D::Error> {
     let word = String::deserialize(deserializer)?;
     Ok((word != "none").then_some(word))
 }

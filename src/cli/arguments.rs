@@ -1,5 +1,8 @@
 //! What can be written on the command line.
 
+pub(super) mod catalogue;
+
+use crate::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
 use crate::cli::examples;
 use clap::{Args, Parser, Subcommand};
 use std::net::SocketAddr;
@@ -65,18 +68,38 @@ pub(super) struct OwnTables {
     pub(super) tables: Option<PathBuf>,
 }
 
-/// Session documents in, FHIR Bundles out: the export without a server.
+/// The session beside a sheet.
+#[derive(Args)]
+pub(super) struct BesideSheet {
+    /// Session document (JSON) without findings to which all rows of the CSV files belong, where they
+    /// have no columns of the session.
+    #[arg(long, value_name = "FILE")]
+    pub(super) session: Option<PathBuf>,
+}
+
+/// Session documents or CSV in, FHIR Bundles out: the export without a server.
 #[derive(Args)]
 #[command(after_help = examples::ENCODE)]
 pub(super) struct EncodeOptions {
-    /// Session documents (JSON), in the order they were examined.
+    /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
+    /// examined.
     #[arg(required = true)]
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) own: OwnTables,
+    #[command(flatten)]
+    pub(super) beside: BesideSheet,
     /// One Bundle a line instead of one readable Bundle.
-    #[arg(long)]
+    #[arg(long, group = "form")]
     pub(super) ndjson: bool,
+    /// The findings as captured, one a row, instead of Bundles: safe in a spreadsheet, and read
+    /// again they say the same.
+    #[arg(long, group = "form")]
+    pub(super) csv: bool,
+    /// The joint planes in three numbers from neutral zero instead of Bundles, directions named, in
+    /// this order: away-first, flexion-first or sftr.
+    #[arg(long, value_name = "ORDER", group = "form")]
+    pub(super) notation: Option<String>,
     /// Write to this file instead of standard output.
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
@@ -87,17 +110,23 @@ pub(super) struct EncodeOptions {
 #[derive(Args)]
 #[command(after_help = examples::CHECK)]
 pub(super) struct CheckOptions {
-    /// Session documents, FHIR resources or Bundles (JSON), or files of one resource a line (NDJSON).
-    #[arg(required_unless_present = "schema")]
+    /// Session documents, FHIR resources or Bundles (JSON), files of one resource a line (NDJSON), or
+    /// of one finding a row (name.csv).
+    #[arg(required_unless_present_any = ["schema", "columns"])]
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) own: OwnTables,
+    #[command(flatten)]
+    pub(super) beside: BesideSheet,
     /// Print the problems as JSON.
     #[arg(long)]
     pub(super) json: bool,
     /// Print the JSON Schema of the session document and stop.
     #[arg(long)]
     pub(super) schema: bool,
+    /// Print the columns a CSV file may have, with what each holds and means, and stop.
+    #[arg(long)]
+    pub(super) columns: bool,
 }
 
 /// One record server, named on the command line.
@@ -138,10 +167,13 @@ pub(super) struct Place {
 pub(super) struct SendOptions {
     #[command(flatten)]
     pub(super) place: Place,
-    /// Session documents (JSON), in the order they were examined; none only works off the queue.
+    /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
+    /// examined; none only works off the queue.
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) own: OwnTables,
+    #[command(flatten)]
+    pub(super) beside: BesideSheet,
     /// How long to wait for delivery, in seconds; what is not delivered by then stays queued.
     #[arg(long, value_name = "SECONDS", default_value_t = 60)]
     pub(super) wait: u32,
@@ -303,6 +335,8 @@ pub(super) enum CatalogueCommand {
     List(ListOptions),
     Check(TablesOptions),
     Worksheet(WorksheetOptions),
+    Confirm(ConfirmOptions),
+    Pack(PackOptions),
 }
 
 /// Every measure with its kind, site, unit or scale, bounds, published codes and source.

@@ -10,7 +10,7 @@ use crate::cli::arguments::{
     CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions, WorksheetOptions,
 };
 use crate::cli::report::{Mistake, WIDTH, counted, wrapped};
-use crate::cli::{Ended, documents};
+use crate::cli::{Ended, confirm, documents};
 use crate::json::{Node, object, text};
 use std::collections::BTreeSet;
 use std::fs;
@@ -22,6 +22,8 @@ pub(super) fn catalogue(options: &CatalogueOptions) -> anyhow::Result<Ended> {
         CatalogueCommand::List(options) => list(options),
         CatalogueCommand::Check(options) => check(options),
         CatalogueCommand::Worksheet(options) => worksheet(options),
+        CatalogueCommand::Confirm(options) => confirm::confirm(options),
+        CatalogueCommand::Pack(options) => confirm::pack(options),
     }
 }
 

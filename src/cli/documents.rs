@@ -1,14 +1,19 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
-use crate::app::encode::{Earlier, encode as encode_document};
+use crate::app::encode::{Earlier, Encoded, encode as encode_document};
+use crate::app::given::Given;
 use crate::app::tables::load;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::cli::before::{Before, Out};
 use crate::cli::lines::{Form, Told};
 use crate::cli::report::Mistake;
+use crate::cli::sessions::{Beside, Sessions, is_sheet};
 use crate::cli::{Ended, lines, report};
 use crate::intake::MOST_BYTES;
+use crate::intake::sheet::columns;
+use crate::intake::sheet::write::{Columns, Writer, holds};
 use crate::json::Node;
+use crate::measure::notation;
 use crate::problem::{Problem, Problems, file_words};
 use anyhow::Context;
 use chrono::{DateTime, Utc};
@@ -24,71 +29,60 @@ pub(super) fn tables(own: Option<&Path>) -> anyhow::Result<Catalogue> {
     })
 }
 
-/// Reads the file numbered `number`; the error names the number, because a file name may carry a
-/// person's name.
-pub(super) fn read(path: &Path, number: usize) -> anyhow::Result<String> {
+/// Reads a file whole; the error says which by `what`, because a file name may carry a person's name.
+pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
     let mut bytes = Vec::new();
     // One byte more than a document may have, so that no file fills memory.
     let most = u64::try_from(MOST_BYTES)?.saturating_add(1);
     let read = File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes));
-    read.map_err(|cause| {
-        Mistake(format!(
-            "document {number} of the command line: {}",
-            file_words(cause.kind())
-        ))
-    })?;
+    read.map_err(|cause| Mistake(format!("{what}: {}", file_words(cause.kind()))))?;
     if bytes.len() > MOST_BYTES {
-        let what = format!("document {number} of the command line is longer than 8 MiB");
-        return Err(Mistake(what).into());
+        return Err(Mistake(format!("{what} is longer than 8 MiB")).into());
     }
-    utf8(bytes, number)
+    utf8(bytes, what)
 }
 
-fn utf8(bytes: Vec<u8>, number: usize) -> anyhow::Result<String> {
-    Ok(String::from_utf8(bytes).map_err(|_bytes| {
-        Mistake(format!(
-            "document {number} of the command line is not UTF-8"
-        ))
-    })?)
+fn utf8(bytes: Vec<u8>, what: &str) -> anyhow::Result<String> {
+    Ok(String::from_utf8(bytes).map_err(|_bytes| Mistake(format!("{what} is not UTF-8")))?)
 }
 
 pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
-    if options.files.len() > 1 && !options.ndjson {
+    let catalogue = tables(options.own.tables.as_deref())?;
+    let beside = Beside::read(options.beside.session.as_ref())?;
+    let mut before = Before::default();
+    let mut count: u64 = 0;
+    let mut form = As::of(options, &catalogue)?;
+    for (number, path) in (1..).zip(&options.files) {
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(session) = sessions.next() {
+            // What does not read is told when it is its turn.
+            let Ok(given) = session else { break };
+            before.announce(&given.text);
+            form.announce(&given.text)?;
+            count = count.saturating_add(1);
+        }
+    }
+    if count > 1 && matches!(form, As::Bundle) {
         writeln!(
             io::stdout(),
-            "several documents become several Bundles: add --ndjson"
+            "several sessions become several Bundles: add --ndjson"
         )?;
         return Ok(Ended::Problems);
     }
-    let catalogue = tables(options.own.tables.as_deref())?;
-    let mut before = Before::default();
-    for (number, path) in (1..).zip(&options.files) {
-        before.announce(&read(path, number)?);
-    }
     let mut out = Out::to(options.out.as_deref())?;
     let mut ended = Ended::Done;
+    out.add(&form.head()?)?;
     for (number, path) in (1..).zip(&options.files) {
-        let text = read(path, number)?;
         let name = path.display().to_string();
-        match encode_document(&text, &before.of(&text), &catalogue, now) {
-            Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
-                ended = ended.max(Ended::Problems);
-                report::problems(&mut io::stdout(), &name, &half_a_correction())?;
-            }
-            Ok(encoded) => {
-                let record = encoded.checked.record();
-                let text = if options.ndjson {
-                    record.text() + "\n"
-                } else {
-                    record.bundle().pretty()
-                };
-                out.add(&text).context("the output cannot be written")?;
-                before.add(encoded);
-            }
-            Err(held) => {
-                report::problems(&mut io::stdout(), &name, &held.problems)?;
-                ended = ended.max(report::ended(&held.problems));
-            }
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(session) = sessions.next() {
+            let one = One {
+                name: &name,
+                catalogue: &catalogue,
+                now,
+            };
+            let came = one.encode(session, &mut form, &mut before, &mut out)?;
+            ended = ended.max(came);
         }
     }
     if ended != Ended::Done {
@@ -98,6 +92,122 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
     }
     out.finish()?;
     Ok(Ended::Done)
+}
+
+/// One session on its way to what is written.
+struct One<'a> {
+    name: &'a str,
+    catalogue: &'a Catalogue,
+    now: DateTime<Utc>,
+}
+
+impl One<'_> {
+    fn encode(
+        &self,
+        session: Result<Given, Vec<Problem>>,
+        form: &mut As<'_>,
+        before: &mut Before,
+        out: &mut Out,
+    ) -> anyhow::Result<Ended> {
+        let mut told = io::stdout();
+        let given = match session {
+            Ok(given) => given,
+            Err(problems) => {
+                report::problems(&mut told, self.name, &problems, None)?;
+                return Ok(report::ended(&problems));
+            }
+        };
+        let rows = given.rows.as_ref();
+        match given.encode(&before.of(&given.text), self.catalogue, self.now) {
+            Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
+                report::problems(&mut told, self.name, &half_a_correction(), rows)?;
+                Ok(Ended::Problems)
+            }
+            Ok(encoded) => {
+                let text = form.text(&encoded)?;
+                out.add(&text).context("the output cannot be written")?;
+                before.add(encoded);
+                Ok(Ended::Done)
+            }
+            Err(held) => {
+                report::problems(&mut told, self.name, &held.problems, rows)?;
+                Ok(report::ended(&held.problems))
+            }
+        }
+    }
+}
+
+/// As what a session is written.
+enum As<'a> {
+    /// One readable Bundle.
+    Bundle,
+    /// One Bundle a line.
+    Lines,
+    /// Rows of a sheet, with the columns the sessions use.
+    Rows(Columns, Option<Writer>),
+    /// The planes in three numbers, in an order of the tables.
+    Planes(&'a str, &'a Catalogue),
+}
+
+impl<'a> As<'a> {
+    fn of(options: &'a EncodeOptions, catalogue: &'a Catalogue) -> anyhow::Result<Self> {
+        if let Some(order) = &options.notation {
+            let known = notation::orders(catalogue);
+            if !known.contains(&order.as_str()) {
+                let what = format!("{order} is no order; orders are {}", known.join(", "));
+                return Err(Mistake(what).into());
+            }
+            return Ok(Self::Planes(order, catalogue));
+        }
+        Ok(if options.csv {
+            Self::Rows(Columns::default(), None)
+        } else if options.ndjson {
+            Self::Lines
+        } else {
+            Self::Bundle
+        })
+    }
+
+    fn announce(&mut self, text: &str) -> anyhow::Result<()> {
+        if let (Self::Rows(columns, _), Ok(node)) = (self, Node::parse(text)) {
+            columns.add(&node).map_err(|field| {
+                let what = format!("{field}: no sheet has this column; encode without --csv");
+                Mistake(what)
+            })?;
+        }
+        Ok(())
+    }
+
+    /// What is written before any session.
+    fn head(&mut self) -> anyhow::Result<String> {
+        let Self::Rows(columns, writer) = self else {
+            return Ok(String::new());
+        };
+        let made = Writer::new(std::mem::take(columns));
+        let header = made.header()?;
+        *writer = Some(made);
+        Ok(header)
+    }
+
+    fn text(&mut self, encoded: &Encoded) -> anyhow::Result<String> {
+        Ok(match self {
+            Self::Bundle => encoded.checked.record().bundle().pretty(),
+            Self::Lines => encoded.checked.record().text() + "\n",
+            Self::Rows(_, writer) => {
+                let (Some(writer), Ok(node)) = (writer, Node::parse(&encoded.canonical)) else {
+                    return Ok(String::new());
+                };
+                writer.rows(&node)?
+            }
+            Self::Planes(order, catalogue) => {
+                let planes = notation::planes(&encoded.measured, order, catalogue);
+                planes.iter().fold(String::new(), |mut text, plane| {
+                    text.extend([&plane.to_string(), "\n"]);
+                    text
+                })
+            }
+        })
+    }
 }
 
 fn half_a_correction() -> Vec<Problem> {
@@ -118,24 +228,55 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
         writeln!(out, "{schema}")?;
         return Ok(Ended::Done);
     }
+    if options.columns {
+        print_columns(&mut out)?;
+        return Ok(Ended::Done);
+    }
     let catalogue = tables(options.own.tables.as_deref())?;
+    let beside = Beside::read(options.beside.session.as_ref())?;
     let mut told = Told::new(&mut out, options.json);
     for (number, path) in (1..).zip(&options.files) {
         told.document(path.display().to_string())?;
+        if is_sheet(path) {
+            let mut sessions = Sessions::of(path, number, &beside)?;
+            while let Some(session) = sessions.next() {
+                check_session(session, &catalogue, now, &mut told)?;
+            }
+            told.close()?;
+            continue;
+        }
         match lines::open(path, number)? {
             Form::Lines(each) => lines::each(each, &catalogue, &mut told)?,
             Form::Document(bytes) => {
-                told.add(&problems_of(&utf8(bytes, number)?, &catalogue, now))?;
+                let text = utf8(bytes, &format!("document {number} of the command line"))?;
+                told.add(&problems_of(&text, &catalogue, now), None)?;
             }
             Form::TooLarge => {
                 let mut problems = Problems::new();
                 lines::too_large(&mut problems);
-                told.add(&problems.sorted())?;
+                told.add(&problems.sorted(), None)?;
             }
         }
         told.close()?;
     }
     Ok(told.end()?)
+}
+
+fn check_session(
+    session: Result<Given, Vec<Problem>>,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+    told: &mut Told<'_>,
+) -> io::Result<()> {
+    let given = match session {
+        Ok(given) => given,
+        Err(problems) => return told.add(&problems, None),
+    };
+    let problems = match given.encode(&Earlier::default(), catalogue, now) {
+        Ok(encoded) => encoded.told,
+        Err(held) => held.problems,
+    };
+    told.add(&problems, given.rows.as_ref())
 }
 
 /// FHIR JSON is told from a session document by its resourceType.
@@ -151,4 +292,13 @@ fn problems_of(text: &str, catalogue: &Catalogue, now: DateTime<Utc>) -> Vec<Pro
         Ok(encoded) => encoded.told,
         Err(held) => held.problems,
     }
+}
+
+/// The columns a sheet may have, with what each holds and means.
+fn print_columns(out: &mut dyn Write) -> io::Result<()> {
+    for (name, meaning) in columns::all() {
+        let first = format!("{name:<46} {:<13} ", holds(&name));
+        report::wrapped(out, &first, &meaning)?;
+    }
+    Ok(())
 }

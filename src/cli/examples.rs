@@ -33,6 +33,18 @@ Examples:
   fascicle encode session.json                        to standard output
   fascicle encode session.json --out bundle.json      to a file that only you can read
   fascicle encode --ndjson first.json second.json     several, one Bundle a line
+  fascicle encode --session session.json findings.csv     one finding a row, the session beside it
+  fascicle encode --ndjson month.csv --out month.ndjson   many sessions, their columns in each row
+  fascicle encode --csv session.json --out session.csv    for a spreadsheet, and back
+  fascicle encode --notation sftr session.json            elbow, extension/flexion: S 0-20-150
+
+CSV is RFC 4180 in UTF-8: commas, a header, one finding a row. A column is a field of the session
+document by its path, items of a list counted from 1: side, value.lacks, precautions.1.site, session.id;
+fascicle check --columns lists them all. An empty cell leaves the field out. What holds for the session is
+repeated in each of its rows, or stands in --session FILE; the rows of one session stand together, and a
+session that comes back is refused. One apostrophe at the beginning of a cell is taken off: it keeps 1+, -5
+and 12.50 as they are in a spreadsheet, and fascicle writes it before every cell that is neither a plain word
+nor a whole number.
 
 Exit codes: 0 done; 1 a document does not hold; 3 cautions wait for confirmation.";
 
@@ -41,6 +53,8 @@ Examples:
   fascicle check session.json                  problems with place, reason and what to do
   fascicle check --json session.json           the same for a program
   fascicle check observation.json bundle.json  FHIR JSON from anywhere
+  fascicle check --session session.json findings.csv   problems with row and column
+  fascicle check --columns                     the columns a CSV file may have
   fascicle check --schema > session.schema.json
 
 Exit codes: 0 nothing stands in the way; 1 an error; 3 cautions only, which a named person may
@@ -50,6 +64,7 @@ pub(super) const SEND: &str = "\
 Examples:
   fascicle send --state ./state --to BASE --bearer-file token session.json
   fascicle send --config fascicle.toml monday/*.json
+  fascicle send --config fascicle.toml monday.csv
   fascicle send --config fascicle.toml               work off what is queued
   fascicle send --config fascicle.toml --wait 0 session.json    accept only
 
@@ -111,7 +126,9 @@ Exit codes: 0 done; 1 the trail does not hold, or nothing stands behind that Obs
 pub(super) const CATALOGUE: &str = "\
 Examples:
   fascicle catalogue list
-  fascicle catalogue check our-tables/";
+  fascicle catalogue check our-tables/
+  fascicle catalogue confirm --loinc LoincTableCore.csv --out our-tables/
+  fascicle catalogue pack --out fascicle.tgz";
 
 pub(super) const CATALOGUE_LIST: &str = "\
 Examples:
@@ -131,6 +148,21 @@ Example:
   fascicle catalogue check our-tables/
 
 Exit codes: 0 the tables hold; 1 they have faults.";
+
+pub(super) const CATALOGUE_CONFIRM: &str = "\
+Examples:
+  fascicle catalogue confirm --loinc LoincTableCore.csv
+  fascicle catalogue confirm --loinc LoincTableCore.csv --out our-tables/
+  fascicle catalogue confirm --snomed sct2_Description_Snapshot-en_INT.txt \\
+                             --snomed-concepts sct2_Concept_Snapshot_INT.txt --json
+
+Exit codes: 0 every row agrees; 1 a row differs, is retired or absent, or a file is no release.";
+
+pub(super) const CATALOGUE_PACK: &str = "\
+Example:
+  fascicle catalogue pack --out fascicle.tgz --tables /etc/fascicle/tables
+
+Exit codes: 0 written; 1 a table has a fault, or the file cannot be written.";
 
 pub(super) const PRACTICE: &str = "\
 Examples:

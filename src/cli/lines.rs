@@ -4,6 +4,7 @@
 use crate::catalogue::Catalogue;
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, report};
+use crate::intake::sheet::Rows;
 use crate::json::Node;
 use crate::problem::{Problem, Problems, Severity};
 use std::fs::File;
@@ -105,7 +106,7 @@ pub(super) fn each(
             problem.path = format!("line {number}{}", problem.path);
             problem
         });
-        told.add(&problems.collect::<Vec<_>>())?;
+        told.add(&problems.collect::<Vec<_>>(), None)?;
     }
 }
 
@@ -177,13 +178,13 @@ impl<'a> Told<'a> {
     }
 
     /// Tells problems of the document begun last.
-    pub(super) fn add(&mut self, problems: &[Problem]) -> io::Result<()> {
+    pub(super) fn add(&mut self, problems: &[Problem], rows: Option<&Rows>) -> io::Result<()> {
         self.ended = self.ended.max(report::ended(problems));
         if !self.json {
-            report::problems(self.out, &self.document, problems)?;
+            report::problems(self.out, &self.document, problems, rows)?;
         }
         let as_json = if self.json { problems } else { &[] };
-        for problem in report::problems_json("", as_json).items_of("problems") {
+        for problem in report::problems_json("", as_json, rows).items_of("problems") {
             let first = self.counts == [0; 3];
             let before = if first { "\n" } else { ",\n" };
             write!(self.out, "{before}{}", problem.compact())?;
@@ -313,8 +314,8 @@ mod tests {
             for problems in documents {
                 told.document("a \"name\"".to_owned()).expect("told");
                 for problem in *problems {
-                    told.add(std::slice::from_ref(problem)).expect("told");
-                    told.add(&[]).expect("told");
+                    told.add(std::slice::from_ref(problem), None).expect("told");
+                    told.add(&[], None).expect("told");
                 }
                 told.close().expect("told");
             }

@@ -7,6 +7,7 @@
 mod arguments;
 mod before;
 mod catalogue;
+mod confirm;
 mod demo;
 mod documents;
 mod examples;
@@ -17,6 +18,7 @@ mod queue;
 mod report;
 mod send;
 mod serve;
+mod sessions;
 mod settings;
 mod target;
 mod trail;

@@ -5,6 +5,7 @@ use crate::app::shown;
 use crate::cli::Ended;
 use crate::config::ConfigError;
 use crate::deliver::client::NoClient;
+use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::OutboxError;
 use crate::problem::{Problem, Severity};
@@ -82,16 +83,21 @@ pub(super) fn to_stderr(line: &str) {
 }
 
 /// Prints problems: path and what, the hint on its own line.
+///
+/// Where the document came from a sheet, the place is a row and a column of it.
 pub(super) fn problems(
     out: &mut dyn Write,
     document: &str,
     problems: &[Problem],
+    rows: Option<&Rows>,
 ) -> io::Result<()> {
     for problem in problems {
-        let place = if problem.path.is_empty() {
-            "the document"
-        } else {
-            &problem.path
+        let place = rows.and_then(|rows| rows.place(&problem.path));
+        let in_sheet = place.is_some();
+        let place = match place {
+            Some(place) => place.to_string(),
+            None if problem.path.is_empty() => "the document".to_owned(),
+            None => problem.path.clone(),
         };
         writeln!(out, "{document}: {place}")?;
         writeln!(
@@ -103,6 +109,9 @@ pub(super) fn problems(
         )?;
         if problem.severity == Severity::Caution {
             writeln!(out, "  mark for a confirmation: {}", mark(problem))?;
+            if in_sheet {
+                writeln!(out, "  path for a confirmation: {}", problem.path)?;
+            }
         }
         writeln!(out, "  hint: {}", problem.hint)?;
     }
@@ -110,10 +119,10 @@ pub(super) fn problems(
 }
 
 /// The problems of one document as JSON.
-pub(super) fn problems_json(document: &str, problems: &[Problem]) -> Node {
+pub(super) fn problems_json(document: &str, problems: &[Problem], rows: Option<&Rows>) -> Node {
     object([
         ("document", text(document)),
-        ("problems", shown::problems(problems)),
+        ("problems", shown::problems(problems, rows)),
     ])
 }
 

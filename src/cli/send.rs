@@ -1,17 +1,22 @@
 //! `send`: accept, deliver, wait, print what came of it.
 
 use crate::app::deliver::settled;
+use crate::app::encode::Held;
 use crate::app::shown;
-use crate::app::submit::{Submitted, submit};
+use crate::app::submit::Submitted;
+use crate::catalogue::Catalogue;
 use crate::cli::arguments::SendOptions;
 use crate::cli::progress::Progress;
 use crate::cli::report::Mistake;
+use crate::cli::sessions::{Beside, Sessions};
 use crate::cli::{Ended, documents, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
+use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::{Item, Outbox, State};
 use chrono::TimeDelta;
 use std::io::{self, Write};
+use std::path::Path;
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -26,6 +31,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     }
     // Before the store is touched: with a bad table nothing may start.
     let catalogue = documents::tables(settings::own_tables(&options.own, &settings))?;
+    let beside = Beside::read(options.beside.session.as_ref())?;
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();
     let mut told = Told {
@@ -35,19 +41,19 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     };
     let progress = Progress::of(options.files.len(), options.json || logging);
     progress.now("accepting", options.files.len());
+    let accepting = Accepting {
+        outbox: &outbox,
+        catalogue: &catalogue,
+        targets: &targets,
+        progress: &progress,
+        json: options.json,
+    };
     for (number, path) in (1..).zip(&options.files) {
-        let document = documents::read(path, number)?;
-        let now = MachineClock.now();
-        let submitted = submit(&outbox, &catalogue, &targets, &document, now).await?;
-        let name = path.display().to_string();
-        progress.aside(|| told.add(&name, submitted, options.json))?;
+        let sessions = Sessions::of(path, number, &beside)?;
+        accepting.all_of(sessions, path, &mut told).await?;
         progress.at(number);
     }
-    let Told {
-        ended,
-        mut waiting,
-        documents,
-    } = told;
+    let mut waiting = told.waiting;
     if options.files.is_empty() {
         waiting.extend(outbox.items(true).await?.iter().map(|item| item.id));
     }
@@ -70,12 +76,46 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     }
     progress.done();
     let items = items(&outbox, &waiting).await?;
-    print(options, documents, &items)?;
+    print(options, told.documents, &items)?;
     outbox.close().await;
     Ok(items
         .iter()
         .map(|item| of_state(item.state))
-        .fold(ended, Ended::max))
+        .fold(told.ended, Ended::max))
+}
+
+/// What it takes to accept sessions.
+struct Accepting<'a> {
+    outbox: &'a Outbox,
+    catalogue: &'a Catalogue,
+    targets: &'a [String],
+    progress: &'a Progress,
+    json: bool,
+}
+
+impl Accepting<'_> {
+    /// Accepts the sessions of one file.
+    async fn all_of(
+        &self,
+        mut sessions: Sessions,
+        path: &Path,
+        told: &mut Told,
+    ) -> anyhow::Result<()> {
+        let name = path.display().to_string();
+        while let Some(session) = sessions.next() {
+            let (submitted, rows) = match session {
+                Ok(given) => {
+                    let now = MachineClock.now();
+                    let submitted = given.submit(self.outbox, self.catalogue, self.targets, now);
+                    (submitted.await?, given.rows)
+                }
+                Err(problems) => (Submitted::Held(Held { problems }), None),
+            };
+            self.progress
+                .aside(|| told.add(&name, submitted, rows.as_ref(), self.json))?;
+        }
+        Ok(())
+    }
 }
 
 /// What was told of the documents so far.
@@ -86,7 +126,13 @@ struct Told {
 }
 
 impl Told {
-    fn add(&mut self, name: &str, submitted: Submitted, json: bool) -> io::Result<()> {
+    fn add(
+        &mut self,
+        name: &str,
+        submitted: Submitted,
+        rows: Option<&Rows>,
+        json: bool,
+    ) -> io::Result<()> {
         let mut out = io::stdout();
         match submitted {
             Submitted::Accepted {
@@ -100,7 +146,7 @@ impl Told {
                 self.documents
                     .push(accepted_json(name, session, version, before, &items));
                 if !json {
-                    report::problems(&mut out, name, &told)?;
+                    report::problems(&mut out, name, &told, rows)?;
                     let how = if before {
                         "accepted before"
                     } else {
@@ -112,9 +158,9 @@ impl Told {
             Submitted::Held(held) => {
                 self.ended = self.ended.max(report::ended(&held.problems));
                 self.documents
-                    .push(report::problems_json(name, &held.problems));
+                    .push(report::problems_json(name, &held.problems, rows));
                 if !json {
-                    report::problems(&mut out, name, &held.problems)?;
+                    report::problems(&mut out, name, &held.problems, rows)?;
                     writeln!(out, "{name}: nothing was stored, nothing was sent")?;
                 }
             }

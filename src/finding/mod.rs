@@ -6,6 +6,7 @@
 
 pub mod circumstances;
 mod identity;
+pub mod notation;
 mod precautions;
 mod times;
 mod understand;
@@ -13,6 +14,7 @@ mod value;
 
 use crate::exact::Exact;
 use crate::finding::circumstances::Circumstances;
+use crate::finding::notation::{Numbers, Place};
 use crate::intake::draft::{
     Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
 };
@@ -237,6 +239,19 @@ pub struct Finding {
     pub note: Option<Private<String>>,
     /// True when a correction withdraws it.
     pub withdrawn: bool,
+    /// The plane it was written in, together with the other direction.
+    pub notation: Option<Notation>,
+}
+
+/// A plane written in three numbers, seen from one of its two findings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notation {
+    /// The measure of the other direction.
+    pub other: String,
+    /// Whether this finding is the direction of the first or the last number.
+    pub place: Place,
+    /// The numbers.
+    pub numbers: Numbers,
 }
 
 /// What came of examining something.
@@ -268,6 +283,8 @@ pub enum Said {
     Lacks(Exact, Option<String>),
     /// Fixed at an angle on the side of the named movement.
     Fixed(Exact, String, Option<String>),
+    /// A plane in three numbers whose directions are not named.
+    Unordered(Numbers),
     /// A grade.
     Grade(String),
     /// A word.

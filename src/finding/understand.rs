@@ -2,8 +2,8 @@
 
 use crate::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::finding::{
-    Confirmation, Finding, Identifier, Instrument, Performer, Person, Session, Signature,
-    circumstances, identity, times, value,
+    Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
+    circumstances, identity, notation, times, value,
 };
 use crate::intake::draft::{
     Draft, FindingDraft, IdentifierDraft, InstrumentDraft, SessionDraft, SignatureDraft,
@@ -286,31 +286,36 @@ fn day_of_birth(draft: &Draft, examined: NaiveDate, problems: &mut Problems) {
 
 fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Finding> {
     let position = &draft.session.body_position;
+    let mut all: Vec<(usize, FindingDraft, Option<Notation>)> = Vec::new();
+    for (index, finding) in readable(&draft.findings) {
+        let said = notation::spread(finding, &format!("/findings/{index}"), problems);
+        all.extend(said.into_iter().map(|(one, plane)| (index, one, plane)));
+    }
     // A withdrawn finding may stand beside the one that takes its place, each with its own id.
-    let keys: Vec<(usize, String)> = readable(&draft.findings)
-        .filter(|(_, finding)| !finding.withdrawn)
-        .map(|(index, finding)| (index, identity::key(finding, position).join("\u{1f}")))
+    let keys: Vec<(usize, String)> = all
+        .iter()
+        .filter(|(_, finding, _)| !finding.withdrawn)
+        .map(|(index, finding, _)| (*index, identity::key(finding, position).join("\u{1f}")))
         .collect();
-    let ids: Vec<(usize, String)> = readable(&draft.findings)
-        .map(|(index, finding)| {
-            (
-                index,
-                identity::of_finding(finding, session, position).to_string(),
-            )
+    let ids: Vec<(usize, String)> = all
+        .iter()
+        .map(|(index, finding, _)| {
+            let id = identity::of_finding(finding, session, position);
+            (*index, id.to_string())
         })
         .collect();
     for list in [&keys, &ids] {
         let list = list.iter().map(|(index, key)| (*index, key.as_str()));
         keys_once("/findings", list, problems);
     }
-    readable(&draft.findings)
-        .filter_map(|(index, finding)| {
-            one_finding(
-                finding,
-                &format!("/findings/{index}"),
-                (session, position),
-                problems,
-            )
+    all.into_iter()
+        .filter_map(|(index, finding, plane)| {
+            let path = format!("/findings/{index}");
+            let read = one_finding(&finding, &path, (session, position), problems)?;
+            Some(Finding {
+                notation: plane,
+                ..read
+            })
         })
         .collect()
 }
@@ -366,6 +371,7 @@ fn one_finding(
         at,
         note: draft.note.clone().map(Private::new),
         withdrawn: draft.withdrawn,
+        notation: None,
     })
 }
 

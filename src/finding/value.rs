@@ -1,6 +1,7 @@
 //! What a value says, and how a movement ended.
 
 use crate::exact::{Exact, NotExact};
+use crate::finding::notation::read;
 use crate::finding::{Ending, Outcome, Said, Stretch};
 use crate::intake::draft::{FindingDraft, StretchDraft, ValueDraft};
 use crate::private::Private;
@@ -122,6 +123,7 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
         ("amount", value.amount.is_some()),
         ("relative", value.relative.is_some()),
         ("no_catch", value.no_catch.is_some()),
+        ("notation", value.notation.is_some()),
     ]
     .into_iter()
     .filter_map(|(name, present)| present.then_some(name))
@@ -133,7 +135,7 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
             format!("says {} things at once: {}", given.len(), given.join(", "))
         };
         let hint = "give exactly one of beyond_neutral, lacks, fixed_at, grade, word, score, \
-                    amount, relative, no_catch";
+                    amount, relative, no_catch, notation";
         problems.error("value.one", path, what, hint);
         return None;
     };
@@ -178,6 +180,10 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
     if let Some(grade) = &value.grade {
         return Some(Said::Grade(grade.clone()));
     }
+    if let Some(written) = &value.notation {
+        // What does not read was told when the plane was taken apart.
+        return read(&written.text).ok().map(Said::Unordered);
+    }
     if value.no_catch == Some(true) {
         return Some(Said::NoCatch);
     }
@@ -201,7 +207,7 @@ fn angle(text: &str, path: &str, problems: &mut Problems) -> Option<Exact> {
 fn refuse_strays(value: &ValueDraft, only: &str, path: &str, problems: &mut Problems) {
     let has_unit = matches!(
         only,
-        "beyond_neutral" | "lacks" | "fixed_at" | "score" | "amount"
+        "beyond_neutral" | "lacks" | "fixed_at" | "score" | "amount" | "notation"
     );
     let strays = [
         ("unit", value.unit.is_some() && !has_unit),

@@ -23,6 +23,7 @@ sealed!(
     FindingDraft,
     NeighbourDraft,
     ValueDraft,
+    NotationDraft,
     StretchDraft,
     NotTestedDraft,
     EndingDraft,
@@ -468,7 +469,7 @@ pub struct NeighbourDraft {
 }
 
 /// What was found: exactly one of these.
-#[derive(Clone, Deserialize, JsonSchema)]
+#[derive(Clone, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ValueDraft {
     /// Degrees past neutral in the direction of the movement.
@@ -487,6 +488,10 @@ pub struct ValueDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub direction: Option<String>,
+    /// Both directions of a plane in three numbers; the measure is then the part of its name that
+    /// both directions share, such as `range.passive.elbow`.
+    #[serde(default)]
+    pub notation: Option<NotationDraft>,
     /// UCUM unit of an angle or an amount.
     #[serde(default)]
     #[schemars(length(min = 1))]
@@ -514,6 +519,23 @@ pub struct ValueDraft {
     /// True when a fast stretch met no catch.
     #[serde(default)]
     pub no_catch: Option<bool>,
+}
+
+/// Both directions of a plane in three numbers from neutral zero. How the movement ended, the end feel
+/// and everything else of the finding hold for both directions; where they differ, two findings are
+/// written.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NotationDraft {
+    /// The direction of the first number, a slash, and that of the last, such as
+    /// `extension/flexion`. No order is ever guessed.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub order: Option<String>,
+    /// The numbers, such as `5-0-140`, `0-20-150` where 20 is lacking, `0-30-30` where the joint is
+    /// fixed at 30, or with the letter of an SFTR plane, `S 15-0-120`.
+    #[schemars(length(min = 1))]
+    pub text: String,
 }
 
 /// Speed and quality of a stretch.

@@ -18,6 +18,7 @@ macro_rules! sealed {
 pub mod circumstances;
 pub mod draft;
 pub mod schema;
+pub mod sheet;
 
 use crate::intake::draft::Draft;
 use crate::json::{Node, NotJson};

@@ -26,7 +26,8 @@ pub(super) fn of(
         Said::Fixed(digits, direction, unit) => {
             (toward(*digits, direction, row, path, problems)?, unit, true)
         }
-        Said::Grade(_)
+        Said::Unordered(_)
+        | Said::Grade(_)
         | Said::Word(_)
         | Said::Score(..)
         | Said::Amount(..)

@@ -6,6 +6,7 @@
 
 mod angle;
 mod circumstances;
+pub mod notation;
 mod precautions;
 pub mod sense;
 mod value;
@@ -13,7 +14,7 @@ mod value;
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
-use crate::finding::{Finding, Instrument, Outcome, Precaution, Session};
+use crate::finding::{Finding, Instrument, Outcome, Precaution, Said, Session};
 use crate::intake::draft::Side;
 use crate::problem::Problems;
 use std::collections::BTreeSet;
@@ -153,6 +154,10 @@ fn one(
     problems: &mut Problems,
 ) -> Option<Measured> {
     let path = &finding.path;
+    if let Outcome::Found(Said::Unordered(numbers), _) = &finding.outcome {
+        notation::unordered(finding, numbers, catalogue, problems);
+        return None;
+    }
     let Some(row) = catalogue
         .measures
         .get(&finding.measure)
@@ -164,6 +169,7 @@ fn one(
         return None;
     };
     finding_words(finding, row, catalogue, problems);
+    notation::fits(finding, row, catalogue, problems);
     if let Some(site) = &row.site {
         side_fits(site, finding.side, path, catalogue, problems);
     }

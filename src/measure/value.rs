@@ -306,6 +306,7 @@ fn whole_zero_to_ten(pain: Exact, path: &str, problems: &mut Problems) {
 fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
     let given = match said {
         Said::Beyond(..) | Said::Lacks(..) | Said::Fixed(..) => "an angle",
+        Said::Unordered(_) => "a plane",
         Said::Grade(_) => "a grade",
         Said::Word(_) => "a word",
         Said::Score(..) => "points",

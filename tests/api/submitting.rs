@@ -192,7 +192,7 @@ async fn a_body_of_another_kind_is_told_which_kind_is_taken() {
         let answer = service.answer(request).await.with_status(415);
 
         assert_eq!(answer.problem(), "media-type");
-        assert_eq!(answer.header("accept"), "application/json");
+        assert_eq!(answer.header("accept"), "application/json, text/csv");
     }
     let request = Request::post(SESSIONS)
         .header("authorization", format!("Bearer {TOKEN}"))
@@ -220,4 +220,72 @@ async fn a_body_larger_than_8_mib_is_refused_whether_it_says_so_or_not() {
 
     assert_eq!(silent.problem(), "too-large");
     assert_eq!(told.with_status(413).problem(), "too-large");
+}
+
+/// A session as rows of a sheet, with the columns of the session in each.
+fn sheet() -> String {
+    use fascicle::intake::sheet::write::{Columns, Writer};
+    let mut columns = Columns::default();
+    columns.add(&sound()).expect("every field has a column");
+    let writer = Writer::new(columns);
+    writer.header().expect("a header") + &writer.rows(&sound()).expect("rows")
+}
+
+async fn post_sheet(service: &Service, text: String) -> crate::service::Answer {
+    let request = Request::post(SESSIONS)
+        .header("authorization", format!("Bearer {TOKEN}"))
+        .header("content-type", "text/csv; charset=utf-8; header=present")
+        .body(Body::from(text));
+    service.answer(request.expect("a request")).await
+}
+
+#[tokio::test]
+async fn a_session_given_as_rows_is_the_same_as_its_document() {
+    let service = Service::new().await;
+
+    let first = post_sheet(&service, sheet()).await.with_status(202);
+    let again = service
+        .post(SESSIONS, sound().compact())
+        .await
+        .with_status(200);
+
+    assert_eq!(first.json()["items"], again.json()["items"]);
+}
+
+#[tokio::test]
+async fn what_is_wrong_with_rows_is_told_with_row_and_column() {
+    let service = Service::new().await;
+
+    let bad = sheet().replacen("\"'1+\"", "\"01.Feb\"", 1);
+    let answer = post_sheet(&service, bad).await.with_status(422).json();
+    let problems = answer["problems"].as_array().expect("problems");
+    let day = problems.iter().find(|one| one["code"] == "csv.day");
+    let day = day.expect("the day is told");
+    assert_eq!(day["column"], "value.grade");
+    assert!(day["row"].as_u64().is_some_and(|row| row > 1));
+    let semicolons = sheet().replace(',', ";");
+    let answer = post_sheet(&service, semicolons).await.with_status(422);
+    assert_eq!(codes(&answer.json()), ["csv.separator"]);
+    let id = sound();
+    let id = id
+        .at(&["session", "id"])
+        .and_then(Node::text)
+        .expect("an id");
+    let (_, rows) = sheet()
+        .split_once("\r\n")
+        .map(|(a, b)| (a.to_owned(), b.to_owned()))
+        .expect("rows");
+    let other = rows.replace(id, "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1fff");
+    let answer = post_sheet(&service, sheet() + &other)
+        .await
+        .with_status(422);
+    assert_eq!(codes(&answer.json()), ["csv.sessions"]);
+    assert!(
+        service
+            .outbox
+            .sessions()
+            .await
+            .expect("sessions")
+            .is_empty()
+    );
 }

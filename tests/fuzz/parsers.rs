@@ -8,6 +8,7 @@
 )]
 
 use fascicle::app::encode::{Earlier, Encoded, Held, encode, mark};
+use fascicle::app::given::Given;
 use fascicle::app::{statement, words};
 use fascicle::catalogue::overlay::Overlay;
 use fascicle::catalogue::{Catalogue, TableFile};
@@ -19,6 +20,8 @@ use fascicle::deliver::http::{Answer, server_words};
 use fascicle::deliver::retry::retry_after as wait;
 use fascicle::deliver::send::{Meaning, meaning};
 use fascicle::exact::Exact;
+use fascicle::intake::sheet::Sheet;
+use fascicle::intake::sheet::write::{Columns, Writer};
 use fascicle::json::{Node, NotJson, object, text};
 use fascicle::private::Private;
 use fascicle::problem::{Problem, Problems};
@@ -38,6 +41,7 @@ pub const ALL: &[Parser] = &[
     ("retry_after", retry_after),
     ("session", session),
     ("settings", settings),
+    ("sheet", sheet),
     ("statement", statement),
     ("tables", tables),
     ("times", times),
@@ -74,6 +78,56 @@ pub fn session(bytes: &[u8]) {
             }
         }
     }
+}
+
+/// A sheet ends, its sessions are encoded or held with reasons, and every place is in it.
+pub fn sheet(bytes: &[u8]) {
+    static BESIDE: LazyLock<Node> = LazyLock::new(|| {
+        Node::parse(include_str!("../../fixtures/sheets/session.json")).expect("JSON")
+    });
+    for beside in [None, Some(&*BESIDE)] {
+        let Ok(mut sheet) = Sheet::open(bytes, beside) else {
+            continue;
+        };
+        while let Ok(Some(session)) = sheet.next_session() {
+            let given = Given::rows(session);
+            let rows = given.rows.as_ref().expect("rows");
+            let told = match given.encode(&Earlier::default(), catalogue(), now()) {
+                Ok(encoded) => {
+                    comes_back(&encoded);
+                    encoded.told
+                }
+                Err(held) => {
+                    reasons(&held.problems);
+                    held.problems
+                }
+            };
+            let lines = bytes
+                .iter()
+                .filter(|byte| matches!(byte, b'\n' | b'\r'))
+                .fold(1, |lines: u64, _| lines + 1);
+            for problem in told {
+                let place = rows.place(&problem.path);
+                assert!(place.is_none_or(|place| place.row <= lines));
+            }
+        }
+    }
+}
+
+/// What is written as a sheet and read again says the same.
+fn comes_back(encoded: &Encoded) {
+    let document = Node::parse(&encoded.canonical).expect("JSON");
+    let mut columns = Columns::default();
+    if columns.add(&document).is_err() {
+        return;
+    }
+    let writer = Writer::new(columns);
+    let header = writer.header().expect("a header");
+    let text = header + &writer.rows(&document).expect("rows");
+    let mut sheet = Sheet::open(text.as_bytes(), None).expect("its header reads");
+    let again = sheet.next_session().expect("it reads").expect("a session");
+    let again = encoding(&again.text).expect("it holds");
+    assert_eq!(again.checked.record(), encoded.checked.record());
 }
 
 /// What is encoded reads back to itself, is understood later, and stands our own check.

@@ -7,11 +7,14 @@ mod files;
 mod from_anywhere;
 mod from_elsewhere;
 mod held;
+mod notation;
 mod odd_text;
 mod own_codes;
 mod planes;
 mod precautions;
 mod read_aloud;
+mod releases;
+mod sheets;
 mod signs;
 mod who;
 

@@ -4,9 +4,11 @@
 mod corpus;
 mod digits;
 mod form;
+mod notation;
 mod order;
 mod panics;
 mod random;
+mod sheets;
 
 #[path = "../support/document.rs"]
 mod document;

@@ -2,6 +2,7 @@
 
 use crate::app::shown;
 use crate::catalogue::CANONICAL;
+use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::OutboxError;
 use crate::problem::Problem;
@@ -53,14 +54,14 @@ impl Fault {
 
     /// A document that was not accepted, with every problem at once.
     pub(super) fn held(
+        [kind, title, detail]: [&'static str; 3],
         status: StatusCode,
-        kind: &'static str,
-        title: &'static str,
-        detail: &'static str,
         problems: &[Problem],
+        rows: Option<&Rows>,
     ) -> Self {
         let mut fault = Self::new(status, kind, title, detail);
-        fault.more.push(("problems", shown::problems(problems)));
+        let problems = shown::problems(problems, rows);
+        fault.more.push(("problems", problems));
         fault
     }
 

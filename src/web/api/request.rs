@@ -1,5 +1,8 @@
 //! Reading what came with a request.
 
+use crate::app::given::Given;
+use crate::intake::sheet::Sheet;
+use crate::problem::{Problem, Problems};
 use crate::web::api::LARGEST_BODY;
 use crate::web::api::fault::Fault;
 use axum::body::{Body, to_bytes};
@@ -17,20 +20,61 @@ const LONGEST_WORDS: usize = 500;
 
 /// The text of a JSON body.
 pub(super) async fn json_text(headers: &HeaderMap, body: Body) -> Result<String, Fault> {
-    is_json(headers)?;
+    if !is_kind(headers, "application/json") {
+        return Err(other_kind("application/json"));
+    }
+    let bytes = bytes(headers, body).await?;
+    utf8(bytes)
+}
+
+/// A session: a document as JSON, or the rows of one session as CSV with its columns.
+pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fault> {
+    if !is_kind(headers, "text/csv") {
+        if !is_kind(headers, "application/json") {
+            return Err(other_kind("application/json, text/csv"));
+        }
+        return Ok(Given::document(utf8(bytes(headers, body).await?)?));
+    }
+    let bytes = bytes(headers, body).await?;
+    let refused = |problems: Vec<Problem>| {
+        let words = [
+            "does-not-hold",
+            "the sheet does not hold",
+            "nothing was stored; problems says what, and what to do",
+        ];
+        Fault::held(words, StatusCode::UNPROCESSABLE_ENTITY, &problems, None)
+    };
+    let mut sheet = Sheet::open(bytes.as_slice(), None).map_err(refused)?;
+    let Some(session) = sheet.next_session().map_err(refused)? else {
+        return Err(Fault::bad_request("the sheet has no row"));
+    };
+    if sheet.next_session().map_err(refused)?.is_some() {
+        let mut problems = Problems::new();
+        let what = "the sheet has rows of several sessions".to_owned();
+        let hint = "send the rows of one session a request, so that each gets its own answer";
+        problems.error("csv.sessions", "", what, hint);
+        return Err(refused(problems.sorted()));
+    }
+    Ok(Given::rows(session))
+}
+
+async fn bytes(headers: &HeaderMap, body: Body) -> Result<Vec<u8>, Fault> {
     let said = headers.get(header::CONTENT_LENGTH);
     let said = said.and_then(|said| said.to_str().ok()?.parse::<usize>().ok());
     if said.is_some_and(|said| said > LARGEST_BODY) {
         return Err(too_large());
     }
     let read = tokio::time::timeout(BODY_WITHIN, to_bytes(body, LARGEST_BODY)).await;
-    let bytes = match read {
-        Err(_time_is_up) => return Err(too_slow()),
-        Ok(Err(cause)) if is_limit(&cause) => return Err(too_large()),
-        Ok(Err(_cut_off)) => return Err(Fault::bad_request("the body was cut off")),
-        Ok(Ok(bytes)) => bytes,
-    };
-    String::from_utf8(bytes.to_vec()).map_err(|cause| {
+    match read {
+        Err(_time_is_up) => Err(too_slow()),
+        Ok(Err(cause)) if is_limit(&cause) => Err(too_large()),
+        Ok(Err(_cut_off)) => Err(Fault::bad_request("the body was cut off")),
+        Ok(Ok(bytes)) => Ok(bytes.to_vec()),
+    }
+}
+
+fn utf8(bytes: Vec<u8>) -> Result<String, Fault> {
+    String::from_utf8(bytes).map_err(|cause| {
         let valid = cause.utf8_error().valid_up_to();
         Fault::bad_request(format!("the body is not UTF-8 from byte {valid} on"))
     })
@@ -42,26 +86,30 @@ fn is_limit(cause: &axum::Error) -> bool {
     source.is_some_and(|source| source.to_string().contains("length limit"))
 }
 
-fn is_json(headers: &HeaderMap) -> Result<(), Fault> {
+/// Whether the body is said to be of a kind, in UTF-8.
+fn is_kind(headers: &HeaderMap, wanted: &str) -> bool {
     let kind = headers.get(header::CONTENT_TYPE);
     let kind = kind.and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     let mut parts = kind.split(';').map(|part| part.trim().to_ascii_lowercase());
-    let json = parts.next().as_deref() == Some("application/json");
-    let utf8 = |part: String| {
-        part.strip_prefix("charset=")
-            .is_none_or(|name| name.trim_matches('"') == "utf-8")
+    let same = parts.next().as_deref() == Some(wanted);
+    // RFC 4180, section 3, gives text/csv the parameters charset and header; ours always has one.
+    let fits = |part: String| match part.split_once('=') {
+        Some(("charset", name)) => name.trim_matches('"') == "utf-8",
+        Some(("header", value)) if wanted == "text/csv" => value.trim_matches('"') == "present",
+        _ => true,
     };
-    if json && parts.all(utf8) {
-        return Ok(());
-    }
+    same && parts.all(fits)
+}
+
+fn other_kind(taken: &'static str) -> Fault {
     let fault = Fault::new(
         StatusCode::UNSUPPORTED_MEDIA_TYPE,
         "media-type",
         "the body is of another kind",
-        "send it as application/json, in UTF-8",
+        format!("send it as {}, in UTF-8", taken.replace(", ", " or ")),
     );
     // RFC 9110, section 15.5.16: Accept tells what would have been taken.
-    Err(fault.with_header(header::ACCEPT, HeaderValue::from_static("application/json")))
+    fault.with_header(header::ACCEPT, HeaderValue::from_static(taken))
 }
 
 fn too_large() -> Fault {

@@ -2,7 +2,8 @@
 
 use crate::app::encode::Held;
 use crate::app::shown;
-use crate::app::submit::{self, Submitted};
+use crate::app::submit::Submitted;
+use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::WantedItems;
 use crate::web::api::fault::Fault;
@@ -23,10 +24,12 @@ pub(super) async fn submit(
     headers: HeaderMap,
     body: Body,
 ) -> Result<Response, Fault> {
-    let document = request::json_text(&headers, body).await?;
+    let document = request::session(&headers, body).await?;
     let targets: Vec<String> = desk.targets.iter().map(|one| one.name.clone()).collect();
     let now = desk.clock.now();
-    let submitted = submit::submit(&desk.outbox, &desk.catalogue, &targets, &document, now).await?;
+    let submitted = document
+        .submit(&desk.outbox, &desk.catalogue, &targets, now)
+        .await?;
     match submitted {
         Submitted::Accepted {
             session,
@@ -46,7 +49,7 @@ pub(super) async fn submit(
                 ("version", shown::number(version)),
                 ("accepted_before", Node::Bool(before)),
                 ("items", shown::items(&items)),
-                ("problems", shown::problems(&told)),
+                ("problems", shown::problems(&told, document.rows.as_ref())),
             ]);
             let mut response = json(status, &answer);
             let location = HeaderValue::try_from(format!("/v1/sessions/{session}"));
@@ -62,7 +65,7 @@ pub(super) async fn submit(
             } else {
                 Document::Refused
             });
-            Err(of_held(&held))
+            Err(of_held(&held, document.rows.as_ref()))
         }
     }
 }
@@ -73,7 +76,7 @@ pub(super) async fn submit(
 /// RFC 6585, section 3, gives 428 for a condition that the request has to state; here it is the
 /// confirmation of a person, in the document. No other status is as near, and one of its own lets a
 /// client that reads only the status tell "mend" from "ask".
-fn of_held(held: &Held) -> Fault {
+fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
     let has = |code: &str| held.problems.iter().any(|one| one.code.starts_with(code));
     let (status, kind, title, detail) = if has("json.") {
         (
@@ -119,7 +122,7 @@ fn of_held(held: &Held) -> Fault {
             "nothing was stored; problems says where, what, and what to do",
         )
     };
-    Fault::held(status, kind, title, detail, &held.problems)
+    Fault::held([kind, title, detail], status, &held.problems, rows)
 }
 
 /// The deliveries of a session, all versions.

@@ -1,0 +1,49 @@
+#![cfg(test)]
+//! What is written as a sheet and read again says the same.
+
+use crate::document::{edited, encoded};
+use crate::few;
+use fascicle::app::encode::{Earlier, encode};
+use fascicle::intake::sheet::Sheet;
+use fascicle::intake::sheet::write::{Columns, Writer};
+use fascicle::json::{Node, text};
+use proptest::prelude::{any, prop_assert_eq, proptest};
+
+fn again(document: &Node) -> String {
+    let mut columns = Columns::default();
+    columns.add(document).expect("every field has a column");
+    let writer = Writer::new(columns);
+    let sheet = writer.header().expect("a header") + &writer.rows(document).expect("rows");
+    let mut sheet = Sheet::open(sheet.as_bytes(), None).expect("its header reads");
+    let session = sheet.next_session().expect("it reads").expect("a session");
+    assert!(session.told.is_empty(), "{:?}", session.told);
+    Node::parse(&session.text).expect("JSON").canonical()
+}
+
+proptest! {
+    #![proptest_config(few(64))]
+
+    #[test]
+    fn any_note_comes_back_letter_for_letter(note in "[^\\p{Cc}\\p{Z}]\\PC{0,40}", more in any::<bool>()) {
+        let mut document = edited(&[("/findings/0/note", &text(note).compact())]);
+        if more {
+            document = edited(&[("/findings/0/note", r#""=1+1,\"'@\r\n\t-5""#)]);
+        }
+
+        prop_assert_eq!(again(&document), document.canonical());
+    }
+
+    #[test]
+    fn any_digits_come_back_as_they_were(angle in r"(4|[5-9]|[1-3][0-9])(\.[0-9]{1,20})?") {
+        let value = format!(r#"{{"beyond_neutral":"{angle}","unit":"deg"}}"#);
+        let document = edited(&[("/findings/3/value", &value)]);
+
+        let sheet = again(&document);
+
+        let now = "2026-11-25T00:00:00Z".parse().expect("a time");
+        let catalogue = crate::document::catalogue();
+        let read = encode(&sheet, &Earlier::default(), catalogue, now).expect("it holds");
+        let captured = encoded(&document);
+        prop_assert_eq!(read.checked.record(), captured.checked.record());
+    }
+}
