@@ -24,7 +24,7 @@ impl Columns {
                     self.below(finding, String::new())?;
                 }
             } else {
-                self.below(value, field.clone())?;
+                self.below(value, field.clone().into_owned())?;
             }
         }
         Ok(())
