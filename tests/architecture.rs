@@ -41,7 +41,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         ],
     ),
     ("finding", &["chrono", "uuid"]),
-    ("measure", &["chrono", "octofhir_ucum"]),
+    ("measure", &["chrono", "octofhir_ucum", "uuid"]),
     ("compare", &["thiserror", "uuid"]),
     ("coding", &["chrono", "uuid"]),
     ("record", &["serde", "uuid"]),

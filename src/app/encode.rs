@@ -5,6 +5,7 @@ use crate::check::Checked;
 use crate::compare::Dynamic;
 use crate::finding::{Confirmation, Precaution, Session};
 use crate::measure::Measured;
+use crate::measure::prompts::{Before, Prompt};
 use crate::problem::{Problem, Problems, Severity};
 use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
@@ -15,6 +16,8 @@ use std::collections::BTreeSet;
 pub struct Earlier {
     /// Precautions of the person that nobody has lifted.
     pub precautions: Vec<Precaution>,
+    /// What was found in the session before of the same person, where it is known.
+    pub last_time: Vec<Before>,
     /// The version before, when this is a later version of one session.
     pub version_before: VersionBefore,
 }
@@ -28,6 +31,8 @@ pub struct Encoded {
     pub session: Session,
     /// Its findings in their measures.
     pub measured: Vec<Measured>,
+    /// Prompts that the findings raise.
+    pub prompts: Vec<Prompt>,
     /// The dynamic components computed.
     pub dynamics: Vec<Dynamic>,
     /// The document with keys sorted and without white space.
@@ -76,9 +81,13 @@ pub fn encode(
     let measured = crate::measure::measure(&session, catalogue, &mut problems);
     crate::measure::sense::check(&session, &measured, catalogue, &mut problems);
     in_notation(&session, &mut problems);
+    let last_time = earlier.last_time.as_slice();
+    let prompts = crate::measure::prompts::of(&session, &measured, last_time, catalogue);
+    crate::measure::prompts::tell(&prompts, &mut problems);
     confirm(&session, &mut problems);
     let dynamics = crate::compare::dynamics(&measured, catalogue);
-    let coded = crate::coding::code(&session, &measured, &dynamics, catalogue);
+    let mut coded = crate::coding::code(&session, &measured, &dynamics, catalogue);
+    crate::coding::prompts::attach(&mut coded, &prompts);
     let record = match crate::record::build(&session, &coded, catalogue) {
         Ok(record) => record,
         Err(cause) => {
@@ -101,6 +110,7 @@ pub fn encode(
         checked,
         session,
         measured,
+        prompts,
         dynamics,
         canonical,
         told,

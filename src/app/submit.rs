@@ -116,6 +116,7 @@ fn earlier(before: &Before) -> Earlier {
         .map(|(document, record)| version_of(document, record));
     Earlier {
         precautions: precautions.collect(),
+        last_time: Vec::new(),
         version_before: version_before.unwrap_or_default(),
     }
 }

@@ -4,6 +4,7 @@ mod example;
 mod page;
 
 use crate::catalogue::conformance::{LOINC_NOTICE, SNOMED_NOTICE};
+use crate::catalogue::parts::Bounds;
 use crate::catalogue::rows::{CodeRow, Measure, Relation, Site};
 use crate::catalogue::{Catalogue, SNOMED};
 use crate::json::Node;
@@ -101,12 +102,17 @@ fn row(catalogue: &Catalogue, measure: &Measure, examples: &mut Examples) -> Row
 }
 
 fn bounds(catalogue: &Catalogue, measure: &Measure) -> String {
-    let asked = match (measure.ask_below, measure.ask_above) {
+    let told = |bounds: Bounds| match bounds {
         (Some(low), Some(high)) => format!("asked about outside {low} to {high}"),
         (Some(low), None) => format!("asked about below {low}"),
         (None, Some(high)) => format!("asked about above {high}"),
         (None, None) => "none".to_owned(),
     };
+    let mut asked = told((measure.ask_below, measure.ask_above));
+    for choice in catalogue.unit_choices_of(measure) {
+        let further = told((choice.ask_below, choice.ask_above));
+        asked.extend(["; also in ", &choice.unit, ": ", &further]);
+    }
     let most = catalogue.plausibility.get("impossible-angle");
     match most.filter(|_| measure.axis.is_some() && measure.unit.is_some()) {
         Some(most) => format!("{asked}; refused beyond {most} either way"),

@@ -75,7 +75,7 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
     all.push(qualities());
     all.extend(WORD_SETS.iter().map(|set| word_values(catalogue, set)));
     for scale in catalogue.scales.values() {
-        all.push(systems::scale_system(scale));
+        all.push(systems::scale_system(catalogue, scale));
         all.push(scale_values(catalogue, scale));
     }
     all.extend(definitions::all(catalogue));
@@ -169,7 +169,7 @@ fn word_values(catalogue: &Catalogue, (name, words, kinds): &(&str, &str, &[Kind
         .measures
         .values()
         .filter(|measure| kinds.contains(&measure.kind))
-        .filter_map(|measure| measure.scale.as_deref())
+        .flat_map(|measure| catalogue.lists_of(measure))
         .collect();
     let description = "Every word and grade that is the value of such a measure, and what is said \
                        only in comparison with the other side.";

@@ -4,7 +4,7 @@ use crate::catalogue::check_digit::holds as check_digit_holds;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Measure, Relation};
-use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile, code_map};
+use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile, cautions, code_map, cross_parts};
 use std::collections::BTreeSet;
 
 /// Every fault between the tables, at the line of the row that has it.
@@ -33,6 +33,11 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
     of_codes_to_confirm(catalogue, &mut told);
     of_end_feels(catalogue, &mut told);
     of_reasons(catalogue, &mut told);
+    of_scales(catalogue, &mut told);
+    let beside = cross_parts::faults(catalogue);
+    for (file, key, what) in beside.into_iter().chain(cautions::faults(catalogue)) {
+        told.fault(file, &key, what);
+    }
     for site in catalogue.sites.values() {
         for (code, _) in site.published().into_iter().flatten() {
             if !check_digit_holds(SNOMED, code) {
@@ -137,6 +142,25 @@ fn of_reasons(catalogue: &Catalogue, told: &mut Told<'_>) {
             let what = format!("{thing}: give it one data-absent-reason");
             told.fault("scales/not-tested-reason.csv", &reason.code, what);
         }
+    }
+}
+
+/// Each scale says whether it has an order, which way is worse, and who may claim its wording.
+fn of_scales(catalogue: &Catalogue, told: &mut Told<'_>) {
+    for (name, scale) in &catalogue.scales {
+        let Some(note) = catalogue.scale_notes.get(name) else {
+            let what = format!("{name}: scales.csv has no row for it");
+            told.fault(&format!("scales/{name}.csv"), "code", what);
+            continue;
+        };
+        for what in note.faults(scale) {
+            told.fault("scales.csv", name, what);
+        }
+    }
+    let names = catalogue.scale_notes.keys();
+    for name in names.filter(|name| !catalogue.scales.contains_key(*name)) {
+        let what = format!("{name}: there is no such scale");
+        told.fault("scales.csv", name, what);
     }
 }
 

@@ -18,17 +18,20 @@ pub enum Dimension {
     Mass,
     /// A plain number.
     Number,
+    /// Time.
+    Time,
 }
 
 impl Dimension {
     /// Every dimension.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Angle,
         Self::AngularVelocity,
         Self::Force,
         Self::Length,
         Self::Mass,
         Self::Number,
+        Self::Time,
     ];
 
     /// The word of the tables.
@@ -40,6 +43,7 @@ impl Dimension {
             Self::Length => "length",
             Self::Mass => "mass",
             Self::Number => "number",
+            Self::Time => "time",
         }
     }
 
@@ -52,6 +56,7 @@ impl Dimension {
             Self::Length => "a length",
             Self::Mass => "a mass",
             Self::Number => "a plain number",
+            Self::Time => "a time",
         }
     }
 
@@ -75,6 +80,7 @@ impl Dimension {
             Self::Length => "m",
             Self::Mass => "kg",
             Self::Number => "1",
+            Self::Time => "s",
         }
     }
 }

@@ -58,6 +58,14 @@ pub(super) const PROFILES: &[(&str, &str)] = &[
 
 pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
+        name: "caution_signs.csv",
+        text: include_str!("../../profiles/caution_signs.csv"),
+    },
+    TableFile {
+        name: "cautions.csv",
+        text: include_str!("../../profiles/cautions.csv"),
+    },
+    TableFile {
         name: "codes.csv",
         text: include_str!("../../profiles/codes.csv"),
     },
@@ -66,12 +74,24 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/codes_to_confirm.csv"),
     },
     TableFile {
+        name: "counted_units.csv",
+        text: include_str!("../../profiles/counted_units.csv"),
+    },
+    TableFile {
         name: "dimensions.csv",
         text: include_str!("../../profiles/dimensions.csv"),
     },
     TableFile {
         name: "end_feel_endings.csv",
         text: include_str!("../../profiles/end_feel_endings.csv"),
+    },
+    TableFile {
+        name: "grade_amounts.csv",
+        text: include_str!("../../profiles/grade_amounts.csv"),
+    },
+    TableFile {
+        name: "landmarks.csv",
+        text: include_str!("../../profiles/landmarks.csv"),
     },
     TableFile {
         name: "measurement_error.csv",
@@ -86,6 +106,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/notation_orders.csv"),
     },
     TableFile {
+        name: "parts.csv",
+        text: include_str!("../../profiles/parts.csv"),
+    },
+    TableFile {
         name: "plausibility.csv",
         text: include_str!("../../profiles/plausibility.csv"),
     },
@@ -96,6 +120,14 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "reference_ranges.csv",
         text: include_str!("../../profiles/reference_ranges.csv"),
+    },
+    TableFile {
+        name: "scale_versions.csv",
+        text: include_str!("../../profiles/scale_versions.csv"),
+    },
+    TableFile {
+        name: "scales.csv",
+        text: include_str!("../../profiles/scales.csv"),
     },
     TableFile {
         name: "scales/ability-to-answer.csv",
@@ -118,6 +150,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/catch-range.csv"),
     },
     TableFile {
+        name: "scales/clonus-word.csv",
+        text: include_str!("../../profiles/scales/clonus-word.csv"),
+    },
+    TableFile {
         name: "scales/component.csv",
         text: include_str!("../../profiles/scales/component.csv"),
     },
@@ -138,8 +174,24 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/handedness.csv"),
     },
     TableFile {
+        name: "scales/handling-assistance.csv",
+        text: include_str!("../../profiles/scales/handling-assistance.csv"),
+    },
+    TableFile {
+        name: "scales/handling-weight.csv",
+        text: include_str!("../../profiles/scales/handling-weight.csv"),
+    },
+    TableFile {
         name: "scales/joint-state.csv",
         text: include_str!("../../profiles/scales/joint-state.csv"),
+    },
+    TableFile {
+        name: "scales/landmark.csv",
+        text: include_str!("../../profiles/scales/landmark.csv"),
+    },
+    TableFile {
+        name: "scales/local-sign.csv",
+        text: include_str!("../../profiles/scales/local-sign.csv"),
     },
     TableFile {
         name: "scales/method.csv",
@@ -150,12 +202,64 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/modified-ashworth.csv"),
     },
     TableFile {
+        name: "scales/monofilament.csv",
+        text: include_str!("../../profiles/scales/monofilament.csv"),
+    },
+    TableFile {
+        name: "scales/mrc-power-plus-minus.csv",
+        text: include_str!("../../profiles/scales/mrc-power-plus-minus.csv"),
+    },
+    TableFile {
+        name: "scales/mrc-power.csv",
+        text: include_str!("../../profiles/scales/mrc-power.csv"),
+    },
+    TableFile {
+        name: "scales/muscle-bulk.csv",
+        text: include_str!("../../profiles/scales/muscle-bulk.csv"),
+    },
+    TableFile {
         name: "scales/neighbour-position.csv",
         text: include_str!("../../profiles/scales/neighbour-position.csv"),
     },
     TableFile {
         name: "scales/not-tested-reason.csv",
         text: include_str!("../../profiles/scales/not-tested-reason.csv"),
+    },
+    TableFile {
+        name: "scales/plantar-response.csv",
+        text: include_str!("../../profiles/scales/plantar-response.csv"),
+    },
+    TableFile {
+        name: "scales/posture-abduction.csv",
+        text: include_str!("../../profiles/scales/posture-abduction.csv"),
+    },
+    TableFile {
+        name: "scales/posture-ankle.csv",
+        text: include_str!("../../profiles/scales/posture-ankle.csv"),
+    },
+    TableFile {
+        name: "scales/posture-flexion.csv",
+        text: include_str!("../../profiles/scales/posture-flexion.csv"),
+    },
+    TableFile {
+        name: "scales/posture-foot.csv",
+        text: include_str!("../../profiles/scales/posture-foot.csv"),
+    },
+    TableFile {
+        name: "scales/posture-forearm.csv",
+        text: include_str!("../../profiles/scales/posture-forearm.csv"),
+    },
+    TableFile {
+        name: "scales/posture-lateral-flexion.csv",
+        text: include_str!("../../profiles/scales/posture-lateral-flexion.csv"),
+    },
+    TableFile {
+        name: "scales/posture-rotation.csv",
+        text: include_str!("../../profiles/scales/posture-rotation.csv"),
+    },
+    TableFile {
+        name: "scales/posture-trunk-rotation.csv",
+        text: include_str!("../../profiles/scales/posture-trunk-rotation.csv"),
     },
     TableFile {
         name: "scales/precaution-limit.csv",
@@ -186,6 +290,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/resting-tone.csv"),
     },
     TableFile {
+        name: "scales/scapular-rotation.csv",
+        text: include_str!("../../profiles/scales/scapular-rotation.csv"),
+    },
+    TableFile {
         name: "scales/sensation-quality.csv",
         text: include_str!("../../profiles/scales/sensation-quality.csv"),
     },
@@ -198,6 +306,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/stretch-speed.csv"),
     },
     TableFile {
+        name: "scales/subluxation-word.csv",
+        text: include_str!("../../profiles/scales/subluxation-word.csv"),
+    },
+    TableFile {
         name: "scales/tardieu-quality-0-4.csv",
         text: include_str!("../../profiles/scales/tardieu-quality-0-4.csv"),
     },
@@ -206,8 +318,20 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/tardieu-quality-0-5.csv"),
     },
     TableFile {
+        name: "scales/tendon-reflex.csv",
+        text: include_str!("../../profiles/scales/tendon-reflex.csv"),
+    },
+    TableFile {
+        name: "scales/tone-change.csv",
+        text: include_str!("../../profiles/scales/tone-change.csv"),
+    },
+    TableFile {
         name: "scales/two-point-word.csv",
         text: include_str!("../../profiles/scales/two-point-word.csv"),
+    },
+    TableFile {
+        name: "scales/voluntary-movement.csv",
+        text: include_str!("../../profiles/scales/voluntary-movement.csv"),
     },
     TableFile {
         name: "sites.csv",
@@ -216,6 +340,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "stretch_signs.csv",
         text: include_str!("../../profiles/stretch_signs.csv"),
+    },
+    TableFile {
+        name: "unit_choices.csv",
+        text: include_str!("../../profiles/unit_choices.csv"),
     },
     TableFile {
         name: "units.csv",

@@ -1,7 +1,10 @@
 //! Reading table files and finding every fault in them.
 
+use crate::catalogue::cautions::Caution;
 use crate::catalogue::dimension::Dimension;
+use crate::catalogue::parts::Landmark;
 use crate::catalogue::rows::{Axis, CodeRow, Measure, Scale, ScaleRow, Site};
+use crate::catalogue::scales::ScaleNote;
 use crate::catalogue::{Catalogue, TableFile, Unit, code_map, cross, sha256_hex, sources};
 use crate::exact::Exact;
 use serde::Deserialize;
@@ -38,9 +41,27 @@ struct UnitRow {
 }
 
 #[derive(Deserialize)]
+struct CountedRow {
+    unit: String,
+    decimals: u32,
+}
+
+impl CountedRow {
+    fn pair(self) -> (String, u32) {
+        (self.unit, self.decimals)
+    }
+}
+
+#[derive(Deserialize)]
 struct DimensionRow {
     family: String,
     dimension: Dimension,
+}
+
+impl DimensionRow {
+    fn pair(self) -> (String, Dimension) {
+        (self.family, self.dimension)
+    }
 }
 
 #[derive(Deserialize)]
@@ -49,16 +70,34 @@ struct EndFeelRow {
     ending: String,
 }
 
+impl EndFeelRow {
+    fn pair(self) -> (String, String) {
+        (self.end_feel, self.ending)
+    }
+}
+
 #[derive(Deserialize)]
 struct SignRow {
     site: String,
     lengthens: Axis,
 }
 
+impl SignRow {
+    fn pair(self) -> (String, Axis) {
+        (self.site, self.lengthens)
+    }
+}
+
 #[derive(Deserialize)]
 struct PlausibilityRow {
     check: String,
     value: Exact,
+}
+
+impl PlausibilityRow {
+    fn pair(self) -> (String, Exact) {
+        (self.check, self.value)
+    }
 }
 
 pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
@@ -71,10 +110,6 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     let sites: Vec<Site> = reader.rows("sites.csv");
     let mut codes: Vec<CodeRow> = reader.rows("codes.csv");
     let units: Vec<UnitRow> = reader.rows("units.csv");
-    let dimensions: Vec<DimensionRow> = reader.rows("dimensions.csv");
-    let end_feels: Vec<EndFeelRow> = reader.rows("end_feel_endings.csv");
-    let signs: Vec<SignRow> = reader.rows("stretch_signs.csv");
-    let plausibility: Vec<PlausibilityRow> = reader.rows("plausibility.csv");
     let mut sites: BTreeMap<String, Site> = sites
         .into_iter()
         .map(|row| (row.site.clone(), row))
@@ -91,6 +126,7 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
             .collect(),
         sites,
         scales: reader.scales(),
+        scale_notes: reader.keyed("scales.csv", |row: ScaleNote| (row.scale.clone(), row)),
         codes,
         codes_to_confirm: reader.rows("codes_to_confirm.csv"),
         precaution_effects: reader.rows("precaution_effects.csv"),
@@ -98,19 +134,18 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         reference_ranges: reader.rows("reference_ranges.csv"),
         notation_orders: reader.rows("notation_orders.csv"),
         units: units.into_iter().map(unit).collect(),
-        end_feel_endings: end_feels.into_iter().map(end_feel).collect(),
-        dimensions: dimensions
-            .into_iter()
-            .map(|row| (row.family, row.dimension))
-            .collect(),
-        stretch_signs: signs
-            .into_iter()
-            .map(|row| (row.site, row.lengthens))
-            .collect(),
-        plausibility: plausibility
-            .into_iter()
-            .map(|row| (row.check, row.value))
-            .collect(),
+        end_feel_endings: reader.keyed("end_feel_endings.csv", EndFeelRow::pair),
+        dimensions: reader.keyed("dimensions.csv", DimensionRow::pair),
+        stretch_signs: reader.keyed("stretch_signs.csv", SignRow::pair),
+        plausibility: reader.keyed("plausibility.csv", PlausibilityRow::pair),
+        counted_units: reader.keyed("counted_units.csv", CountedRow::pair),
+        cautions: reader.keyed("cautions.csv", |row: Caution| (row.caution.clone(), row)),
+        caution_signs: reader.rows("caution_signs.csv"),
+        unit_choices: reader.rows("unit_choices.csv"),
+        scale_versions: reader.rows("scale_versions.csv"),
+        parts: reader.rows("parts.csv"),
+        landmarks: reader.keyed("landmarks.csv", |row: Landmark| (row.measure.clone(), row)),
+        grade_amounts: reader.rows("grade_amounts.csv"),
         own_files: BTreeMap::new(),
         sha256: digest(files),
     };
@@ -130,10 +165,6 @@ fn unit(row: UnitRow) -> (String, Unit) {
         dimension: row.dimension,
     };
     (row.unit, unit)
-}
-
-fn end_feel(row: EndFeelRow) -> (String, String) {
-    (row.end_feel, row.ending)
 }
 
 fn digest(files: &[TableFile<'_>]) -> String {
@@ -160,6 +191,15 @@ impl Reader<'_> {
             return Vec::new();
         };
         self.read_rows(name, file.text)
+    }
+
+    /// The rows of a table by their key.
+    fn keyed<T: DeserializeOwned, V>(
+        &mut self,
+        name: &str,
+        pair: impl Fn(T) -> (String, V),
+    ) -> BTreeMap<String, V> {
+        self.rows(name).into_iter().map(pair).collect()
     }
 
     fn scales(&mut self) -> BTreeMap<String, Scale> {
@@ -251,9 +291,15 @@ impl Reader<'_> {
         row: &csv::StringRecord,
         before: &mut Option<String>,
     ) {
-        // codes.csv and the effects name one thing in several rows; their whole row is the key.
+        // These name one thing in several rows; their whole row is the key.
         let key = match name {
-            "codes.csv" | "precaution_effects.csv" => row.iter().collect::<Vec<_>>().join(","),
+            "caution_signs.csv"
+            | "codes.csv"
+            | "grade_amounts.csv"
+            | "parts.csv"
+            | "precaution_effects.csv"
+            | "scale_versions.csv"
+            | "unit_choices.csv" => row.iter().collect::<Vec<_>>().join(","),
             _ => match row.get(1) {
                 // An ordinal scale stands in the order of its ranks.
                 Some(rank) if name.starts_with("scales/") && rank != "none" => {
@@ -312,7 +358,7 @@ mod tests {
             "profiles/units.csv:3: label is empty or padded; write none",
             "profiles/units.csv:3: checked_on yesterday is no date",
             "profiles/units.csv:2: degrees is no UCUM code",
-            "profiles/measures.csv:8: pain.intensity.calf: its unit is not in units.csv",
+            "profiles/measures.csv:97: pain.intensity.calf: its unit is not in units.csv",
         ] {
             assert!(
                 told.iter().any(|fault| fault == wanted),

@@ -4,27 +4,37 @@
 //! In: CSV text, embedded or an operator's own. Out: [`Catalogue`], or every fault at once.
 //! Never: decides what a row means for a person; opens a file.
 
+pub mod cautions;
+mod cells;
 mod check_digit;
 mod code_map;
 pub mod confirm;
 pub mod conformance;
 mod cross;
+mod cross_parts;
 pub mod dimension;
 mod embedded;
 pub mod load;
 pub mod notation_order;
 pub mod overlay;
 pub mod package;
+pub mod parts;
 pub mod rows;
+pub mod scales;
 mod sources;
 
+use crate::catalogue::cautions::{Caution, CautionSign};
 use crate::catalogue::confirm::ToConfirm;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::notation_order::OrderRow;
+use crate::catalogue::parts::{
+    GradeAmount, Landmark, PartRow, ScaleVersion, UnitChoice, in_family,
+};
 use crate::catalogue::rows::{
     Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Sides, Site,
 };
+use crate::catalogue::scales::ScaleNote;
 use crate::exact::Exact;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -75,6 +85,8 @@ pub struct Catalogue {
     pub sites: BTreeMap<String, Site>,
     /// Scales and word lists, by file name.
     pub scales: BTreeMap<String, Scale>,
+    /// Order, direction of worsening and copyright of each scale and word list.
+    pub scale_notes: BTreeMap<String, ScaleNote>,
     /// Published codes of our things; all of one thing stand together, in the order of their names.
     pub codes: Vec<CodeRow>,
     /// Published codes that are off until an operator's own release confirms them.
@@ -91,6 +103,22 @@ pub struct Catalogue {
     pub units: BTreeMap<String, Unit>,
     /// What the unit of a family of measures has to measure, where the kind leaves it open.
     pub dimensions: BTreeMap<String, Dimension>,
+    /// Units that are counted, with the most decimals that a number of each may have.
+    pub counted_units: BTreeMap<String, u32>,
+    /// Cautions and prompts, by code.
+    pub cautions: BTreeMap<String, Caution>,
+    /// Results that raise a caution by themselves.
+    pub caution_signs: Vec<CautionSign>,
+    /// Further units of families of measures.
+    pub unit_choices: Vec<UnitChoice>,
+    /// Versions of scales.
+    pub scale_versions: Vec<ScaleVersion>,
+    /// Parts that a finding may have beside its value.
+    pub parts: Vec<PartRow>,
+    /// Where a measure is taken, by measure.
+    pub landmarks: BTreeMap<String, Landmark>,
+    /// What grades stand for.
+    pub grade_amounts: Vec<GradeAmount>,
     /// End feels that say themselves what stopped a movement, with that way of ending.
     pub end_feel_endings: BTreeMap<String, String>,
     /// Which way a muscle group at a site lengthens along its axis.
@@ -150,13 +178,8 @@ impl Catalogue {
 
     /// What the unit of a measure has to measure: its kind says it, or its family does.
     pub fn dimension_of(&self, measure: &Measure) -> Option<Dimension> {
-        let key = &measure.measure;
-        let of_family = |family: &str| {
-            let rest = key.strip_prefix(family);
-            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
-        };
         let families = self.dimensions.iter();
-        let mut families = families.filter(|(family, _)| of_family(family));
+        let mut families = families.filter(|(family, _)| in_family(&measure.measure, family));
         let of_kind = measure.kind.dimension();
         of_kind.or_else(|| families.next_back().map(|(_, dimension)| *dimension))
     }

@@ -1,6 +1,6 @@
 //! In which order the directions of a plane stand in three-number notation.
 
-use crate::catalogue::rows::word_or_none;
+use crate::catalogue::cells::word_or_none;
 use serde::Deserialize;
 
 /// One row of `notation_orders.csv`.

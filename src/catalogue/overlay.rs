@@ -200,17 +200,27 @@ mod tests {
 
     #[test]
     fn a_row_without_source_or_with_an_unknown_one_is_told() {
-        let rows = "deg,angle,degree,,a table,2026-11-25\n\
-                    deg/s,angular-velocity,degree per second,hearsay,none,2026-11-25\n\
-                    mm,length,millimetre,ucum,none,2026-11-25\n{score},number,point,none,none,2026-11-25\n";
-        let text = format!("unit,dimension,label,source,locator,checked_on\n{rows}");
+        let text = ours("units.csv")
+            .replace("deg,angle,degree,ucum,", "deg,angle,degree,,")
+            .replace("degree per second,ucum,", "degree per second,hearsay,")
+            .replace("{score},number,score,ucum,", "{score},number,score,none,");
+        let at = |unit: &str| line(&text, unit);
 
         assert_eq!(
             told("units.csv", &text),
             [
-                "profiles/units.csv:2: source is empty or padded; write none",
-                "profiles/units.csv:3: source hearsay is not in SOURCES.toml",
-                "profiles/units.csv:5: source none is not in SOURCES.toml",
+                format!(
+                    "profiles/units.csv:{}: source is empty or padded; write none",
+                    at("deg,")
+                ),
+                format!(
+                    "profiles/units.csv:{}: source hearsay is not in SOURCES.toml",
+                    at("deg/s,")
+                ),
+                format!(
+                    "profiles/units.csv:{}: source none is not in SOURCES.toml",
+                    at("{score},")
+                ),
             ]
         );
     }
@@ -226,7 +236,8 @@ mod tests {
         assert_eq!(
             told("scales/presense.csv", list),
             [
-                "profiles/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale"
+                "profiles/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale",
+                "profiles/scales/presense.csv:2: presense: scales.csv has no row for it"
             ]
         );
     }
@@ -258,23 +269,27 @@ mod tests {
     #[test]
     fn a_unit_of_the_wrong_dimension_is_refused_for_the_unit_and_for_the_measure() {
         let told = |unit: &str, dimension: &str, of_family: &str| {
-            let after = |name: &str, row: String| {
-                ours(name).replacen("checked_on\n", &format!("checked_on\n{row}\n"), 1)
+            let before = |name: &str, next: &str, row: String| {
+                ours(name).replacen(&format!("\n{next}"), &format!("\n{row}\n{next}"), 1)
             };
             let row = format!("{unit},{dimension},x,ucum,x,2026-11-25");
-            let units = after("units.csv", row);
+            let units = match unit {
+                "[lbf_av]" => ours("units.csv").to_owned(),
+                _ => before("units.csv", "[lbf_av],", row),
+            };
             let row = format!("grip,{of_family},local,invented for this test,2026-11-25");
             let dimensions = match of_family {
                 "none" => ours("dimensions.csv").to_owned(),
-                _ => after("dimensions.csv", row),
+                _ => before("dimensions.csv", "grip.force,", row),
             };
             let measures = ours("measures.csv");
-            let amount = measures.lines().find(|line| line.contains(",amount,"));
+            let mut lines = measures.lines();
+            let amount = lines.find(|line| line.starts_with("sensation.two-point.foot,"));
             let amount = amount.expect("a measure that is an amount");
             let grip = amount.replacen("sensation.two-point.foot", "grip.hand", 1);
             let grip = grip.replacen(",mm,", &format!(",{unit},"), 1);
-            let before = "\npain.intensity.ankle,";
-            let measures = measures.replacen(before, &format!("\n{grip}{before}"), 1);
+            let next = "\nhandling.assistance.foot,";
+            let measures = measures.replacen(next, &format!("\n{grip}{next}"), 1);
             let own = [
                 ("dimensions.csv", &dimensions),
                 ("measures.csv", &measures),
@@ -291,7 +306,7 @@ mod tests {
         assert_eq!(told("[lbf_av]", "force", "force"), [""; 0]);
         assert_eq!(
             told("[lb_av]", "force", "mass"),
-            ["profiles/units.csv:3: [lb_av] is a mass, and not a force"]
+            ["profiles/units.csv:5: [lb_av] is a mass, and not a force"]
         );
         assert_eq!(
             told("[lb_av]", "mass", "force"),

@@ -1,8 +1,9 @@
 //! What a row of each table says.
 
+use crate::catalogue::cells::{axis_or_none, exact_or_none, word_or_none};
 use crate::catalogue::dimension::Dimension;
 use crate::exact::Exact;
-use serde::{Deserialize, Deserializer, de::Error as _};
+use serde::Deserialize;
 
 /// What kind of finding a measure is; it decides which values are legal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
@@ -365,35 +366,4 @@ pub struct ReferenceRow {
     pub source: String,
     /// Where in the source.
     pub locator: String,
-}
-
-pub(super) fn word_or_none<'de, D: Deserializer<'de>>(
-    deserializer: D,
-) -> Result<Option<String>, D::Error> {
-    let word = String::deserialize(deserializer)?;
-    Ok((word != "none").then_some(word))
-}
-
-fn axis_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Axis>, D::Error> {
-    match String::deserialize(deserializer)?.as_str() {
-        "none" => Ok(None),
-        "+" => Ok(Some(Axis::With)),
-        "-" => Ok(Some(Axis::Against)),
-        other => Err(D::Error::custom(format!(
-            "{other} is neither +, - nor none"
-        ))),
-    }
-}
-
-fn exact_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Exact>, D::Error> {
-    match String::deserialize(deserializer)?.as_str() {
-        "none" => Ok(None),
-        digits => Exact::parse(digits).map(Some).map_err(D::Error::custom),
-    }
-}
-
-impl<'de> Deserialize<'de> for Exact {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        Self::parse(&String::deserialize(deserializer)?).map_err(D::Error::custom)
-    }
 }

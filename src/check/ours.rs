@@ -200,17 +200,18 @@ fn quantity(
     let Some(quantity) = node.member("valueQuantity") else {
         return;
     };
-    let Some(wanted) = &row.unit else {
+    let Some(customary) = &row.unit else {
         let what = format!("{} has no number", row.measure);
         problems.error("value.kind", &path, what, FIX);
         return;
     };
-    let coded = (quantity.text_of("system"), quantity.text_of("code"));
-    if coded != (Some(UCUM), Some(wanted.as_str())) {
-        let what = format!("{} is given in UCUM {wanted}", row.measure);
+    let wanted = quantity.text_of("code").unwrap_or_default();
+    let bounds = catalogue.bounds_in(row, wanted);
+    let Some((low, high)) = bounds.filter(|_| quantity.text_of("system") == Some(UCUM)) else {
+        let what = format!("{} is given in UCUM {customary}", row.measure);
         problems.error("unit.measure", &path, what, FIX);
         return;
-    }
+    };
     let Some(Node::Number(digits)) = quantity.member("value") else {
         return;
     };
@@ -219,8 +220,7 @@ fn quantity(
     };
     let most = catalogue.plausibility.get("impossible-angle");
     let impossible = wanted == "deg" && most.is_some_and(|most| value.magnitude() > *most);
-    let outside = row.ask_below.is_some_and(|low| value < low)
-        || row.ask_above.is_some_and(|high| value > high);
+    let outside = low.is_some_and(|low| value < low) || high.is_some_and(|high| value > high);
     if impossible || (outside && row.kind == Kind::Score) {
         let what = format!("{value} {wanted} is impossible for {}", row.measure);
         problems.error(
@@ -249,8 +249,9 @@ fn word(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
         problems.error("value.kind", &path, what, FIX);
         return;
     };
-    let known =
-        own_code(Some(concept), list).is_some_and(|code| catalogue.word(list, &code).is_some());
+    let known = catalogue.lists_of(row).any(|list| {
+        own_code(Some(concept), list).is_some_and(|code| catalogue.word(list, &code).is_some())
+    });
     if !known {
         let what = format!("the value is no code of the list {list}");
         problems.error("value.list", &path, what, "use a code of its list");

@@ -58,6 +58,7 @@ impl Before {
         let before = session.and_then(|session| self.versions.get(&session));
         Earlier {
             precautions: standing,
+            last_time: Vec::new(),
             version_before: before.map(|(_, record)| record.clone()).unwrap_or_default(),
         }
     }

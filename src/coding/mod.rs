@@ -5,6 +5,7 @@
 
 mod circumstances;
 mod parts;
+pub mod prompts;
 pub mod sentence;
 
 use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
@@ -218,7 +219,7 @@ fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
 }
 
 fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
-    let list = one.row.scale.as_deref().unwrap_or_default();
+    let list = one.scale.as_deref().unwrap_or_default();
     match &one.value {
         Value::Angle(angle) => CodedValue::Amount(amount(
             angle.degrees(),
@@ -229,7 +230,7 @@ fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
         Value::Amount(number) => CodedValue::Amount(amount(
             *number,
             false,
-            one.row.unit.as_deref().unwrap_or_default(),
+            one.unit.as_deref().unwrap_or_default(),
             catalogue,
         )),
         Value::Word(code) | Value::Grade(code) => CodedValue::Concept(word(catalogue, list, code)),

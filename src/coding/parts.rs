@@ -2,7 +2,7 @@
 
 use crate::catalogue::Catalogue;
 use crate::coding::{CodedValue, Concept, amount, body_site, word};
-use crate::finding::{Outcome, Precaution, Session};
+use crate::finding::{Outcome, Part, Precaution, Said, Session};
 use crate::intake::draft::{Consent, MoreAffectedSide, Side};
 use crate::measure::{Extent, Measured, Value};
 use crate::private::Private;
@@ -45,6 +45,18 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
             parts.push((part("stretch-quality"), concept(version.list(), quality)));
         }
     }
+    parts.extend(one.finding.parts.iter().filter_map(|own| {
+        let value = match (&own.said, unit_of_part(own, one, catalogue)) {
+            (Said::Word(word), (Some(list), _)) => concept(list, word),
+            (Said::Amount(number, _), (_, Some(unit))) => {
+                CodedValue::Amount(amount(*number, false, unit, catalogue))
+            }
+            (_, _) => return None,
+        };
+        Some((part(&own.name), value))
+    }));
+    parts.extend(place(one, catalogue));
+    parts.extend(stands_for(one, catalogue));
     parts.extend(compared_site(one, catalogue));
     if let Some(condition) = &one.finding.condition {
         parts.push((part("condition"), concept("condition", condition)));
@@ -57,6 +69,43 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
         parts.push((part("repeat"), CodedValue::Count(one.finding.repeat)));
     }
     parts
+}
+
+/// The list or the unit of a part.
+fn unit_of_part<'a>(
+    part: &Part,
+    one: &'a Measured,
+    catalogue: &'a Catalogue,
+) -> (Option<&'a str>, Option<&'a str>) {
+    let mut rows = catalogue.parts_of(&one.row);
+    rows.find(|row| row.part == part.name)
+        .map_or((None, None), |row| {
+            (row.list.as_deref(), row.unit.as_deref())
+        })
+}
+
+/// The landmark a measure is taken at, and how far from it.
+fn place(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let landmark = catalogue.landmarks.get(&one.row.measure);
+    landmark.map_or_else(Vec::new, |row| {
+        let at = CodedValue::Concept(word(catalogue, "landmark", &row.landmark));
+        let far = CodedValue::Amount(amount(row.distance, false, &row.unit, catalogue));
+        vec![
+            (word(catalogue, "component", "landmark"), at),
+            (word(catalogue, "component", &row.direction), far),
+        ]
+    })
+}
+
+/// What a grade stands for, such as the nominal force of a filament.
+fn stands_for(one: &Measured, catalogue: &Catalogue) -> Option<(Concept, CodedValue)> {
+    let Value::Grade(grade) = &one.value else {
+        return None;
+    };
+    let mut rows = catalogue.grade_amounts.iter();
+    let row = rows.find(|row| Some(&row.list) == one.scale.as_ref() && row.grade == *grade)?;
+    let value = CodedValue::Amount(amount(row.amount, false, &row.unit, catalogue));
+    Some((word(catalogue, "component", &row.part), value))
 }
 
 /// The position of the neighbouring joint.

@@ -10,7 +10,7 @@ use crate::private::Private;
 
 /// What was found, in words that need no sign.
 pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
-    let list = one.row.scale.as_deref().unwrap_or_default();
+    let list = one.scale.as_deref().unwrap_or_default();
     let label = |list: &str, code: &str| {
         catalogue
             .word(list, code)
@@ -34,7 +34,7 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
         Value::Grade(code) => format!("grade {code}: {}", label(list, code)),
         Value::Amount(points) if one.row.kind == Kind::Score => format!("{points} of 10"),
         Value::Amount(number) => {
-            let unit = one.row.unit.as_deref().unwrap_or_default();
+            let unit = one.unit.as_deref().unwrap_or_default();
             let unit = catalogue.unit_label(unit).unwrap_or(unit);
             counted(*number, unit)
         }
@@ -81,6 +81,8 @@ fn counted(number: Exact, unit: &str) -> String {
     let (first, rest) = unit.split_once(' ').unwrap_or((unit, ""));
     let many = if digits == "1" || first.is_empty() {
         ""
+    } else if first.ends_with("ch") {
+        "es"
     } else {
         "s"
     };

@@ -1,5 +1,6 @@
 //! What may change a finding from one day to the next.
 
+use crate::finding::understand::keys_once;
 use crate::finding::{Written, times};
 use crate::intake::circumstances::{
     CircumstancesDraft, EarlierStrokeDraft, InjectionDraft, MedicineDraft, NoneKnown, SplintDraft,
@@ -66,6 +67,12 @@ pub(super) fn of(
         return Circumstances::default();
     };
     none_known_fits(draft, problems);
+    let splints = draft.splints.iter().flatten();
+    let worn: Vec<String> = splints
+        .map(|splint| format!("{} {}", splint.side.word(), splint.site))
+        .collect();
+    let worn = worn.iter().map(String::as_str).enumerate();
+    keys_once(&format!("{AT}/splints"), worn, problems);
     Circumstances {
         handedness: draft.handedness.clone(),
         earlier_strokes: each(draft.earlier_strokes.as_deref(), |index, stroke| {

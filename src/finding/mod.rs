@@ -225,6 +225,8 @@ pub struct Finding {
     pub pain_during: Option<Exact>,
     /// Speed, velocity and quality of a stretch.
     pub stretch: Option<Stretch>,
+    /// Parts beside the value.
+    pub parts: Vec<Part>,
     /// When it was felt.
     pub condition: Option<String>,
     /// How it was found.
@@ -285,8 +287,8 @@ pub enum Said {
     Fixed(Exact, String, Option<String>),
     /// A plane in three numbers whose directions are not named.
     Unordered(Numbers),
-    /// A grade.
-    Grade(String),
+    /// A grade, and the version of its scale where one was declared.
+    Grade(String, Option<String>),
     /// A word.
     Word(String),
     /// Whole points, with their unit where one was written.
@@ -300,6 +302,21 @@ pub enum Said {
 }
 
 impl std::fmt::Debug for Said {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("[private]")
+    }
+}
+
+/// A part of a finding beside its value.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Part {
+    /// Which, a word of `component`.
+    pub name: String,
+    /// What it says: a number with its unit, or a word.
+    pub said: Said,
+}
+
+impl std::fmt::Debug for Part {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         formatter.write_str("[private]")
     }

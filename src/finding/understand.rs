@@ -364,6 +364,11 @@ fn one_finding(
         end_feel: draft.end_feel.clone(),
         pain_during,
         stretch,
+        parts: value::parts(
+            draft.parts.as_deref().unwrap_or_default(),
+            &format!("{path}/parts"),
+            problems,
+        ),
         condition: draft.condition.clone(),
         method: draft.method.clone(),
         instrument: draft.instrument.clone(),

@@ -2,8 +2,9 @@
 
 use crate::exact::{Exact, NotExact};
 use crate::finding::notation::read;
-use crate::finding::{Ending, Outcome, Said, Stretch};
-use crate::intake::draft::{FindingDraft, StretchDraft, ValueDraft};
+use crate::finding::understand::keys_once;
+use crate::finding::{Ending, Outcome, Part, Said, Stretch};
+use crate::intake::draft::{FindingDraft, PartDraft, StretchDraft, ValueDraft};
 use crate::private::Private;
 use crate::problem::Problems;
 
@@ -46,6 +47,32 @@ pub(super) fn outcome(
             Some(Outcome::Found(said?, ending))
         }
     }
+}
+
+/// Reads the parts beside a value; each is there once and says one thing.
+pub(super) fn parts(drafts: &[PartDraft], path: &str, problems: &mut Problems) -> Vec<Part> {
+    let names = drafts.iter().map(|draft| draft.part.as_str());
+    keys_once(path, names.enumerate(), problems);
+    let parts = drafts.iter().enumerate().filter_map(|(index, draft)| {
+        let path = format!("{path}/{index}");
+        let said = match (&draft.amount, &draft.word) {
+            (Some(text), None) => {
+                let amount = digits(text, &format!("{path}/amount"), problems)?;
+                Said::Amount(amount, draft.unit.clone())
+            }
+            (None, Some(word)) => Said::Word(word.clone()),
+            (Some(_), Some(_)) | (None, None) => {
+                let what = format!("{}: says nothing, or two things at once", draft.part);
+                problems.error("part.one", &path, what, "give amount with unit, or word");
+                return None;
+            }
+        };
+        Some(Part {
+            name: draft.part.clone(),
+            said,
+        })
+    });
+    parts.collect()
 }
 
 /// Reads speed, velocity and quality of a stretch.
@@ -178,7 +205,7 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
         return Some(Said::Word(word.clone()));
     }
     if let Some(grade) = &value.grade {
-        return Some(Said::Grade(grade.clone()));
+        return Some(Said::Grade(grade.clone(), value.grade_version.clone()));
     }
     if let Some(written) = &value.notation {
         // What does not read was told when the plane was taken apart.
@@ -211,6 +238,10 @@ fn refuse_strays(value: &ValueDraft, only: &str, path: &str, problems: &mut Prob
     );
     let strays = [
         ("unit", value.unit.is_some() && !has_unit),
+        (
+            "grade_version",
+            value.grade_version.is_some() && only != "grade",
+        ),
         ("direction", value.direction.is_some() && only != "fixed_at"),
     ];
     for (name, stray) in strays {

@@ -25,6 +25,7 @@ sealed!(
     ValueDraft,
     NotationDraft,
     StretchDraft,
+    PartDraft,
     NotTestedDraft,
     EndingDraft,
     ConsentDraft,
@@ -426,6 +427,10 @@ pub struct FindingDraft {
     /// Speed and quality of a stretch.
     #[serde(default)]
     pub stretch: Option<StretchDraft>,
+    /// Parts that belong to some measures beside their value, as `parts.csv` has them.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub parts: Option<Vec<PartDraft>>,
     /// When it was felt, a word of `condition`.
     #[serde(default)]
     #[schemars(length(min = 1))]
@@ -500,6 +505,10 @@ pub struct ValueDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub grade: Option<String>,
+    /// Which version of the grades is meant, where it is not the plain one; with `grade` only.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub grade_version: Option<String>,
     /// A word of a list.
     #[serde(default)]
     #[schemars(length(min = 1))]
@@ -536,6 +545,27 @@ pub struct NotationDraft {
     /// fixed at 30, or with the letter of an SFTR plane, `S 15-0-120`.
     #[schemars(length(min = 1))]
     pub text: String,
+}
+
+/// A part of a finding beside its value: an amount with its unit, or a word.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PartDraft {
+    /// Which part, as `parts.csv` names it.
+    #[schemars(length(min = 1))]
+    pub part: String,
+    /// Its number; this or `word`.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub amount: Option<String>,
+    /// UCUM unit of the number.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub unit: Option<String>,
+    /// Its word; this or `amount`.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub word: Option<String>,
 }
 
 /// Speed and quality of a stretch.

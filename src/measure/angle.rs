@@ -4,7 +4,7 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Measure;
 use crate::exact::Exact;
 use crate::finding::{Ending, Finding, Instrument, Said};
-use crate::measure::value::unit_fits;
+use crate::measure::amount::unit_fits;
 use crate::measure::{Angle, Extent};
 use crate::problem::Problems;
 
@@ -27,7 +27,7 @@ pub(super) fn of(
             (toward(*digits, direction, row, path, problems)?, unit, true)
         }
         Said::Unordered(_)
-        | Said::Grade(_)
+        | Said::Grade(..)
         | Said::Word(_)
         | Said::Score(..)
         | Said::Amount(..)

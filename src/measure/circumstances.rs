@@ -39,6 +39,10 @@ pub(super) fn words(session: &Session, catalogue: &Catalogue, problems: &mut Pro
             problems,
         );
     }
+    for (index, injection) in said.injections.iter().enumerate() {
+        let path = format!("{AT}/injections/{index}/muscle");
+        is_muscle(&injection.muscle, &path, catalogue, problems);
+    }
     for (index, splint) in said.splints.iter().enumerate() {
         let path = format!("{AT}/splints/{index}");
         site_is_known(&splint.site, &format!("{path}/site"), catalogue, problems);
@@ -50,5 +54,16 @@ pub(super) fn words(session: &Session, catalogue: &Catalogue, problems: &mut Pro
             &format!("{path}/worn"),
             problems,
         );
+    }
+}
+
+/// What is injected is a muscle: a group that a stretch lengthens, and no joint.
+fn is_muscle(site: &str, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let known = catalogue.sites.contains_key(site);
+    if known && !catalogue.stretch_signs.contains_key(site) {
+        let muscles: Vec<&str> = catalogue.stretch_signs.keys().map(String::as_str).collect();
+        let what = format!("{site} is no muscle");
+        let hint = format!("use one of {}", muscles.join(", "));
+        problems.error("circumstances.muscle", path, what, &hint);
     }
 }

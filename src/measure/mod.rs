@@ -4,14 +4,19 @@
 //! compared at all. In: a session of findings. Out: a [`Measured`] for each, and every problem.
 //! Never: names a code system or writes JSON.
 
+mod amount;
 mod angle;
 mod circumstances;
 pub mod notation;
+mod parts;
 mod precautions;
+pub mod prompts;
 pub mod sense;
+mod shoulder;
 mod value;
 
 use crate::catalogue::Catalogue;
+use crate::catalogue::parts::in_family;
 use crate::catalogue::rows::{Kind, Measure};
 use crate::exact::Exact;
 use crate::finding::{Finding, Instrument, Outcome, Precaution, Said, Session};
@@ -30,6 +35,10 @@ pub struct Measured {
     pub value: Value,
     /// What it was measured with.
     pub instrument: Option<Instrument>,
+    /// The list its word or grade is of: the scale of the row, or the version that was declared.
+    pub scale: Option<String>,
+    /// UCUM unit of its number: the one of the row, or the further one it was given in.
+    pub unit: Option<String>,
 }
 
 /// The value of a finding.
@@ -163,9 +172,7 @@ fn one(
         .get(&finding.measure)
         .filter(|row| said_by_hand(row.kind))
     else {
-        let what = format!("{} is no measure that can be entered", finding.measure);
-        let hint = "use a key of profiles/measures.csv";
-        problems.error("measure.unknown", &format!("{path}/measure"), what, hint);
+        no_measure(&finding.measure, path, catalogue, problems);
         return None;
     };
     finding_words(finding, row, catalogue, problems);
@@ -194,7 +201,29 @@ fn one(
         row: row.clone(),
         value,
         instrument,
+        scale: value::list_of(finding, row, catalogue).map(str::to_owned),
+        unit: amount::unit_of(finding, row).map(str::to_owned),
     })
+}
+
+/// Tells a measure that is none; one that leaves open what further keys say is told with them, such
+/// as a girth without its landmark.
+fn no_measure(measure: &str, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
+    let path = format!("{path}/measure");
+    let keys = catalogue.measures.keys();
+    let longer: Vec<&str> = keys
+        .map(String::as_str)
+        .filter(|key| *key != measure && measure.contains('.') && in_family(key, measure))
+        .collect();
+    if longer.is_empty() {
+        let what = format!("{measure} is no measure that can be entered");
+        let hint = "use a key of profiles/measures.csv";
+        problems.error("measure.unknown", &path, what, hint);
+    } else {
+        let what = format!("{measure} leaves open where or how it was taken");
+        let hint = format!("write one of {}", longer.join(", "));
+        problems.error("measure.open", &path, what, &hint);
+    }
 }
 
 const fn said_by_hand(kind: Kind) -> bool {
@@ -295,7 +324,8 @@ fn movement_is_one_of_the_site(
     let region = |site: &str| catalogue.sites.get(site).map(|site| site.region.as_str());
     let rows = catalogue.measures.values().filter(|row| {
         let site = row.site.as_deref();
-        site.is_some() && site.and_then(region) == region(&precaution.site)
+        // A limit is an angle: a movement that is only graded or named has none.
+        row.axis.is_some() && site.is_some() && site.and_then(region) == region(&precaution.site)
     });
     let known: BTreeSet<&str> = rows.filter_map(|row| row.movement.as_deref()).collect();
     if !known.contains(movement.as_str()) {
@@ -341,6 +371,7 @@ fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, proble
     neighbour_fits(finding, row, problems);
     value::parts_fit(finding, row, problems);
     value::end_feel_fits(finding, catalogue, problems);
+    parts::fit(finding, row, catalogue, problems);
 }
 
 fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Problems) {

@@ -4,7 +4,7 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::{Kind, Measure, PrecautionEffect};
 use crate::exact::Exact;
 use crate::finding::{Precaution, Session};
-use crate::measure::{Measured, Value};
+use crate::measure::{Measured, Value, prompts};
 use crate::problem::Problems;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -77,9 +77,8 @@ pub(super) fn within(
                 precaution.site,
                 precaution.limit
             );
-            let hint = "confirm who cleared it and why, or correct the finding; local policy and \
-                        the treating team come first";
-            problems.caution("precaution.forbids", &one.finding.path, what, hint);
+            let hint = prompts::hint("precaution.forbids", catalogue);
+            problems.caution("precaution.forbids", &one.finding.path, what, &hint);
         }
     }
 }
@@ -162,7 +161,7 @@ fn in_limited_plane(precaution: &Precaution, row: &Measure, catalogue: &Catalogu
     let planes: BTreeSet<&Option<String>> = catalogue
         .measures
         .values()
-        .filter(|row| row.site.as_ref() == Some(&precaution.site))
+        .filter(|row| row.axis.is_some() && row.site.as_ref() == Some(&precaution.site))
         .filter(of_movement)
         .map(|row| &row.axis)
         .collect();

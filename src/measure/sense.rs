@@ -4,8 +4,8 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
 use crate::exact::Exact;
 use crate::finding::Session;
-use crate::intake::draft::{Consent, MoreAffectedSide, Side};
-use crate::measure::{Measured, Reached, Value, precautions};
+use crate::intake::draft::Consent;
+use crate::measure::{Measured, Reached, Value, precautions, prompts, shoulder};
 use crate::problem::Problems;
 
 /// Adds what makes no sense, or asks for a person who cleared it.
@@ -27,9 +27,10 @@ pub fn check(
     precautions::overdue(session, problems);
     for one in measured.iter().filter(|one| !one.finding.withdrawn) {
         stretch(one, catalogue, problems);
-        shoulder(one, session, catalogue, problems);
+        shoulder::past(one, measured, session, catalogue, problems);
         precautions::within(one, session, catalogue, problems);
     }
+    prompts::answers(session, measured, catalogue, problems);
     active_against_passive(measured, catalogue, problems);
     both_ends(measured, problems);
     slow_against_fast(measured, catalogue, problems);
@@ -48,6 +49,8 @@ pub fn comparable(a: &Measured, b: &Measured) -> bool {
     a.row.site == b.row.site
         && a.row.axis == b.row.axis
         && a.row.held == b.row.held
+        && (a.row.kind != Kind::Grade || a.scale == b.scale)
+        && a.unit == b.unit
         && a.finding.position == b.finding.position
         && a.finding.neighbour == b.finding.neighbour
         && a.finding.condition == b.finding.condition
@@ -64,33 +67,6 @@ fn neighbour_known(one: &Measured) -> bool {
         .neighbour
         .as_ref()
         .is_none_or(|(_, position)| position != "not-recorded")
-}
-
-/// The more affected shoulder moved by another past the angle of the table, with nothing said about
-/// scapula and lateral rotation.
-fn shoulder(one: &Measured, session: &Session, catalogue: &Catalogue, problems: &mut Problems) {
-    let Some(limit) = catalogue.plausibility.get("shoulder-past") else {
-        return;
-    };
-    let affected = match session.more_affected {
-        MoreAffectedSide::Left => one.finding.side == Side::Left,
-        MoreAffectedSide::Right => one.finding.side == Side::Right,
-        MoreAffectedSide::Both | MoreAffectedSide::NotKnown => true,
-        MoreAffectedSide::Neither => false,
-    };
-    let raised = matches!(one.row.movement.as_deref(), Some("flexion" | "abduction"))
-        && one.row.site.as_deref() == Some("shoulder");
-    let by_another = matches!(one.row.mode.as_deref(), Some("passive" | "active-assisted"));
-    let past = one.angle().is_some_and(|angle| angle.degrees() > *limit);
-    if affected && raised && by_another && past && one.finding.note.is_none() {
-        let what = format!(
-            "{} past {limit} degrees on the more affected side, with no note of scapula and rotation",
-            one.row.label
-        );
-        let hint = "note how the scapula moved and that the arm was rotated laterally, or confirm \
-                    it; local policy and the treating team come first";
-        problems.caution("shoulder.past", &one.finding.path, what, hint);
-    }
 }
 
 fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {

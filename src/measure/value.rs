@@ -5,6 +5,7 @@ use crate::catalogue::{Catalogue, RELATIVE};
 use crate::exact::Exact;
 use crate::finding::{Ending, Finding, Instrument, Outcome, Said};
 use crate::intake::draft::Side;
+use crate::measure::amount::{amount_unit, unit_fits, usual_amount};
 use crate::measure::{Value, angle, known_word};
 use crate::problem::Problems;
 
@@ -32,9 +33,9 @@ pub(super) fn of(
         {
             listed(word, "word", row, &path, catalogue, problems).map(Value::Word)
         }
-        (Kind::Grade, Said::Grade(grade)) => {
+        (Kind::Grade, Said::Grade(grade, version)) => {
             hint_at_half(grade, row, &path, problems)?;
-            listed(grade, "grade", row, &path, catalogue, problems).map(Value::Grade)
+            graded(grade, version.as_deref(), row, &path, catalogue, problems).map(Value::Grade)
         }
         (Kind::Score, Said::Score(score, unit)) => {
             if unit.is_some() {
@@ -43,8 +44,8 @@ pub(super) fn of(
             points(*score, row, &path, problems).map(Value::Amount)
         }
         (Kind::Amount, Said::Amount(amount, unit)) => {
-            unit_fits(unit.as_deref(), row, &path, problems)?;
-            usual_amount(*amount, row, &path, problems).map(Value::Amount)
+            let unit = amount_unit(unit.as_deref(), row, &path, catalogue, problems)?;
+            usual_amount(*amount, unit, row, &path, catalogue, problems).map(Value::Amount)
         }
         (Kind::Range | Kind::Word | Kind::Grade | Kind::Amount, Said::Relative(word)) => {
             only_compared(word, finding, &path, catalogue, problems).map(Value::Relative)
@@ -173,45 +174,6 @@ fn ending_fits(finding: &Finding, row: &Measure, ending: Option<&Ending>, proble
     }
 }
 
-pub(super) fn unit_fits(
-    unit: Option<&str>,
-    row: &Measure,
-    path: &str,
-    problems: &mut Problems,
-) -> Option<()> {
-    let path = format!("{path}/unit");
-    let wanted = row.unit.as_deref().unwrap_or_default();
-    let Some(unit) = unit else {
-        let what = "the unit is missing".to_owned();
-        problems.error("unit.missing", &path, what, &format!("write unit {wanted}"));
-        return None;
-    };
-    if unit == wanted {
-        return Some(());
-    }
-    if octofhir_ucum::validate(unit).is_err() {
-        let what = format!("{unit} is no UCUM code");
-        problems.error("unit.ucum", &path, what, &format!("write unit {wanted}"));
-    } else if octofhir_ucum::is_comparable(unit, wanted).unwrap_or(false) {
-        let what = format!("{unit} is not converted: the result would not be exact");
-        problems.error(
-            "unit.conversion",
-            &path,
-            what,
-            &format!("give the number in {wanted}"),
-        );
-    } else {
-        let what = format!("{unit} is of another dimension than {wanted}");
-        problems.error(
-            "unit.dimension",
-            &path,
-            what,
-            &format!("write unit {wanted}"),
-        );
-    }
-    None
-}
-
 fn listed(
     word: &str,
     field: &str,
@@ -222,6 +184,60 @@ fn listed(
 ) -> Option<String> {
     let list = row.scale.as_deref().unwrap_or_default();
     known_word(catalogue, list, word, &format!("{path}/{field}"), problems).then(|| word.to_owned())
+}
+
+/// The list that the word or grade of a finding is of.
+pub(super) fn list_of<'a>(
+    finding: &Finding,
+    row: &'a Measure,
+    catalogue: &'a Catalogue,
+) -> Option<&'a str> {
+    let scale = row.scale.as_deref()?;
+    let Outcome::Found(Said::Grade(_, Some(version)), _) = &finding.outcome else {
+        return Some(scale);
+    };
+    let mut versions = catalogue.versions_of(scale);
+    let named = versions.find(|row| row.version == *version);
+    Some(named.map_or(scale, |row| row.list.as_str()))
+}
+
+/// A grade of the scale, or of the version that is declared: the versions of a scale share signs
+/// that another reader would take for errors.
+fn graded(
+    grade: &str,
+    version: Option<&str>,
+    row: &Measure,
+    path: &str,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> Option<String> {
+    let scale = row.scale.as_deref().unwrap_or_default();
+    let path_of_version = format!("{path}/grade_version");
+    let versions = || catalogue.versions_of(scale);
+    let Some(version) = version else {
+        let in_another = versions().find(|other| catalogue.word(&other.list, grade).is_some());
+        let of_scale = catalogue.word(scale, grade).is_some();
+        if let Some(other) = in_another.filter(|_| !of_scale) {
+            let what = format!("{grade} is a grade of the version {} only", other.version);
+            let hint = format!("declare grade_version {}", other.version);
+            problems.error("grade.version", &path_of_version, what, &hint);
+            return None;
+        }
+        return listed(grade, "grade", row, path, catalogue, problems);
+    };
+    let Some(other) = versions().find(|other| other.version == version) else {
+        let known: Vec<&str> = versions().map(|other| other.version.as_str()).collect();
+        let what = format!("{} has no version {version}", row.measure);
+        let hint = if known.is_empty() {
+            "remove grade_version".to_owned()
+        } else {
+            format!("write {} or leave it out", known.join(" or "))
+        };
+        problems.error("grade.version", &path_of_version, what, &hint);
+        return None;
+    };
+    let path = format!("{path}/grade");
+    known_word(catalogue, &other.list, grade, &path, problems).then(|| grade.to_owned())
 }
 
 /// `1.5` stands for `1+` in some number series; only a declared import may say so.
@@ -249,33 +265,6 @@ fn points(score: Exact, row: &Measure, path: &str, problems: &mut Problems) -> O
     let hint = "write 0 to 10; a person who cannot answer is not_tested";
     problems.error("score.range", &format!("{path}/score"), what, hint);
     None
-}
-
-/// A number with a unit: never negative, and outside the bounds of its row a person is asked.
-fn usual_amount(
-    amount: Exact,
-    row: &Measure,
-    path: &str,
-    problems: &mut Problems,
-) -> Option<Exact> {
-    let path = format!("{path}/amount");
-    if amount.is_negative() {
-        let what = format!("{amount} is less than nothing");
-        problems.error("amount.negative", &path, what, "correct the digits");
-        return None;
-    }
-    let outside = row.ask_below.is_some_and(|low| amount < low)
-        || row.ask_above.is_some_and(|high| amount > high);
-    if outside {
-        let unit = row.unit.as_deref().unwrap_or_default();
-        let what = format!(
-            "{}: {amount} {unit} is beyond what is usually seen",
-            row.measure
-        );
-        let hint = "correct it, or confirm it with a reason";
-        problems.caution("amount.unusual", &path, what, hint);
-    }
-    Some(amount)
 }
 
 /// Only a comparison with the other side: there has to be another side.
@@ -307,7 +296,7 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
     let given = match said {
         Said::Beyond(..) | Said::Lacks(..) | Said::Fixed(..) => "an angle",
         Said::Unordered(_) => "a plane",
-        Said::Grade(_) => "a grade",
+        Said::Grade(..) => "a grade",
         Said::Word(_) => "a word",
         Said::Score(..) => "points",
         Said::Amount(..) => "an amount",

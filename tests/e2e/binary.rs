@@ -49,6 +49,19 @@ impl Site {
         site
     }
 
+    /// A new state folder, with a configuration whose leases and waits are long.
+    pub(crate) fn unhurried(base: &str) -> Self {
+        let mut site = Self::new(base);
+        let state = site.path("state").display().to_string();
+        let text = format!(
+            "state = '{state}'\nlease_seconds = 300\n\n[[target]]\nname = 'record'\n\
+             base = '{base}'\ntimeout_seconds = 240\n"
+        );
+        fs::write(site.path("fascicle.toml"), text).expect("a file");
+        site.config = true;
+        site
+    }
+
     /// A new state folder, with more settings of its target, and the address of the service free.
     pub(crate) fn with_target(base: &str, settings: &str) -> Self {
         let mut site = Self::new(base);

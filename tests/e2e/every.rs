@@ -24,7 +24,8 @@ fn a_session_with_every_measure_arrives_and_each_is_found_by_its_code(server: &S
     });
     let mut document = Document { json };
     document.measured_with(&format!("GON-{}", uuid::Uuid::new_v4()));
-    let site = Site::new(&server.base());
+    // Far more than one examination holds: a server needs longer than the usual time for it.
+    let site = Site::unhurried(&server.base());
     let file = site.document(&document);
     let meant = encode(&file).json();
     let meant = meant.items_of("entry").iter().filter(|entry| {

@@ -12,6 +12,7 @@ mod odd_text;
 mod own_codes;
 mod planes;
 mod precautions;
+mod prompts;
 mod read_aloud;
 mod releases;
 mod sheets;

@@ -45,10 +45,27 @@ fn expected(finding: &Node) -> Vec<String> {
     let reason = finding.at(&["not_tested", "reason"]).and_then(Node::text);
     heard.extend(reason.map(|code| format!("not tested: {}", label("not-tested-reason", code))));
     heard.extend(value_of(finding, "word").map(|code| label(list, code)));
-    heard.extend(value_of(finding, "grade").map(|code| format!("grade {code}")));
     heard.extend(value_of(finding, "relative").map(|code| label("relative", code)));
     heard.extend(value_of(finding, "score").map(|points| format!("{points} of 10")));
-    heard.extend(value_of(finding, "amount").map(|amount| format!("{amount} millimetre")));
+    let unit = value_of(finding, "unit").unwrap_or_default();
+    // Of "kilogram of force" only the first word is counted.
+    let unit = catalogue().unit_label(unit).unwrap_or_default();
+    let unit = unit.split(' ').next().unwrap_or_default();
+    heard.extend(value_of(finding, "amount").map(|amount| format!("{amount} {unit}")));
+    for part in finding.items_of("parts") {
+        let said = |field: &str| part.text_of(field).unwrap_or_default();
+        heard.push(label("component", said("part")));
+        let unit = catalogue().unit_label(said("unit")).unwrap_or("word");
+        heard.push(format!("{} {}", said("amount"), unit));
+    }
+    let landmark = catalogue().landmarks.get(&row.measure);
+    heard.extend(landmark.map(|row| label("landmark", &row.landmark)));
+    heard.extend(landmark.map(|row| format!("{} centimetre", row.distance)));
+    let version = value_of(finding, "grade_version");
+    let list = version.map_or(list, |_| "mrc-power-plus-minus");
+    heard.extend(
+        value_of(finding, "grade").map(|code| format!("grade {code}: {}", label(list, code))),
+    );
     let zero = |digits: &&str| digits.trim_matches(['0', '.']).is_empty();
     heard.extend(
         value_of(finding, "beyond_neutral").map(|digits| match digits {

@@ -240,8 +240,11 @@ fn circumstances(day: &str, offset: &str, rng: &mut Rng) -> Value {
         }
         _ => {
             let (row, side) = of_session(rng.usize(..900))[0];
+            let muscles: Vec<&String> = catalogue().stretch_signs.keys().collect();
+            let muscle = muscles[rng.usize(..muscles.len())];
+            let of_muscle = any(rng, &["left", "right"]);
             said["injections"] = json!([
-                {"words": words(rng), "muscle": row.site, "side": side, "on": "2026-08-03"}
+                {"words": words(rng), "muscle": muscle, "side": of_muscle, "on": "2026-08-03"}
             ]);
             let worn = word(rng, "splint-worn");
             said["splints"] = json!([{"site": row.site, "side": side, "worn": worn}]);
@@ -342,7 +345,10 @@ fn movement(row: &Measure, catalogue: &Catalogue) -> Option<String> {
         Some(catalogue.sites.get(site)?.region.clone())
     };
     let mut rows = catalogue.measures.values();
-    rows.find_map(|other| (region(other) == region(row)).then(|| other.movement.clone())?)
+    rows.find_map(|other| {
+        let limits = other.axis.is_some() && region(other) == region(row);
+        limits.then(|| other.movement.clone())?
+    })
 }
 
 fn findings(number: usize, document: &mut Value, rng: &mut Rng) -> Vec<Value> {
@@ -439,6 +445,10 @@ fn found(row: &Measure, finding: &mut Value, rng: &mut Rng) {
     } else {
         finding["value"] = value(row, rng);
     }
+    let parts = parts(row, &finding["value"], rng);
+    if !parts.is_empty() {
+        finding["parts"] = parts.into();
+    }
     if row.kind.has_ending() {
         finding["ended"] = ending(rng);
         if finding["value"].get("fixed_at").is_some() {
@@ -473,13 +483,64 @@ fn value(row: &Measure, rng: &mut Rng) -> Value {
         Kind::StretchFast if rng.u8(..3) == 0 => json!({"no_catch": true}),
         Kind::Range | Kind::StretchSlow | Kind::StretchFast => angle(row, rng),
         Kind::Word => json!({"word": listed(rng)}),
-        Kind::Grade => json!({"grade": listed(rng)}),
+        Kind::Grade => graded(row, rng),
         Kind::Score => json!({"score": rng.u8(..=10).to_string()}),
-        Kind::Amount => {
-            json!({"amount": any(rng, &["0", "8", "12.50", "40", "5000"]), "unit": row.unit})
-        }
+        Kind::Amount => amount(row, rng),
         Kind::Derived | Kind::Precaution | Kind::Panel => panic!("not entered by hand"),
     }
+}
+
+/// A grade of the scale, or of a version of it that is declared.
+fn graded(row: &Measure, rng: &mut Rng) -> Value {
+    let scale = row.scale.as_deref().expect("a scale");
+    let versions: Vec<_> = catalogue().versions_of(scale).collect();
+    if versions.is_empty() || rng.bool() {
+        return json!({"grade": word(rng, scale)});
+    }
+    let version = versions[rng.usize(..versions.len())];
+    json!({"grade": word(rng, &version.list), "grade_version": version.version})
+}
+
+/// A number in one of the units of a measure, no finer than it is counted.
+fn amount(row: &Measure, rng: &mut Rng) -> Value {
+    let mut units = vec![row.unit.as_deref().expect("a unit")];
+    units.extend(
+        catalogue()
+            .unit_choices_of(row)
+            .map(|choice| choice.unit.as_str()),
+    );
+    let unit = any(rng, &units);
+    let most = catalogue().counted_units.get(unit).copied();
+    json!({"amount": digits(most, rng), "unit": unit})
+}
+
+fn digits(most: Option<u32>, rng: &mut Rng) -> &'static str {
+    match most {
+        Some(0) => any(rng, &["0", "8", "40", "5000"]),
+        Some(1) => any(rng, &["0", "0.5", "2.0", "8", "40"]),
+        Some(_) | None => any(rng, &["0", "8", "12.50", "40", "5000"]),
+    }
+}
+
+/// Some of the parts that a measure may have, where something is there to have them.
+fn parts(row: &Measure, value: &Value, rng: &mut Rng) -> Vec<Value> {
+    let nothing = value["word"] == "absent" || value["amount"] == "0";
+    let rows = catalogue().parts_of(row).filter(|_| !nothing);
+    let some = rows.filter_map(|part| {
+        if rng.bool() {
+            return None;
+        }
+        let said = match (&part.list, &part.unit) {
+            (Some(list), _) => json!({"part": part.part, "word": word(rng, list)}),
+            (None, Some(unit)) => {
+                let amount = any(rng, &["0", "2.5", "40", "120.25"]);
+                json!({"part": part.part, "amount": amount, "unit": unit})
+            }
+            (None, None) => panic!("a part is a word or a number"),
+        };
+        Some(said)
+    });
+    some.collect()
 }
 
 fn ending(rng: &mut Rng) -> Value {

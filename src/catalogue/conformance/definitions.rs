@@ -1,7 +1,7 @@
 //! What may be recorded for a measure that has a unit.
 
 use crate::catalogue::conformance::{coding, number};
-use crate::catalogue::rows::{Measure, Relation};
+use crate::catalogue::rows::{Kind, Measure, Relation};
 use crate::catalogue::{Catalogue, UCUM};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
@@ -71,8 +71,10 @@ fn intervals(catalogue: &Catalogue, measure: &Measure) -> Vec<Node> {
     let impossible = catalogue.plausibility.get("impossible-angle");
     let (refused, asked) = if measure.axis.is_some() {
         (impossible.map(|most| (most.negated(), *most)), bounds)
-    } else {
+    } else if measure.kind == Kind::Score {
         (bounds, None)
+    } else {
+        (None, bounds)
     };
     let refused = refused.map(|bounds| object([("category", text("absolute")), range(bounds)]));
     let condition = "beyond these bounds a person is asked";

@@ -10,6 +10,7 @@ use crate::json::{Node, object, text};
 use std::collections::BTreeMap;
 
 const UNIT: &str = "http://hl7.org/fhir/StructureDefinition/questionnaire-unit";
+const UNIT_OPTION: &str = "http://hl7.org/fhir/StructureDefinition/questionnaire-unitOption";
 const LEAST: &str = "http://hl7.org/fhir/StructureDefinition/minValue";
 const MOST: &str = "http://hl7.org/fhir/StructureDefinition/maxValue";
 
@@ -147,7 +148,7 @@ fn of_side(catalogue: &Catalogue, row: &Measure, side: &str) -> Node {
     {
         let word = if answers.is_empty() {
             let word = question(&id("word"), "choice", "In words");
-            with(word, [("answerOption", options(scale))])
+            with(word, [("answerOption", options(catalogue, row, scale))])
         } else {
             // Words in the place of a number are one list for many measures.
             let instead = Node::List(vec![unanswered(&id("value"))]);
@@ -157,6 +158,7 @@ fn of_side(catalogue: &Catalogue, row: &Measure, side: &str) -> Node {
         answers.push(id("word"));
         items.push(word);
     }
+    items.extend(parts(catalogue, row, &id));
     if row.kind.has_ending() {
         let ended = choice(&id("ended"), "How the movement ended", "ending");
         let answered = has_answer(&id("value"), true);
@@ -177,6 +179,21 @@ fn of_side(catalogue: &Catalogue, row: &Measure, side: &str) -> Node {
 /// An angle may not be impossible; points may not leave their scale.
 fn number_question(catalogue: &Catalogue, row: &Measure, id: &str, unit: &str) -> Node {
     let label = catalogue.unit_label(unit).unwrap_or(unit);
+    let further: Vec<&str> = catalogue
+        .unit_choices_of(row)
+        .map(|choice| choice.unit.as_str())
+        .collect();
+    if !further.is_empty() {
+        let units = [unit].into_iter().chain(further).map(|unit| {
+            let label = catalogue.unit_label(unit).unwrap_or(unit);
+            object([
+                ("url", text(UNIT_OPTION)),
+                ("valueCoding", coding(UCUM, unit, label)),
+            ])
+        });
+        let number = question(id, "quantity", "How much, in one of these units");
+        return with(number, [("extension", Node::List(units.collect()))]);
+    }
     let (kind, asked) = if row.kind == Kind::Score {
         ("integer", "Points".to_owned())
     } else {
@@ -195,7 +212,9 @@ fn number_question(catalogue: &Catalogue, row: &Measure, id: &str, unit: &str) -
     let bounds = if row.axis.is_some() {
         impossible.map(|most| (most.negated(), most))
     } else {
-        row.ask_below.zip(row.ask_above)
+        // Beyond the bounds of an amount a person is asked, and a form cannot ask.
+        let bounds = row.ask_below.zip(row.ask_above);
+        bounds.filter(|_| row.kind == Kind::Score)
     };
     let value = if kind == "integer" {
         "valueInteger"
@@ -321,11 +340,38 @@ fn has_answer(question: &str, there: bool) -> Node {
     ])
 }
 
-fn options(scale: &Scale) -> Node {
-    let system = Catalogue::system_of(&scale.name);
-    let options = scale
-        .rows
-        .iter()
-        .map(|row| object([("valueCoding", coding(&system, &row.code, &row.label))]));
+/// The words of a scale; those of its other versions after it, each in a code system of its own.
+fn options(catalogue: &Catalogue, row: &Measure, scale: &Scale) -> Node {
+    let lists = catalogue.lists_of(row);
+    let lists = lists.filter_map(|name| catalogue.scales.get(name));
+    let lists = [scale].into_iter().chain(lists.skip(1));
+    let options = lists.flat_map(|scale| {
+        let system = Catalogue::system_of(&scale.name);
+        let words = scale.rows.iter();
+        words.map(move |row| object([("valueCoding", coding(&system, &row.code, &row.label))]))
+    });
     Node::List(options.collect())
+}
+
+/// The parts that a finding may have beside its value.
+fn parts(catalogue: &Catalogue, row: &Measure, id: &dyn Fn(&str) -> String) -> Vec<Node> {
+    let parts = catalogue.parts_of(row).filter_map(|part| {
+        let id = id(&part.part);
+        let asked = &catalogue.word("component", &part.part)?.label;
+        match (&part.list, &part.unit) {
+            (Some(list), _) => Some(choice(&id, asked, list)),
+            (None, Some(unit)) => {
+                let label = catalogue.unit_label(unit).unwrap_or(unit);
+                let unit = object([
+                    ("url", text(UNIT)),
+                    ("valueCoding", coding(UCUM, unit, label)),
+                ]);
+                let number = question(&id, "decimal", &format!("{asked} ({label})"));
+                let number = with(number, [("extension", Node::List(vec![unit]))]);
+                Some(number)
+            }
+            (None, None) => None,
+        }
+    });
+    parts.collect()
 }

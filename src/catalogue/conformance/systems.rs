@@ -2,6 +2,7 @@
 
 use crate::catalogue::conformance::{Header, number, title};
 use crate::catalogue::rows::{Axis, Measure, Scale};
+use crate::catalogue::scales::ScaleNote;
 use crate::catalogue::{CANONICAL, Catalogue};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
@@ -69,7 +70,8 @@ fn measure_properties(measure: &Measure) -> Vec<Node> {
         .collect()
 }
 
-pub(super) fn scale_system(scale: &Scale) -> Node {
+pub(super) fn scale_system(catalogue: &Catalogue, scale: &Scale) -> Node {
+    let note = catalogue.scale_notes.get(&scale.name);
     let concepts = scale.rows.iter().map(|row| {
         let mut members = Vec::new();
         members.extend(row.rank.map(|rank| ("extension", ordinal_value(rank))));
@@ -81,8 +83,13 @@ pub(super) fn scale_system(scale: &Scale) -> Node {
         kind: "CodeSystem",
         id: &scale.name,
         title: title(&scale.name),
-        description: scale.purpose.clone(),
-        copyright: None,
+        description: [
+            &scale.purpose,
+            &note.map(ScaleNote::told).unwrap_or_default(),
+        ]
+        .map(String::as_str)
+        .join(" "),
+        copyright: note.map(|note| note.copyright.clone()),
     };
     code_system(header, Vec::new(), concepts.collect())
 }

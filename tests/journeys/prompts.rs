@@ -1,0 +1,388 @@
+#![cfg(test)]
+//! Prompts to look: each beside the nearest session that raises none.
+
+use crate::document::{catalogue, edited, encoded, lines, now};
+use crate::resource::of_measure;
+use fascicle::app::encode::{Earlier, Encoded, encode};
+use fascicle::catalogue::cautions::Asked;
+use fascicle::intake::draft::Side;
+use fascicle::json::Node;
+use fascicle::measure::prompts::Before;
+use std::collections::BTreeSet;
+
+/// Edits of the sound document: a JSON Pointer and the JSON text to stand there.
+type Edits<'a> = &'a [(&'a str, &'a str)];
+
+/// A code, the session before, the session that raises it, and the nearest that does not.
+type Case<'a> = (&'a str, Edits<'a>, Edits<'a>, Edits<'a>);
+
+const NOTHING: Edits<'_> = &[];
+
+fn with(last_time: Edits<'_>, edits: Edits<'_>) -> Encoded {
+    let measured = encoded(&edited(last_time)).measured;
+    let earlier = Earlier {
+        last_time: measured.iter().filter_map(Before::of).collect(),
+        ..Earlier::default()
+    };
+    let document = edited(edits).compact();
+    encode(&document, &earlier, catalogue(), now())
+        .unwrap_or_else(|held| panic!("{:#?}", lines(&held.problems)))
+}
+
+fn raised(last_time: Edits<'_>, edits: Edits<'_>) -> Vec<String> {
+    let prompts = with(last_time, edits).prompts;
+    prompts.into_iter().map(|prompt| prompt.code).collect()
+}
+
+macro_rules! word {
+    ($measure:literal, $side:literal, $word:literal) => {
+        concat!(
+            r#"{"measure":""#,
+            $measure,
+            r#"","side":""#,
+            $side,
+            r#"","value":{"word":""#,
+            $word,
+            r#""},"method":"palpation"}"#
+        )
+    };
+}
+
+macro_rules! filament {
+    ($site:literal, $marking:literal) => {
+        concat!(
+            r#"{"measure":"sensation.monofilament."#,
+            $site,
+            r#"","side":"right","value":{"grade":""#,
+            $marking,
+            r#""},"method":"monofilament"}"#
+        )
+    };
+}
+
+macro_rules! calf {
+    ($side:literal, $amount:literal, $unit:literal) => {
+        concat!(
+            r#"{"measure":"girth.calf.10-below-tibial-tuberosity","side":""#,
+            $side,
+            r#"","value":{"amount":""#,
+            $amount,
+            r#"","unit":""#,
+            $unit,
+            r#""},"method":"tape-measure"}"#
+        )
+    };
+}
+
+macro_rules! pain {
+    ($condition:literal, $score:literal) => {
+        concat!(
+            r#"{"measure":"pain.intensity.shoulder","side":"right","value":{"score":""#,
+            $score,
+            r#""},"condition":""#,
+            $condition,
+            r#"","method":"self-report"}"#
+        )
+    };
+}
+
+const CASES: &[Case<'_>] = &[
+    // Swelling, warmth and tenderness of the calf: new, and not what was known before.
+    (
+        "calf.sign-new",
+        NOTHING,
+        &[("/findings/12", word!("sign.swelling.calf", "left", "new"))],
+        &[("/findings/12", word!("sign.swelling.calf", "left", "known"))],
+    ),
+    (
+        "calf.sign-new",
+        NOTHING,
+        &[("/findings/12", word!("sign.warmth.calf", "left", "new"))],
+        &[("/findings/12", word!("sign.warmth.foot", "left", "new"))],
+    ),
+    (
+        "calf.sign-new",
+        NOTHING,
+        &[("/findings/12", word!("sign.tenderness.calf", "left", "new"))],
+        &[(
+            "/findings/12",
+            word!("sign.tenderness.calf", "left", "absent"),
+        )],
+    ),
+    // Source: Thrombosis Journal 2015, Table 1: more than 3 cm, so 3 cm raises nothing.
+    (
+        "calf.larger",
+        NOTHING,
+        &[
+            ("/findings/12", calf!("left", "39.6", "cm")),
+            ("/findings/13", calf!("right", "36.5", "cm")),
+        ],
+        &[
+            ("/findings/12", calf!("left", "39.5", "cm")),
+            ("/findings/13", calf!("right", "36.5", "cm")),
+        ],
+    ),
+    (
+        "calf.larger",
+        NOTHING,
+        &[
+            ("/findings/12", calf!("left", "15.6", "[in_i]")),
+            ("/findings/13", calf!("right", "14.4", "[in_i]")),
+        ],
+        // Two units are never set against each other.
+        &[
+            ("/findings/12", calf!("left", "40.6", "cm")),
+            ("/findings/13", calf!("right", "14.4", "[in_i]")),
+        ],
+    ),
+    // Source: Angiology 2007;58:593, abstract: less than 0.6 cm counts as agreeing.
+    (
+        "calf.grown",
+        &[("/findings/12", calf!("right", "36.0", "cm"))],
+        &[("/findings/12", calf!("right", "36.6", "cm"))],
+        &[("/findings/12", calf!("right", "36.5", "cm"))],
+    ),
+    (
+        "calf.grown",
+        &[("/findings/12", calf!("right", "14.00", "[in_i]"))],
+        &[("/findings/12", calf!("right", "14.24", "[in_i]"))],
+        // The other leg of last time says nothing of this one.
+        &[("/findings/12", calf!("left", "14.24", "[in_i]"))],
+    ),
+    // Source: Pain 2001;94:149, abstract: about two points.
+    (
+        "pain.risen",
+        NOTHING,
+        &[
+            ("/findings/12", pain!("before-treatment", "2")),
+            ("/findings/13", pain!("after-treatment", "4")),
+        ],
+        &[
+            ("/findings/12", pain!("before-treatment", "2")),
+            ("/findings/13", pain!("after-treatment", "3")),
+        ],
+    ),
+    (
+        "pain.risen",
+        NOTHING,
+        &[
+            ("/findings/12", pain!("at-rest", "0")),
+            ("/findings/13", pain!("after-treatment", "2")),
+        ],
+        &[
+            ("/findings/12", pain!("during-movement", "0")),
+            ("/findings/13", pain!("after-treatment", "2")),
+        ],
+    ),
+    (
+        "sensation.protective-absent",
+        NOTHING,
+        &[(
+            "/findings/12",
+            word!("sensation.pinprick.foot", "right", "absent"),
+        )],
+        &[(
+            "/findings/12",
+            word!("sensation.pinprick.foot", "right", "reduced"),
+        )],
+    ),
+    (
+        "sensation.protective-absent",
+        NOTHING,
+        &[(
+            "/findings/12",
+            word!("sensation.protective.foot", "right", "absent"),
+        )],
+        &[(
+            "/findings/12",
+            word!("sensation.protective.foot", "right", "present"),
+        )],
+    ),
+    // Source: PubMed Central 7873561, Table 1: 5.07 is the filament of 10 grams.
+    (
+        "sensation.protective-absent",
+        NOTHING,
+        &[("/findings/12", filament!("foot", "5.18"))],
+        &[("/findings/12", filament!("foot", "5.07"))],
+    ),
+    (
+        "sensation.protective-absent",
+        NOTHING,
+        &[("/findings/12", filament!("great-toe", "not-felt"))],
+        &[("/findings/12", filament!("hand", "5.18"))],
+    ),
+    (
+        "sensation.temperature-absent",
+        NOTHING,
+        &[(
+            "/findings/12",
+            word!("sensation.temperature.foot", "right", "absent"),
+        )],
+        &[(
+            "/findings/12",
+            word!("sensation.temperature.foot", "right", "reduced"),
+        )],
+    ),
+    // 1+ to 3 is two steps, 1+ to 2 is one.
+    (
+        "tone.risen",
+        NOTHING,
+        &[("/findings/9/value/grade", r#""3""#)],
+        &[("/findings/9/value/grade", r#""2""#)],
+    ),
+    (
+        "tone.risen",
+        NOTHING,
+        &[("/findings/9/value/grade", r#""4""#)],
+        // With the knee bent another muscle is held against.
+        &[
+            ("/findings/9/value/grade", r#""4""#),
+            ("/findings/9/neighbour/position", r#""bent""#),
+        ],
+    ),
+];
+
+#[test]
+fn each_prompt_is_raised_where_it_should_be_and_not_beside_it() {
+    let mut faults = Vec::new();
+
+    for (number, (code, last_time, raises, nearest)) in CASES.iter().enumerate() {
+        let told = raised(last_time, raises);
+        if told != [(*code).to_owned()] {
+            faults.push(format!(
+                "case {number}: {code} is not raised alone: {told:?}"
+            ));
+        }
+        let told = raised(last_time, nearest);
+        if !told.is_empty() {
+            faults.push(format!(
+                "case {number}: the nearest to {code} raises {told:?}"
+            ));
+        }
+    }
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn every_prompt_of_the_table_has_a_case() {
+    let tried: BTreeSet<&str> = CASES.iter().map(|(code, ..)| *code).collect();
+
+    let rows = catalogue().cautions.values();
+    let prompts = rows.filter(|row| row.asked == Asked::Prompt);
+    let wanted: BTreeSet<&str> = prompts.map(|row| row.caution.as_str()).collect();
+
+    assert_eq!(tried, wanted);
+}
+
+#[test]
+fn without_a_session_before_nothing_has_risen_or_grown() {
+    let told = raised(NOTHING, &[("/findings/12", calf!("right", "60.0", "cm"))]);
+    let tone = encoded(&edited(&[("/findings/9/value/grade", r#""4""#)])).prompts;
+
+    assert!(told.is_empty() && tone.is_empty(), "{told:?} {tone:?}");
+}
+
+/// Wasting of one leg makes the other look swollen, so the side that is told is the larger one,
+/// whichever is the more affected.
+#[test]
+fn of_two_calves_the_larger_one_is_named_first() {
+    for (right, left, larger) in [
+        (
+            calf!("right", "34.0", "cm"),
+            calf!("left", "38.0", "cm"),
+            Side::Left,
+        ),
+        (
+            calf!("right", "38.0", "cm"),
+            calf!("left", "34.0", "cm"),
+            Side::Right,
+        ),
+    ] {
+        let encoded = with(NOTHING, &[("/findings/12", right), ("/findings/13", left)]);
+
+        let [prompt] = encoded.prompts.as_slice() else {
+            panic!("one prompt");
+        };
+        assert_eq!(prompt.side, larger);
+        assert!(prompt.urgent);
+        assert_eq!(prompt.findings.len(), 2);
+        let first = encoded
+            .measured
+            .iter()
+            .find(|one| one.finding.id == prompt.findings[0]);
+        assert_eq!(first.expect("a finding").finding.side, larger);
+        assert!(
+            prompt.wording.contains("wasting of one side"),
+            "{}",
+            prompt.wording
+        );
+        assert!(prompt.wording.contains("38.0"), "{}", prompt.wording);
+    }
+}
+
+#[test]
+fn a_prompt_is_shown_and_is_delivered_with_its_findings_and_waits_for_nobody() {
+    let encoded = encoded(&edited(&[(
+        "/findings/12",
+        word!("sign.swelling.calf", "left", "new"),
+    )]));
+
+    assert!(lines(&encoded.told).contains(&"note prompt.raised /findings/12".to_owned()));
+    let swelling = of_measure(&encoded, "sign.swelling.calf")[0].compact();
+    assert!(
+        swelling.contains("prompt to look: a new swelling"),
+        "{swelling}"
+    );
+    assert!(swelling.contains("local policy and the treating team come first"));
+    let other = of_measure(&encoded, "tone.rest.calf")[0].compact();
+    assert!(!other.contains("prompt to look"), "{other}");
+}
+
+#[test]
+fn what_was_withdrawn_or_not_tested_prompts_nothing() {
+    let swollen = word!("sign.swelling.calf", "left", "new");
+    let withdrawn = swollen.replacen('{', r#"{"withdrawn":true,"#, 1);
+    let not_tested = swollen.replacen(
+        r#""value":{"word":"new"}"#,
+        r#""not_tested":{"reason":"refused"}"#,
+        1,
+    );
+
+    for finding in [withdrawn.as_str(), not_tested.as_str()] {
+        let told = raised(
+            NOTHING,
+            &[("/session/version", "2"), ("/findings/12", finding)],
+        );
+        assert!(told.is_empty(), "{told:?}");
+    }
+}
+
+#[test]
+fn the_order_of_the_findings_changes_no_prompt() {
+    let edits: Edits<'_> = &[
+        ("/findings/12", calf!("left", "39.6", "cm")),
+        ("/findings/13", calf!("right", "36.5", "cm")),
+        (
+            "/findings/14",
+            word!("sensation.pinprick.foot", "right", "absent"),
+        ),
+        ("/findings/15", pain!("at-rest", "0")),
+        ("/findings/16", pain!("after-treatment", "2")),
+    ];
+    let mut turned = edited(edits);
+    turned
+        .member_mut("findings")
+        .map(Node::items_mut)
+        .expect("findings")
+        .reverse();
+
+    let told = |document: &Node| {
+        let prompts = encoded(document).prompts.into_iter();
+        let told = prompts.map(|one| (one.code, one.side, one.urgent, one.wording));
+        told.collect::<BTreeSet<_>>()
+    };
+
+    assert_eq!(told(&edited(edits)), told(&turned));
+    assert_eq!(told(&turned).len(), 3);
+}
