@@ -81,7 +81,8 @@ fn checked(session: &Session, catalogue: &Catalogue) -> String {
     let measured = fascicle::measure::measure(session, catalogue, &mut problems);
     fascicle::measure::sense::check(session, &measured, catalogue, &mut problems);
     let dynamics = fascicle::compare::dynamics(&measured, catalogue);
-    let coded = fascicle::coding::code(session, &measured, &dynamics, catalogue);
+    let traces = fascicle::trace::session::Traces::default();
+    let coded = fascicle::coding::code(session, &measured, &dynamics, &traces, catalogue);
     let record = fascicle::record::build(session, &coded, catalogue).expect("it serialises");
     let checked = fascicle::check::check(record).expect("it holds");
     checked.record().text()

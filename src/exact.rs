@@ -39,10 +39,10 @@ impl Exact {
         }
         let number = Decimal::from_str_exact(text).map_err(|_cause| NotExact::Digits)?;
         // The library drops the sign of zero; `-0` would not leave as it was written.
-        if number.to_string() == text {
-            Ok(Self(number))
-        } else {
+        if number.is_zero() && text.starts_with('-') {
             Err(NotExact::Pattern)
+        } else {
+            Ok(Self(number))
         }
     }
 

@@ -21,4 +21,5 @@ pub mod practice;
 pub mod private;
 pub mod problem;
 pub mod record;
+pub mod trace;
 pub mod web;

@@ -2,7 +2,6 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 
-use fascicle::catalogue::rows::Kind;
 use fascicle::catalogue::{CANONICAL, Catalogue, conformance};
 use fascicle::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -145,7 +144,7 @@ fn the_questionnaire_asks_about_every_measure_and_names_only_what_exists() {
         }
     }
     for (key, row) in &catalogue.measures {
-        let computed = matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution);
+        let computed = !row.kind.is_entered();
         let site = row.site.as_ref().and_then(|site| catalogue.sites.get(site));
         for side in site.map_or(&[][..], |site| site.sides.words()) {
             let not_tested = format!("{key}.{side}.not-tested");

@@ -8,6 +8,7 @@ use crate::measure::Measured;
 use crate::measure::prompts::{Before, Prompt};
 use crate::problem::{Problem, Problems, Severity};
 use crate::record::amend::VersionBefore;
+use crate::trace::session::Traces;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
 
@@ -35,6 +36,8 @@ pub struct Encoded {
     pub prompts: Vec<Prompt>,
     /// The dynamic components computed.
     pub dynamics: Vec<Dynamic>,
+    /// The traces, and what was computed from them.
+    pub traces: Traces,
     /// The document with keys sorted and without white space.
     pub canonical: String,
     /// Notes, and cautions that were confirmed.
@@ -81,12 +84,14 @@ pub fn encode(
     let measured = crate::measure::measure(&session, catalogue, &mut problems);
     crate::measure::sense::check(&session, &measured, catalogue, &mut problems);
     in_notation(&session, &mut problems);
+    let recorded = crate::measure::traces::traces(&session, &measured, catalogue, &mut problems);
+    let traces = crate::trace::session::traces(&recorded, &measured, catalogue, &mut problems);
     let last_time = earlier.last_time.as_slice();
     let prompts = crate::measure::prompts::of(&session, &measured, last_time, catalogue);
     crate::measure::prompts::tell(&prompts, &mut problems);
     confirm(&session, &mut problems);
     let dynamics = crate::compare::dynamics(&measured, catalogue);
-    let mut coded = crate::coding::code(&session, &measured, &dynamics, catalogue);
+    let mut coded = crate::coding::code(&session, &measured, &dynamics, &traces, catalogue);
     crate::coding::prompts::attach(&mut coded, &prompts);
     let record = match crate::record::build(&session, &coded, catalogue) {
         Ok(record) => record,
@@ -112,6 +117,7 @@ pub fn encode(
         measured,
         prompts,
         dynamics,
+        traces,
         canonical,
         told,
     })

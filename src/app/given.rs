@@ -1,5 +1,6 @@
 //! A session as it was given: as a document, or as rows of a sheet.
 
+use crate::app::beside::Inlined;
 use crate::app::encode::{self, Earlier, Encoded, Held};
 use crate::app::submit::{self, Submitted};
 use crate::catalogue::Catalogue;
@@ -35,6 +36,15 @@ impl Given {
         }
     }
 
+    /// A document with the files that its traces name inside, and what is wrong with them.
+    pub fn with_files(document: Inlined) -> Self {
+        Self {
+            text: document.text,
+            rows: None,
+            told: document.problems,
+        }
+    }
+
     /// Rows of a sheet.
     pub fn rows(session: sheet::Session) -> Self {
         Self {
@@ -47,7 +57,7 @@ impl Given {
     /// Takes it the whole pure way.
     ///
     /// # Errors
-    /// [`Held`] with every problem of the cells and of the document.
+    /// [`Held`] with every problem of the cells, of the files and of the document.
     pub fn encode(
         &self,
         earlier: &Earlier,
@@ -79,7 +89,7 @@ impl Given {
         targets: &[String],
         now: DateTime<Utc>,
     ) -> Result<Submitted, OutboxError> {
-        if self.rows.is_none() {
+        if self.rows.is_none() && self.told.is_empty() {
             return submit::submit(outbox, catalogue, targets, &self.text, now).await;
         }
         let mut notes = self.told.clone();

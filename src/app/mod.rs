@@ -4,6 +4,7 @@
 //! settings. Out: results that both the command line and the pages show. Never: speaks HTTP to a
 //! browser, prints, ends the process.
 
+pub mod beside;
 pub mod deliver;
 pub mod encode;
 pub mod given;

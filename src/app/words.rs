@@ -18,7 +18,7 @@ pub struct Behind {
     pub kept: Kept,
     /// The Observation as it was sent.
     pub resource: Private<Node>,
-    /// The finding or precaution as captured; nothing for a panel or a computed result.
+    /// The finding, precaution or trace as captured; nothing for a panel or a computed result.
     pub captured: Option<Private<Node>>,
     /// The rows of our tables that the coding came from.
     pub rows: Vec<TableRow>,
@@ -113,7 +113,7 @@ pub fn understood(document: &str) -> Option<Session> {
     ))
 }
 
-/// What each finding and precaution of a session is called, by the full URL of its resource.
+/// What each finding, precaution and trace of a session is called, by the full URL of its resource.
 pub fn names(session: &Session) -> BTreeMap<String, String> {
     let findings = session.findings.iter().map(|finding| {
         let name = format!(
@@ -128,7 +128,12 @@ pub fn names(session: &Session) -> BTreeMap<String, String> {
         let name = format!("the precaution with id {}", precaution.id);
         (full_url(session, precaution.id, "precaution"), name)
     });
-    findings.chain(precautions).collect()
+    let traces = session.traces.iter().map(|trace| {
+        let side = trace.side.word();
+        let name = format!("the trace of {} {side} (id {})", trace.measure, trace.id);
+        (full_url(session, trace.id, "trace"), name)
+    });
+    findings.chain(precautions).chain(traces).collect()
 }
 
 fn full_url(session: &Session, id: Uuid, role: &str) -> String {
@@ -138,7 +143,7 @@ fn full_url(session: &Session, id: Uuid, role: &str) -> String {
     )
 }
 
-/// The finding or precaution whose identifier is this one.
+/// The finding, precaution or trace whose identifier is this one.
 fn captured(kept: &Kept, urn: &str) -> Option<Node> {
     let document = Node::parse(kept.document.open()).ok()?;
     let session = understood(kept.document.open())?;
@@ -150,7 +155,12 @@ fn captured(kept: &Kept, urn: &str) -> Option<Node> {
         .precautions
         .iter()
         .map(|p| (&p.path, full_url(&session, p.id, "precaution")));
-    let (path, _) = findings.chain(precautions).find(|(_, url)| url == urn)?;
+    let traces = session
+        .traces
+        .iter()
+        .map(|t| (&t.path, full_url(&session, t.id, "trace")));
+    let all = findings.chain(precautions).chain(traces);
+    let (path, _) = all.into_iter().find(|(_, url)| url == urn)?;
     let (list, index) = path.strip_prefix('/')?.split_once('/')?;
     document
         .items_of(list)

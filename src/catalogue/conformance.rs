@@ -37,7 +37,7 @@ pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http:
      Regenstrief Institute, Inc.";
 
 /// Sets of measures: one for each profile that allows only some kinds.
-const MEASURE_SETS: [(&str, &str, &[Kind]); 8] = [
+const MEASURE_SETS: [(&str, &str, &[Kind]); 11] = [
     ("range", "joint ranges", &[Kind::Range]),
     (
         "stretch",
@@ -48,6 +48,17 @@ const MEASURE_SETS: [(&str, &str, &[Kind]); 8] = [
     ("score", "scores", &[Kind::Score]),
     ("amount", "amounts with a unit", &[Kind::Amount]),
     ("derived", "derived results", &[Kind::Derived]),
+    ("trace", "traces of stretches", &[Kind::Trace]),
+    (
+        "trace-catch",
+        "catches computed from traces",
+        &[Kind::TraceCatch],
+    ),
+    (
+        "trace-line",
+        "changes of computed catches with velocity",
+        &[Kind::TraceLine],
+    ),
     ("precaution", "precautions", &[Kind::Precaution]),
     ("panel", "panels", &[Kind::Panel]),
 ];
@@ -72,7 +83,7 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         server::requirements(),
     ];
     all.extend(MEASURE_SETS.iter().map(|set| measure_set(catalogue, set)));
-    all.push(qualities());
+    all.extend([qualities(), how_found()]);
     all.extend(WORD_SETS.iter().map(|set| word_values(catalogue, set)));
     for scale in catalogue.scales.values() {
         all.push(systems::scale_system(catalogue, scale));
@@ -188,6 +199,16 @@ fn qualities() -> Node {
     value_set(
         header("stretch-quality", "Qualities".to_owned(), description),
         versions.to_vec(),
+    )
+}
+
+/// How something was found: by hand and eye, or by an instrument that recorded a stretch.
+fn how_found() -> Node {
+    let description = "How something was found: by hand and eye, or from the trace of a stretch.";
+    let lists = ["method", "trace-method"].map(|list| whole(&Catalogue::system_of(list)));
+    value_set(
+        header("how-found", title("how-found"), description.to_owned()),
+        lists.to_vec(),
     )
 }
 

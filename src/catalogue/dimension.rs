@@ -10,6 +10,8 @@ pub enum Dimension {
     Angle,
     /// Plane angle over time.
     AngularVelocity,
+    /// Cycles over time.
+    Frequency,
     /// Force; a mass is none, however the dial of the instrument is marked.
     Force,
     /// Length.
@@ -24,9 +26,10 @@ pub enum Dimension {
 
 impl Dimension {
     /// Every dimension.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Angle,
         Self::AngularVelocity,
+        Self::Frequency,
         Self::Force,
         Self::Length,
         Self::Mass,
@@ -39,6 +42,7 @@ impl Dimension {
         match self {
             Self::Angle => "angle",
             Self::AngularVelocity => "angular-velocity",
+            Self::Frequency => "frequency",
             Self::Force => "force",
             Self::Length => "length",
             Self::Mass => "mass",
@@ -52,6 +56,7 @@ impl Dimension {
         match self {
             Self::Angle => "an angle",
             Self::AngularVelocity => "an angular velocity",
+            Self::Frequency => "a frequency",
             Self::Force => "a force",
             Self::Length => "a length",
             Self::Mass => "a mass",
@@ -76,6 +81,7 @@ impl Dimension {
         match self {
             Self::Angle => "rad",
             Self::AngularVelocity => "rad/s",
+            Self::Frequency => "Hz",
             Self::Force => "N",
             Self::Length => "m",
             Self::Mass => "kg",

@@ -54,6 +54,18 @@ pub(super) const PROFILES: &[(&str, &str)] = &[
         "StructureDefinition-stretch.json",
         include_str!("../../profiles/fhir/StructureDefinition-stretch.json"),
     ),
+    (
+        "StructureDefinition-trace-catch.json",
+        include_str!("../../profiles/fhir/StructureDefinition-trace-catch.json"),
+    ),
+    (
+        "StructureDefinition-trace-line.json",
+        include_str!("../../profiles/fhir/StructureDefinition-trace-line.json"),
+    ),
+    (
+        "StructureDefinition-trace.json",
+        include_str!("../../profiles/fhir/StructureDefinition-trace.json"),
+    ),
 ];
 
 pub(super) const FILES: &[TableFile<'static>] = &[
@@ -326,6 +338,22 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/tone-change.csv"),
     },
     TableFile {
+        name: "scales/trace-method.csv",
+        text: include_str!("../../profiles/scales/trace-method.csv"),
+    },
+    TableFile {
+        name: "scales/trace-outcome.csv",
+        text: include_str!("../../profiles/scales/trace-outcome.csv"),
+    },
+    TableFile {
+        name: "scales/trace-reason.csv",
+        text: include_str!("../../profiles/scales/trace-reason.csv"),
+    },
+    TableFile {
+        name: "scales/trace-sampling.csv",
+        text: include_str!("../../profiles/scales/trace-sampling.csv"),
+    },
+    TableFile {
         name: "scales/two-point-word.csv",
         text: include_str!("../../profiles/scales/two-point-word.csv"),
     },
@@ -340,6 +368,14 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "stretch_signs.csv",
         text: include_str!("../../profiles/stretch_signs.csv"),
+    },
+    TableFile {
+        name: "trace_cut_offs.csv",
+        text: include_str!("../../profiles/trace_cut_offs.csv"),
+    },
+    TableFile {
+        name: "trace_parameters.csv",
+        text: include_str!("../../profiles/trace_parameters.csv"),
     },
     TableFile {
         name: "unit_choices.csv",

@@ -89,9 +89,21 @@ impl SignRow {
 }
 
 #[derive(Deserialize)]
+struct ParameterRow {
+    parameter: String,
+    value: Exact,
+}
+
+#[derive(Deserialize)]
 struct PlausibilityRow {
     check: String,
     value: Exact,
+}
+
+impl ParameterRow {
+    fn pair(self) -> (String, Exact) {
+        (self.parameter, self.value)
+    }
 }
 
 impl PlausibilityRow {
@@ -146,6 +158,8 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         parts: reader.rows("parts.csv"),
         landmarks: reader.keyed("landmarks.csv", |row: Landmark| (row.measure.clone(), row)),
         grade_amounts: reader.rows("grade_amounts.csv"),
+        trace_cut_offs: reader.rows("trace_cut_offs.csv"),
+        trace_parameters: reader.keyed("trace_parameters.csv", ParameterRow::pair),
         own_files: BTreeMap::new(),
         sha256: digest(files),
     };

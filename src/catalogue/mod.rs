@@ -32,7 +32,8 @@ use crate::catalogue::parts::{
     GradeAmount, Landmark, PartRow, ScaleVersion, UnitChoice, in_family,
 };
 use crate::catalogue::rows::{
-    Axis, CodeRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow, Sides, Site,
+    Axis, CodeRow, CutOffRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow,
+    Sides, Site,
 };
 use crate::catalogue::scales::ScaleNote;
 use crate::exact::Exact;
@@ -125,6 +126,10 @@ pub struct Catalogue {
     pub stretch_signs: BTreeMap<String, Axis>,
     /// Numbers that checks of sense need.
     pub plausibility: BTreeMap<String, Exact>,
+    /// Cut-offs of the low-pass of a stretch trace, with their gates.
+    pub trace_cut_offs: Vec<CutOffRow>,
+    /// Numbers of the computation over stretch traces.
+    pub trace_parameters: BTreeMap<String, Exact>,
     /// SHA-256 of each file an operator laid over ours, by its name; empty where all is ours.
     pub own_files: BTreeMap<String, String>,
     /// SHA-256 over all table files, in the order of their names.

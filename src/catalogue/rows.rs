@@ -25,6 +25,12 @@ pub enum Kind {
     Amount,
     /// Computed from other findings.
     Derived,
+    /// The angle of a stretch against time.
+    Trace,
+    /// A catch computed from a trace: an angle.
+    TraceCatch,
+    /// How computed catches change with velocity: a duration.
+    TraceLine,
     /// A precaution.
     Precaution,
     /// The session as a whole.
@@ -37,6 +43,25 @@ impl Kind {
         matches!(self, Self::Range | Self::StretchSlow | Self::StretchFast)
     }
 
+    /// True for kinds that a document states as a finding.
+    pub const fn is_entered(self) -> bool {
+        match self {
+            Self::Range
+            | Self::StretchSlow
+            | Self::StretchFast
+            | Self::Word
+            | Self::Grade
+            | Self::Score
+            | Self::Amount => true,
+            Self::Derived
+            | Self::Trace
+            | Self::TraceCatch
+            | Self::TraceLine
+            | Self::Precaution
+            | Self::Panel => false,
+        }
+    }
+
     /// The profile that an Observation of this kind claims.
     pub const fn profile(self) -> &'static str {
         match self {
@@ -46,6 +71,9 @@ impl Kind {
             Self::Score => "pain-score",
             Self::Amount => "amount",
             Self::Derived => "stretch-dynamic",
+            Self::Trace => "trace",
+            Self::TraceCatch => "trace-catch",
+            Self::TraceLine => "trace-line",
             Self::Precaution => "precaution",
             Self::Panel => "session-panel",
         }
@@ -55,9 +83,14 @@ impl Kind {
     /// `dimensions.csv` says it.
     pub const fn dimension(self) -> Option<Dimension> {
         match self {
-            Self::Range | Self::StretchSlow | Self::StretchFast | Self::Derived => {
-                Some(Dimension::Angle)
-            }
+            Self::Range
+            | Self::StretchSlow
+            | Self::StretchFast
+            | Self::Derived
+            | Self::Trace
+            | Self::TraceCatch => Some(Dimension::Angle),
+            // Degrees for each degree per second.
+            Self::TraceLine => Some(Dimension::Time),
             Self::Score => Some(Dimension::Number),
             Self::Amount | Self::Word | Self::Grade | Self::Precaution | Self::Panel => None,
         }
@@ -74,6 +107,9 @@ impl Kind {
             Self::Score => "score",
             Self::Amount => "amount",
             Self::Derived => "derived",
+            Self::Trace => "trace",
+            Self::TraceCatch => "trace-catch",
+            Self::TraceLine => "trace-line",
             Self::Precaution => "precaution",
             Self::Panel => "panel",
         }
@@ -321,6 +357,19 @@ pub struct PrecautionEffect {
     pub mode: String,
     /// `yes`, `beyond` the stated angle, or `no`.
     pub forbids: String,
+}
+
+/// One row of `trace_cut_offs.csv`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct CutOffRow {
+    /// Key.
+    pub key: String,
+    /// Cut-off frequency of one pass, hertz.
+    pub hertz: Exact,
+    /// The least peak velocity over excursion it serves, per second.
+    pub from_rate: Exact,
+    /// Sharpness above which a stop is no smooth end.
+    pub gate: Exact,
 }
 
 /// One row of `measurement_error.csv`.

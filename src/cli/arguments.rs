@@ -103,6 +103,9 @@ pub(super) struct EncodeOptions {
     /// Write to this file instead of standard output.
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
+    /// Folder to draw each trace to as SVG, readable by its owner only; made when missing.
+    #[arg(long, value_name = "DIR")]
+    pub(super) plots: Option<PathBuf>,
 }
 
 /// Problems of session documents, or of FHIR R4 resources whoever wrote them, as far as base R4 and our

@@ -173,7 +173,7 @@ impl Out {
 }
 
 /// What is encoded is about a person: its file is readable by its owner only.
-fn private(path: &Path) -> anyhow::Result<File> {
+pub(super) fn private(path: &Path) -> anyhow::Result<File> {
     let mut options = OpenOptions::new();
     options.write(true).create(true).truncate(true).mode(0o600);
     options.open(path).map_err(|cause| anyhow!(cause.kind()))

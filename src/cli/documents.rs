@@ -1,5 +1,6 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
-use crate::app::encode::{Earlier, Encoded, encode as encode_document};
+use crate::app::beside;
+use crate::app::encode::{Earlier, Encoded};
 use crate::app::given::Given;
 use crate::app::tables::load;
 use crate::catalogue::Catalogue;
@@ -8,13 +9,14 @@ use crate::cli::before::{Before, Out};
 use crate::cli::lines::{Form, Told};
 use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions, is_sheet};
-use crate::cli::{Ended, lines, report};
-use crate::intake::MOST_BYTES;
+use crate::cli::{Ended, before, lines, report};
 use crate::intake::sheet::columns;
 use crate::intake::sheet::write::{Columns, Writer, holds};
+use crate::intake::{MOST_BYTES, trace_csv};
 use crate::json::Node;
 use crate::measure::notation;
 use crate::problem::{Problem, Problems, file_words};
+use crate::trace::session::Traced;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
 use std::fs::File;
@@ -70,6 +72,7 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         return Ok(Ended::Problems);
     }
     let mut out = Out::to(options.out.as_deref())?;
+    let mut plots = Plots(options.plots.is_some().then(Vec::new));
     let mut ended = Ended::Done;
     out.add(&form.head()?)?;
     for (number, path) in (1..).zip(&options.files) {
@@ -81,7 +84,7 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
                 catalogue: &catalogue,
                 now,
             };
-            let came = one.encode(session, &mut form, &mut before, &mut out)?;
+            let came = one.encode(session, &mut form, &mut before, (&mut out, &mut plots))?;
             ended = ended.max(came);
         }
     }
@@ -91,7 +94,52 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         return Ok(ended);
     }
     out.finish()?;
+    if let Some(folder) = &options.plots {
+        plots.draw(folder).context("the plots cannot be written")?;
+    }
     Ok(Ended::Done)
+}
+
+/// A document with the files its traces name, which lie beside it.
+pub(super) fn with_files(text: String, path: &Path) -> Given {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let read = |name: &str| read_beside(&folder.join(name));
+    Given::with_files(beside::inlined(text, read))
+}
+
+fn read_beside(path: &Path) -> Result<String, String> {
+    let mut bytes = Vec::new();
+    let most = u64::try_from(trace_csv::MOST_BYTES).unwrap_or(u64::MAX);
+    let file = File::open(path).map_err(|cause| file_words(cause.kind()))?;
+    let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
+    read.map_err(|cause| file_words(cause.kind()))?;
+    if bytes.len() > trace_csv::MOST_BYTES {
+        return Err("the file is longer than the recording of a stretch".to_owned());
+    }
+    String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
+}
+
+/// The pictures of traces, where they were asked for; drawn once everything holds.
+struct Plots(Option<Vec<(String, String)>>);
+
+impl Plots {
+    /// The name of a picture says nothing of the person.
+    fn add(&mut self, traced: &[Traced]) {
+        if let Some(plots) = &mut self.0 {
+            plots.extend(traced.iter().map(|one| {
+                let name = format!("{}.svg", one.source.trace.id);
+                (name, crate::trace::plot::svg(one))
+            }));
+        }
+    }
+
+    fn draw(&self, folder: &Path) -> anyhow::Result<()> {
+        std::fs::create_dir_all(folder)?;
+        for (name, svg) in self.0.iter().flatten() {
+            before::private(&folder.join(name))?.write_all(svg.as_bytes())?;
+        }
+        Ok(())
+    }
 }
 
 /// One session on its way to what is written.
@@ -107,7 +155,7 @@ impl One<'_> {
         session: Result<Given, Vec<Problem>>,
         form: &mut As<'_>,
         before: &mut Before,
-        out: &mut Out,
+        (out, plots): (&mut Out, &mut Plots),
     ) -> anyhow::Result<Ended> {
         let mut told = io::stdout();
         let given = match session {
@@ -126,6 +174,7 @@ impl One<'_> {
             Ok(encoded) => {
                 let text = form.text(&encoded)?;
                 out.add(&text).context("the output cannot be written")?;
+                plots.add(&encoded.traces.each);
                 before.add(encoded);
                 Ok(Ended::Done)
             }
@@ -249,7 +298,7 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
             Form::Lines(each) => lines::each(each, &catalogue, &mut told)?,
             Form::Document(bytes) => {
                 let text = utf8(bytes, &format!("document {number} of the command line"))?;
-                told.add(&problems_of(&text, &catalogue, now), None)?;
+                told.add(&problems_of(text, path, &catalogue, now), None)?;
             }
             Form::TooLarge => {
                 let mut problems = Problems::new();
@@ -280,15 +329,20 @@ fn check_session(
 }
 
 /// FHIR JSON is told from a session document by its resourceType.
-fn problems_of(text: &str, catalogue: &Catalogue, now: DateTime<Utc>) -> Vec<Problem> {
-    if let Ok(node) = Node::parse(text)
+fn problems_of(
+    text: String,
+    path: &Path,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+) -> Vec<Problem> {
+    if let Ok(node) = Node::parse(&text)
         && node.member("resourceType").is_some()
     {
         let mut problems = Problems::new();
         crate::check::resource(&node, catalogue, &mut problems);
         return problems.sorted();
     }
-    match encode_document(text, &Earlier::default(), catalogue, now) {
+    match with_files(text, path).encode(&Earlier::default(), catalogue, now) {
         Ok(encoded) => encoded.told,
         Err(held) => held.problems,
     }

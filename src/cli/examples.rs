@@ -37,6 +37,7 @@ Examples:
   fascicle encode --ndjson month.csv --out month.ndjson   many sessions, their columns in each row
   fascicle encode --csv session.json --out session.csv    for a spreadsheet, and back
   fascicle encode --notation sftr session.json            elbow, extension/flexion: S 0-20-150
+  fascicle encode session.json --plots plots          and a picture of each trace
 
 CSV is RFC 4180 in UTF-8: commas, a header, one finding a row. A column is a field of the session
 document by its path, items of a list counted from 1: side, value.lacks, precautions.1.site, session.id;

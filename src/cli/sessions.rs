@@ -35,7 +35,7 @@ impl Beside {
 /// The sessions of one file.
 pub(super) enum Sessions {
     /// A document.
-    Document(Option<String>),
+    Document(Option<Given>),
     /// A sheet.
     Sheet(Box<Sheet<BufReader<File>>>),
     /// A sheet whose header or rows do not read.
@@ -57,7 +57,8 @@ impl Sessions {
     pub(super) fn of(path: &Path, number: usize, beside: &Beside) -> anyhow::Result<Self> {
         let name = format!("document {number} of the command line");
         if !is_sheet(path) {
-            return Ok(Self::Document(Some(documents::read(path, &name)?)));
+            let text = documents::read(path, &name)?;
+            return Ok(Self::Document(Some(documents::with_files(text, path))));
         }
         let file = File::open(path)
             .map_err(|cause| Mistake(format!("{name}: {}", file_words(cause.kind()))))?;
@@ -70,7 +71,7 @@ impl Sessions {
     /// The next session, or what stands in the way of all that follow; nothing at the end.
     pub(super) fn next(&mut self) -> Option<Result<Given, Vec<Problem>>> {
         match self {
-            Self::Document(text) => text.take().map(Given::document).map(Ok),
+            Self::Document(given) => given.take().map(Ok),
             Self::Sheet(sheet) => match sheet.next_session() {
                 Ok(session) => session.map(Given::rows).map(Ok),
                 Err(problems) => {

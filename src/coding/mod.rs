@@ -7,6 +7,7 @@ mod circumstances;
 mod parts;
 pub mod prompts;
 pub mod sentence;
+mod traces;
 
 use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
 use crate::catalogue::{Catalogue, RELATIVE, SNOMED};
@@ -16,6 +17,7 @@ use crate::finding::{Finding, Precaution, Session};
 use crate::intake::draft::Side;
 use crate::measure::{Extent, Measured, Value};
 use crate::private::Private;
+use crate::trace::session::{Samples, Traces};
 use uuid::Uuid;
 
 /// A code with its system and display.
@@ -68,6 +70,8 @@ pub enum CodedValue {
     When(String),
     /// Words.
     Words(Private<String>),
+    /// Evenly sampled degrees.
+    Samples(Samples),
     /// No value of its own: its members have them.
     Members,
 }
@@ -83,7 +87,8 @@ impl std::fmt::Debug for CodedValue {
 pub struct Coded {
     /// Identity.
     pub id: Uuid,
-    /// What part it plays in the session: `finding`, `dynamic`, `precaution`, `panel`.
+    /// What part it plays in the session: `finding`, `dynamic`, `trace`, `trace-catch`, `trace-line`,
+    /// `precaution`, `panel`.
     pub role: &'static str,
     /// Kind of measure.
     pub kind: Kind,
@@ -109,6 +114,8 @@ pub struct Coded {
     pub finding: Option<Finding>,
     /// True when it is withdrawn.
     pub withdrawn: bool,
+    /// True for what was computed and nobody has accepted yet.
+    pub preliminary: bool,
 }
 
 /// Codes a whole session: findings, derived results, precautions, and the panel last.
@@ -116,6 +123,7 @@ pub fn code(
     session: &Session,
     measured: &[Measured],
     dynamics: &[Dynamic],
+    recorded: &Traces,
     catalogue: &Catalogue,
 ) -> Vec<Coded> {
     let findings = measured.iter().map(|one| finding(one, catalogue));
@@ -126,6 +134,7 @@ pub fn code(
         .map(|one| precaution(one, catalogue));
     findings
         .chain(derived)
+        .chain(traces::all(session, recorded, catalogue))
         .chain(precautions)
         .chain([panel(session, catalogue)])
         .collect()
@@ -212,6 +221,7 @@ fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
         notes: one.finding.note.iter().cloned().collect(),
         finding: Some(one.finding.clone()),
         withdrawn: one.finding.withdrawn,
+        preliminary: false,
         told: Private::default(),
     };
     coded.told = sentence::whole(&coded, Some(sentence::value(one, catalogue)));
@@ -331,6 +341,7 @@ fn dynamic(one: &Dynamic, catalogue: &Catalogue) -> Coded {
             ..like.finding.clone()
         }),
         withdrawn: false,
+        preliminary: false,
         told: Private::default(),
     };
     coded.told = sentence::whole(&coded, None);
@@ -357,6 +368,7 @@ fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
             .collect(),
         finding: None,
         withdrawn: one.status == "entered-in-error",
+        preliminary: false,
         told: Private::default(),
     };
     coded.told = sentence::whole(&coded, None);
@@ -379,6 +391,7 @@ fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
         notes: parts::panel_notes(session),
         finding: None,
         withdrawn: session.withdrawn,
+        preliminary: false,
         told: Private::default(),
     };
     coded.told = sentence::whole(&coded, None);

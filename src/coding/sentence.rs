@@ -48,7 +48,7 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
 
 /// Where an angle lies, on which side of neutral, named by movement; `short` says what it means to
 /// lie before neutral.
-fn place(degrees: Exact, row: &Measure, short: &str) -> String {
+pub(super) fn place(degrees: Exact, row: &Measure, short: &str) -> String {
     let of = |movement: &Option<String>| {
         let movement = movement.as_deref().unwrap_or_default();
         movement.replace('-', " ")
@@ -139,6 +139,17 @@ fn in_words(value: &CodedValue) -> Option<String> {
         CodedValue::Day(day) => Some(day.to_string()),
         CodedValue::When(written) => Some(written.clone()),
         CodedValue::Words(words) => Some(words.open().clone()),
+        CodedValue::Samples(samples) => {
+            let degrees = samples.degrees.open();
+            let (low, high) = (degrees.iter().min()?, degrees.iter().max()?);
+            Some(format!(
+                "{} samples, one every {}, from {} to {}",
+                degrees.len(),
+                counted(samples.period, "millisecond"),
+                counted(*low, "degree"),
+                counted(*high, "degree")
+            ))
+        }
         CodedValue::Members => None,
     }
 }

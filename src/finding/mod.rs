@@ -9,12 +9,14 @@ mod identity;
 pub mod notation;
 mod precautions;
 mod times;
+pub mod traces;
 mod understand;
 mod value;
 
 use crate::exact::Exact;
 use crate::finding::circumstances::Circumstances;
 use crate::finding::notation::{Numbers, Place};
+use crate::finding::traces::Trace;
 use crate::intake::draft::{
     Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
 };
@@ -200,6 +202,8 @@ pub struct Session {
     pub confirmations: Vec<Confirmation>,
     /// What was found.
     pub findings: Vec<Finding>,
+    /// What an instrument recorded of stretches.
+    pub traces: Vec<Trace>,
 }
 
 /// One thing found, or not tested with a reason.

@@ -1,7 +1,7 @@
 //! Times as written.
 
 use crate::finding::Written;
-use crate::intake::draft::SessionDraft;
+use crate::intake::draft::{Draft, SessionDraft};
 use crate::problem::Problems;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 
@@ -126,5 +126,27 @@ pub(super) fn not_in_the_future(
     if time.instant > now {
         let what = format!("{} lies in the future", time.text);
         problems.error("time.future", path, what, "correct the time, or the clock");
+    }
+}
+
+/// A day of birth exists in the calendar, as far as it is given.
+pub(super) fn day_of_birth(draft: &Draft, examined: NaiveDate, problems: &mut Problems) {
+    let written = &draft.patient.birth_date;
+    let whole = match written.len() {
+        4 => format!("{written}-01-01"),
+        7 => format!("{written}-01"),
+        _ => written.clone(),
+    };
+    let path = "/patient/birth_date";
+    match whole.parse::<NaiveDate>() {
+        Ok(day) if day > examined => {
+            let what = "the birth lies after the examination".to_owned();
+            problems.error("time.order", path, what, "correct the birth date");
+        }
+        Ok(_) => {}
+        Err(_no_such_day) => {
+            let hint = "write an existing year, month or day";
+            problems.error("time.calendar", path, "no such day".to_owned(), hint);
+        }
     }
 }

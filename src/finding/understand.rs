@@ -3,14 +3,15 @@
 use crate::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::finding::{
     Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
-    circumstances, identity, notation, times, value,
+    circumstances, identity, notation, times, traces, value,
 };
 use crate::intake::draft::{
-    Draft, FindingDraft, IdentifierDraft, InstrumentDraft, SessionDraft, SignatureDraft,
+    Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft,
+    SignatureDraft,
 };
 use crate::private::Private;
 use crate::problem::Problems;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -35,9 +36,11 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
     let findings = findings(draft, id, problems);
     findings_name_instruments(&findings, &instruments, problems);
+    let named = (&*performers, &*instruments, &*findings);
+    let traces = traces::of(draft, named, (&times, now), problems);
     confirmed_in_between(&confirmations, &times, problems);
     days_fit(&precautions, &times, now, problems);
-    day_of_birth(draft, times.start.instant.date_naive(), problems);
+    times::day_of_birth(draft, times.start.instant.date_naive(), problems);
     let countersignature = countersigned.as_ref();
     nothing_lies_in_the_future(countersignature, &confirmations, &findings, now, problems);
     Session {
@@ -63,17 +66,22 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         circumstances,
         consent: said.consent.given,
         consent_how: Private::new(said.consent.how.clone()),
-        patient: Person {
-            identifier: identifier(&draft.patient.identifier),
-            birth_date: Private::new(draft.patient.birth_date.clone()),
-            family_name: draft.patient.family_name.clone().map(Private::new),
-        },
+        patient: person(&draft.patient),
         performers,
         precautions,
         none_known: draft.no_precautions.is_some(),
         instruments,
         confirmations,
         findings,
+        traces,
+    }
+}
+
+fn person(draft: &PatientDraft) -> Person {
+    Person {
+        identifier: identifier(&draft.identifier),
+        birth_date: Private::new(draft.birth_date.clone()),
+        family_name: draft.family_name.clone().map(Private::new),
     }
 }
 
@@ -210,7 +218,12 @@ fn nothing_lies_in_the_future(
     }
 }
 
-fn must_be_performer(key: &str, path: &str, performers: &[Performer], problems: &mut Problems) {
+pub(super) fn must_be_performer(
+    key: &str,
+    path: &str,
+    performers: &[Performer],
+    problems: &mut Problems,
+) {
     if !performers.iter().any(|performer| performer.key == key) {
         let what = format!("{key} is no key of performers");
         problems.error(
@@ -258,28 +271,6 @@ fn confirmed_in_between(
             let hint = "a caution is confirmed when it is seen, and the signature covers it";
             let path = format!("{}/at", confirmation.at_path);
             problems.error("confirmation.time", &path, what, hint);
-        }
-    }
-}
-
-/// A day of birth exists in the calendar, as far as it is given.
-fn day_of_birth(draft: &Draft, examined: NaiveDate, problems: &mut Problems) {
-    let written = &draft.patient.birth_date;
-    let whole = match written.len() {
-        4 => format!("{written}-01-01"),
-        7 => format!("{written}-01"),
-        _ => written.clone(),
-    };
-    let path = "/patient/birth_date";
-    match whole.parse::<NaiveDate>() {
-        Ok(day) if day > examined => {
-            let what = "the birth lies after the examination".to_owned();
-            problems.error("time.order", path, what, "correct the birth date");
-        }
-        Ok(_) => {}
-        Err(_no_such_day) => {
-            let hint = "write an existing year, month or day";
-            problems.error("time.calendar", path, "no such day".to_owned(), hint);
         }
     }
 }

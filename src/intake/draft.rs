@@ -5,6 +5,7 @@
 
 use crate::catalogue::QUALITY_LISTS;
 use crate::intake::circumstances::CircumstancesDraft;
+use crate::intake::traces::TraceDraft;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -62,6 +63,10 @@ pub struct Draft {
     /// What was found, or not tested and why.
     #[schemars(with = "Vec<FindingDraft>", length(min = 1))]
     pub findings: Vec<Option<FindingDraft>>,
+    /// What an instrument recorded of stretches: angle against time.
+    #[serde(default)]
+    #[schemars(with = "Vec<TraceDraft>")]
+    pub traces: Vec<Option<TraceDraft>>,
 }
 
 /// The version of the document.

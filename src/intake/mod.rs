@@ -19,6 +19,8 @@ pub mod circumstances;
 pub mod draft;
 pub mod schema;
 pub mod sheet;
+pub mod trace_csv;
+pub mod traces;
 
 use crate::intake::draft::Draft;
 use crate::json::{Node, NotJson};

@@ -13,11 +13,12 @@ mod precautions;
 pub mod prompts;
 pub mod sense;
 mod shoulder;
+pub mod traces;
 mod value;
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::parts::in_family;
-use crate::catalogue::rows::{Kind, Measure};
+use crate::catalogue::rows::Measure;
 use crate::exact::Exact;
 use crate::finding::{Finding, Instrument, Outcome, Precaution, Said, Session};
 use crate::intake::draft::Side;
@@ -170,7 +171,7 @@ fn one(
     let Some(row) = catalogue
         .measures
         .get(&finding.measure)
-        .filter(|row| said_by_hand(row.kind))
+        .filter(|row| row.kind.is_entered())
     else {
         no_measure(&finding.measure, path, catalogue, problems);
         return None;
@@ -224,10 +225,6 @@ fn no_measure(measure: &str, path: &str, catalogue: &Catalogue, problems: &mut P
         let hint = format!("write one of {}", longer.join(", "));
         problems.error("measure.open", &path, what, &hint);
     }
-}
-
-const fn said_by_hand(kind: Kind) -> bool {
-    !matches!(kind, Kind::Derived | Kind::Panel | Kind::Precaution)
 }
 
 /// Tells a word that is not in its list.

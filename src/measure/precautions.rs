@@ -195,7 +195,7 @@ mod tests {
         let moving: BTreeSet<(&str, &str)> = catalogue
             .measures
             .values()
-            .filter(|row| row.kind != crate::catalogue::rows::Kind::Derived)
+            .filter(|row| row.kind.is_entered())
             .filter_map(|row| Some((row.kind.word(), row.mode.as_deref()?)))
             .collect();
 

@@ -311,7 +311,12 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         Kind::Grade => "a grade or relative",
         Kind::Score => "a score",
         Kind::Amount => "an amount with its unit, a word or relative",
-        Kind::Derived | Kind::Precaution | Kind::Panel => "nothing: it is not entered by hand",
+        Kind::Derived
+        | Kind::Trace
+        | Kind::TraceCatch
+        | Kind::TraceLine
+        | Kind::Precaution
+        | Kind::Panel => "nothing: it is not entered by hand",
     };
     let what = format!("{given} is no value of {}", row.measure);
     problems.error("value.kind", path, what, &format!("give {wanted}"));

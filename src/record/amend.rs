@@ -17,7 +17,7 @@ pub struct VersionBefore {
 /// Settles a later version against the record of the version before it.
 ///
 /// What says the same keeps the resource it had, status and time of issue included; what differs
-/// becomes `corrected`; a derived result that no longer follows, and a precaution that was carried
+/// becomes `corrected`, and a preliminary result that was accepted `final`; a derived result that no longer follows, and a precaution that was carried
 /// over and no longer is, become `entered-in-error`. A finding or precaution of its own that the
 /// later version does not speak of is an error: a correction withdraws by name.
 pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems) -> Record {
@@ -33,7 +33,9 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
         {
             if same_statement(&before.resource, &entry.resource) {
                 entry.resource = before.resource.clone();
-            } else if entry.resource.text_of("status") == Some("final") {
+            } else if entry.resource.text_of("status") == Some("final")
+                && before.resource.text_of("status") != Some("preliminary")
+            {
                 entry.resource.set("status", text("corrected"));
             }
         }
@@ -81,13 +83,17 @@ fn also_about(later: &mut Record, gone: &[Entry]) {
     }
 }
 
-/// True when two Observations state the same, whatever their status and time of issue.
+/// True when two Observations state the same, whatever their time of issue, and neither was withdrawn or
+/// accepted meanwhile.
 fn same_statement(before: &Node, after: &Node) -> bool {
     let bare = |resource: &Node| {
         let mut resource = resource.clone();
         resource.remove("issued");
-        let withdrawn = resource.text_of("status") == Some("entered-in-error");
-        resource.set("status", Node::Bool(withdrawn));
+        let apart = match resource.text_of("status") {
+            Some(status @ ("entered-in-error" | "preliminary")) => status.to_owned(),
+            Some(_) | None => String::new(),
+        };
+        resource.set("status", text(apart));
         resource.canonical()
     };
     bare(before) == bare(after)

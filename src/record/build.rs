@@ -3,15 +3,17 @@
 use crate::catalogue::rows::Kind;
 use crate::catalogue::{CANONICAL, Catalogue, UCUM};
 use crate::coding::{Amount, Code, Coded, CodedValue, Concept};
+use crate::exact::Exact;
 use crate::finding::{self, Instrument, Performer, Session};
 use crate::json::tree::{NoTree, tree};
 use crate::private::Private;
 use crate::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
     Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
-    Quantity, Reference, Resource,
+    Quantity, Reference, Resource, SampledData,
 };
 use crate::record::{Entry, Record, URI_SYSTEM, identifier_of};
+use crate::trace::session::Samples;
 use uuid::Uuid;
 
 const BODY_POSITION: &str = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition";
@@ -153,6 +155,8 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
         }],
         status: if session.withdrawn || one.withdrawn {
             "entered-in-error"
+        } else if one.preliminary {
+            "preliminary"
         } else {
             "final"
         },
@@ -316,8 +320,28 @@ fn value(value: &CodedValue) -> Option<ObservationValue> {
         CodedValue::Day(day) => ObservationValue::ValueDateTime(day.to_string()),
         CodedValue::When(written) => ObservationValue::ValueDateTime(written.clone()),
         CodedValue::Words(words) => ObservationValue::ValueString(words.open().clone()),
+        CodedValue::Samples(samples) => ObservationValue::ValueSampledData(sampled(samples)),
         CodedValue::Members => return None,
     })
+}
+
+/// "The values, separated by a single space"; "the length of time between sampling times, measured
+/// in milliseconds" (FHIR R4 4.0.1, datatypes.html#SampledData).
+fn sampled(samples: &Samples) -> SampledData {
+    let degrees = samples.degrees.open().iter();
+    let data: Vec<String> = degrees.map(ToString::to_string).collect();
+    SampledData {
+        origin: Quantity {
+            value: Exact::ZERO,
+            comparator: None,
+            unit: "degree".to_owned(),
+            system: UCUM.to_owned(),
+            code: "deg".to_owned(),
+        },
+        period: samples.period,
+        dimensions: 1,
+        data: data.join(" "),
+    }
 }
 
 fn quantity(amount: &Amount) -> Quantity {

@@ -132,6 +132,19 @@ pub(super) struct Annotation {
     pub(super) text: String,
 }
 
+/// `SampledData`.
+#[derive(Clone, serde::Serialize)]
+pub(super) struct SampledData {
+    /// Zero of the samples, with their unit.
+    pub(super) origin: Quantity,
+    /// Milliseconds between samples.
+    pub(super) period: Exact,
+    /// Values at each time.
+    pub(super) dimensions: u32,
+    /// The samples, a blank between them.
+    pub(super) data: String,
+}
+
 /// The value of an Observation or a component.
 #[derive(Clone, serde::Serialize)]
 #[serde(rename_all = "camelCase")]
@@ -142,6 +155,8 @@ pub(super) enum ObservationValue {
     ValueCodeableConcept(CodeableConcept),
     /// valueInteger
     ValueInteger(u32),
+    /// valueSampledData
+    ValueSampledData(SampledData),
     /// valueDateTime
     ValueDateTime(String),
     /// valueString

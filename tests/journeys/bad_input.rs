@@ -99,6 +99,30 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
     ("csv.utf8", "about cells of a sheet: sheets.rs"),
     ("csv.whole", "about cells of a sheet: sheets.rs"),
     ("json.utf8", "about lines of NDJSON: src/cli/lines.rs"),
+    (
+        "trace-file.header",
+        "about a CSV file beside the document: tests/traces/files.rs",
+    ),
+    (
+        "trace-file.name",
+        "about a CSV file beside the document: tests/traces/files.rs",
+    ),
+    (
+        "trace-file.read",
+        "about a CSV file beside the document: tests/traces/files.rs",
+    ),
+    (
+        "trace-file.row",
+        "about a CSV file beside the document: tests/traces/files.rs",
+    ),
+    (
+        "trace-file.rows",
+        "about a CSV file beside the document: tests/traces/files.rs",
+    ),
+    (
+        "trace.size",
+        "takes a document of many samples: tests/traces/session.rs",
+    ),
     ("record.json", "guards our own types, which serialise"),
     (
         "record.reference",

@@ -3,7 +3,6 @@
 
 use crate::document::catalogue;
 use crate::sessions::{enough, session, sides};
-use fascicle::catalogue::rows::Kind;
 use fascicle::json::Node;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -45,8 +44,7 @@ fn random_sessions_hold_and_together_they_say_everything_there_is_to_say() {
     }
     if folder.is_some() {
         let by_hand = catalogue().measures.values();
-        let by_hand = by_hand
-            .filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
+        let by_hand = by_hand.filter(|row| row.kind.is_entered());
         unsaid.extend(
             by_hand
                 .flat_map(|row| {

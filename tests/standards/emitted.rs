@@ -7,7 +7,6 @@ use crate::every;
 use crate::golden::folder_is;
 use crate::resource::{all, of_measure};
 use fascicle::app::encode::{Earlier, encode};
-use fascicle::catalogue::rows::Kind;
 use fascicle::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -154,7 +153,7 @@ fn the_long_document_has_every_measure_that_can_be_entered_on_both_sides() {
     let by_hand = catalogue()
         .measures
         .values()
-        .filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
+        .filter(|row| row.kind.is_entered());
     let wanted: BTreeSet<(&str, &str)> = by_hand
         .flat_map(|row| {
             let site = row.site.as_deref().expect("a site");

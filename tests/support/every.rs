@@ -7,6 +7,7 @@ use fascicle::app::encode::Encoded;
 use fascicle::json::Node;
 use std::sync::LazyLock;
 
+const TRACES: &str = include_str!("../../fixtures/sessions/every-trace.json");
 const EVERY: &str = include_str!("../../fixtures/sessions/every-measure.json");
 
 /// The findings of the document.
@@ -20,7 +21,12 @@ pub(crate) fn findings() -> &'static [Node] {
 pub(crate) fn observation(measure: &str) -> &'static Node {
     static ENCODED: LazyLock<Encoded> =
         LazyLock::new(|| encoded(&Node::parse(EVERY).expect("the document is JSON")));
-    let found = of_measure(&ENCODED, measure);
+    static TRACED: LazyLock<Encoded> =
+        LazyLock::new(|| encoded(&Node::parse(TRACES).expect("the document is JSON")));
+    let mut found = of_measure(&ENCODED, measure);
+    if found.is_empty() {
+        found = of_measure(&TRACED, measure);
+    }
     found
         .first()
         .unwrap_or_else(|| panic!("nothing emits {measure}"))

@@ -55,6 +55,10 @@ pub(crate) fn session(number: usize) -> Node {
     let mut rng = seeded(7_919, number);
     let mut document = document(number, &mut rng);
     document["findings"] = findings(number, &mut document, &mut rng).into();
+    let traces = traces(&document, &mut rng);
+    if !traces.is_empty() {
+        document["traces"] = traces.into();
+    }
     confirmed(document)
 }
 
@@ -104,8 +108,7 @@ fn confirmed(mut document: Value) -> Node {
 /// Every measure that is entered by hand, on both sides, in an order of its own.
 fn everything() -> Vec<(&'static Measure, &'static str)> {
     let rows = catalogue().measures.values();
-    let by_hand =
-        rows.filter(|row| !matches!(row.kind, Kind::Derived | Kind::Panel | Kind::Precaution));
+    let by_hand = rows.filter(|row| row.kind.is_entered());
     let mut all: Vec<_> = by_hand
         .flat_map(|row| sides(row).iter().map(move |side| (row, *side)))
         .collect();
@@ -369,6 +372,67 @@ fn findings(number: usize, document: &mut Value, rng: &mut Rng) -> Vec<Value> {
     findings
 }
 
+/// Half of the stretches that were done are recorded, where there is a sensor.
+fn traces(document: &Value, rng: &mut Rng) -> Vec<Value> {
+    let findings = document["findings"].as_array().into_iter().flatten();
+    let instruments = document["instruments"].as_array().into_iter().flatten();
+    if !instruments.into_iter().any(|one| one["key"] == "sensor") {
+        return Vec::new();
+    }
+    let stretched = findings.filter(|finding| finding.get("stretch").is_some());
+    let stretched: Vec<&Value> = stretched.collect();
+    let recorded = stretched.into_iter().filter(|_| rng.bool());
+    let recorded: Vec<&Value> = recorded.collect();
+    recorded
+        .into_iter()
+        .map(|finding| trace(finding, rng))
+        .collect()
+}
+
+/// A stretch at one pace from rest to rest, in tenths of a degree.
+fn trace(finding: &Value, rng: &mut Rng) -> Value {
+    let key = finding["measure"].as_str().expect("a measure");
+    let row = &catalogue().measures[key];
+    let ways = [&row.movement, &row.opposite].map(|way| way.clone().expect("a movement"));
+    let (start, pace) = (rng.i32(-900..0), rng.i32(2..60));
+    let tenths = |tenths: i32| {
+        let sign = if tenths < 0 { "-" } else { "" };
+        format!("{sign}{}.{}", tenths.abs() / 10, tenths.abs() % 10)
+    };
+    let angles: Vec<String> = (0..rng.i32(2..90))
+        .map(|sample| tenths(start + (pace * (sample - 20)).clamp(0, 700) + rng.i32(-2..=2)))
+        .collect();
+    let mut trace = json!({
+        "id": id(rng), "measure": key, "side": finding["side"],
+        "speed": finding["stretch"]["speed"], "angle_unit": "deg",
+        "positive": any(rng, &[&ways[0], &ways[0], &ways[0], &ways[1]]),
+        "instrument": "sensor",
+    });
+    for shared in ["position", "neighbour", "repeat", "at"] {
+        if let Some(value) = finding.get(shared) {
+            trace[shared] = value.clone();
+        }
+    }
+    if let Some(id) = finding.get("id") {
+        trace["finding"] = id.clone();
+    }
+    if rng.bool() {
+        let times: Vec<String> = (0..angles.len())
+            .map(|number| (number * 10 + rng.usize(..5)).to_string())
+            .collect();
+        trace["times"] = json!(times);
+        trace["time_unit"] = json!("ms");
+    } else {
+        trace["period"] = json!(any(rng, &["0.01", "0.005", "0.0166667"]));
+        trace["time_unit"] = json!("s");
+    }
+    if rng.u8(..4) == 0 {
+        trace["note"] = json!(words(rng));
+    }
+    trace["angles"] = json!(angles);
+    trace
+}
+
 fn finding(row: &Measure, side: &str, document: &Value, rng: &mut Rng) -> Value {
     let mut finding = json!({"measure": row.measure, "side": side, "method": word(rng, "method")});
     if let Some(joint) = &row.neighbour {
@@ -486,7 +550,12 @@ fn value(row: &Measure, rng: &mut Rng) -> Value {
         Kind::Grade => graded(row, rng),
         Kind::Score => json!({"score": rng.u8(..=10).to_string()}),
         Kind::Amount => amount(row, rng),
-        Kind::Derived | Kind::Precaution | Kind::Panel => panic!("not entered by hand"),
+        Kind::Derived
+        | Kind::Trace
+        | Kind::TraceCatch
+        | Kind::TraceLine
+        | Kind::Precaution
+        | Kind::Panel => panic!("not entered by hand"),
     }
 }
 

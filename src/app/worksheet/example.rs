@@ -10,11 +10,15 @@ use chrono::{DateTime, Utc};
 /// A session of an invented person with every measure of ours.
 const EVERY: &str = include_str!("../../../fixtures/sessions/every-measure.json");
 
+/// A session of the same person with traces of every muscle.
+const TRACES: &str = include_str!("../../../fixtures/sessions/every-trace.json");
+
 /// What of an Observation is shown: what a build team has to map.
-const SHOWN: [&str; 6] = [
+const SHOWN: [&str; 7] = [
     "code",
     "valueQuantity",
     "valueCodeableConcept",
+    "valueSampledData",
     "dataAbsentReason",
     "bodySite",
     "component",
@@ -31,6 +35,9 @@ pub(super) fn all(catalogue: &Catalogue) -> Examples {
 
 fn example(catalogue: &Catalogue, row: &Measure, every: &Node) -> Result<(String, Node), String> {
     let findings = match row.kind {
+        Kind::Trace | Kind::TraceCatch | Kind::TraceLine => {
+            return shown(catalogue, row, &traces(catalogue, row));
+        }
         Kind::Derived => pair(catalogue, row, every),
         Kind::Panel | Kind::Precaution => first(every),
         Kind::Range
@@ -44,8 +51,18 @@ fn example(catalogue: &Catalogue, row: &Measure, every: &Node) -> Result<(String
     if findings.is_empty() {
         return Err("no finding of this kind to show".to_owned());
     }
-    let document = document(every, findings, row.kind == Kind::Precaution);
-    let signed = every.at(&["session", "signed", "at"]).and_then(Node::text);
+    shown(
+        catalogue,
+        row,
+        &document(every, findings, row.kind == Kind::Precaution),
+    )
+}
+
+/// What a document becomes of a measure.
+fn shown(catalogue: &Catalogue, row: &Measure, document: &Node) -> Result<(String, Node), String> {
+    let signed = document
+        .at(&["session", "signed", "at"])
+        .and_then(Node::text);
     let signed = signed.and_then(|at| DateTime::parse_from_rfc3339(at).ok());
     let now = signed.map_or(DateTime::<Utc>::MIN_UTC, |at| at.to_utc());
     let encoded = encode(&document.compact(), &Earlier::default(), catalogue, now);
@@ -91,6 +108,20 @@ fn alike(catalogue: &Catalogue, row: &Measure, every: &Node) -> Vec<Node> {
         finding
     });
     like.into_iter().collect()
+}
+
+/// The session with the traces of the muscle of a measure only.
+fn traces(catalogue: &Catalogue, row: &Measure) -> Node {
+    let mut document = Node::parse(TRACES).unwrap_or(Node::Null);
+    let same = |trace: &&Node| {
+        let key = trace.text_of("measure").unwrap_or_default();
+        let other = catalogue.measures.get(key);
+        other.is_some_and(|other| other.site == row.site && other.held == row.held)
+    };
+    let traces = document.items_of("traces").iter().filter(same).cloned();
+    let traces = traces.collect();
+    document.set("traces", Node::List(traces));
+    document
 }
 
 /// A slow and a fast stretch of the muscle, from which the measure is computed.

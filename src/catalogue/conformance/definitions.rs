@@ -26,7 +26,9 @@ fn definition(catalogue: &Catalogue, measure: &Measure) -> Option<Node> {
         ("coding", Node::List(vec![coding(UCUM, unit, label)])),
         ("text", text(label)),
     ]);
-    let mut types = vec![text("Quantity")];
+    // A trace is samples of its unit.
+    let sampled = measure.kind == Kind::Trace;
+    let mut types = vec![text(if sampled { "SampledData" } else { "Quantity" })];
     types.extend(measure.scale.as_ref().map(|_| text("CodeableConcept")));
     let mut members = vec![
         ("resourceType", text("ObservationDefinition")),

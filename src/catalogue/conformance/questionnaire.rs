@@ -79,7 +79,7 @@ fn regions(catalogue: &Catalogue) -> BTreeMap<&str, Vec<&Site>> {
 fn of_site<'a>(catalogue: &'a Catalogue, site: &'a Site) -> impl Iterator<Item = &'a Measure> {
     let measures = catalogue.measures.values();
     measures.filter(|measure| {
-        let asked = !matches!(measure.kind, Kind::Derived | Kind::Precaution | Kind::Panel);
+        let asked = measure.kind.is_entered();
         asked && measure.site.as_deref() == Some(&site.site)
     })
 }
