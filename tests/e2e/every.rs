@@ -7,10 +7,32 @@ use crate::server::{Holding, Server, scenarios};
 use fascicle::catalogue::CANONICAL;
 use serde_json::{Value, json};
 
-scenarios!(a_session_with_every_measure_arrives_and_each_is_found_by_its_code);
+scenarios!(
+    a_session_with_every_measure_arrives_and_each_is_found_by_its_code,
+    a_session_with_traces_of_every_muscle_arrives_with_what_was_computed
+);
 
 fn a_session_with_every_measure_arrives_and_each_is_found_by_its_code(server: &Server) {
     let text = include_str!("../../fixtures/sessions/every-measure.json");
+    let codes = [
+        "range.passive.shoulder.abduction",
+        "tone.ashworth.elbow-flexors",
+        "pain.intensity.hip",
+    ];
+    arrives(text, &codes, server);
+}
+
+fn a_session_with_traces_of_every_muscle_arrives_with_what_was_computed(server: &Server) {
+    let text = include_str!("../../fixtures/sessions/every-trace.json");
+    let codes = [
+        "trace.stretch.calf",
+        "trace.catch.elbow-flexors",
+        "trace.velocity.quadriceps",
+    ];
+    arrives(text, &codes, server);
+}
+
+fn arrives(text: &str, codes: &[&str], server: &Server) {
     let mut json: Value = serde_json::from_str(text).expect("JSON");
     let born = json["patient"]["birth_date"].clone();
     let family = json["patient"]["family_name"].clone();
@@ -46,11 +68,7 @@ fn a_session_with_every_measure_arrives_and_each_is_found_by_its_code(server: &S
     assert_eq!(holding.counts(), [meant, 1, 1, 0]);
     assert_eq!(holding.loose_ends(server), Vec::<String>::new());
     let system = format!("{CANONICAL}/CodeSystem/measure");
-    for code in [
-        "range.passive.shoulder.abduction",
-        "tone.ashworth.elbow-flexors",
-        "pain.intensity.hip",
-    ] {
+    for code in codes {
         let query = format!(
             "Observation?patient={}&code={system}%7C{code}",
             person.reference

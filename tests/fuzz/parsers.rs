@@ -22,9 +22,14 @@ use fascicle::deliver::send::{Meaning, meaning};
 use fascicle::exact::Exact;
 use fascicle::intake::sheet::Sheet;
 use fascicle::intake::sheet::write::{Columns, Writer};
+use fascicle::intake::trace_csv::columns;
 use fascicle::json::{Node, NotJson, object, text};
 use fascicle::private::Private;
 use fascicle::problem::{Problem, Problems};
+use fascicle::trace::motion::Motion;
+use fascicle::trace::parameters::Parameters;
+use fascicle::trace::signal::Signal;
+use fascicle::trace::verdict::verdict;
 use std::sync::LazyLock;
 
 const SOUND: &str = include_str!("../../fixtures/sessions/sound.json");
@@ -45,6 +50,7 @@ pub const ALL: &[Parser] = &[
     ("statement", statement),
     ("tables", tables),
     ("times", times),
+    ("trace", trace),
 ];
 
 fn catalogue() -> &'static Catalogue {
@@ -226,6 +232,39 @@ pub fn json(bytes: &[u8]) {
             assert!(path.is_empty() || path.starts_with('/'), "{key}");
         }
         Err(NotJson::Deep) => {}
+    }
+}
+
+/// The file of a trace is read or its faults are told, and what was read comes to an answer.
+pub fn trace(bytes: &[u8]) {
+    let Ok(csv) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    let mut problems = Problems::new();
+    let Some(read) = columns(csv, "/traces/0/file", 5000, &mut problems) else {
+        assert!(problems.any_error());
+        return;
+    };
+    assert!(problems.is_empty() && read.times.len() == read.angles.len());
+    let floats = |numbers: &[Exact]| -> Vec<f64> {
+        let numbers = numbers.iter().map(|one| one.to_string().parse());
+        numbers.map(|one| one.expect("a float")).collect()
+    };
+    let (times, angles) = (floats(&read.times), floats(&read.angles));
+    if times.windows(2).all(|pair| pair[0] < pair[1]) {
+        let parameters = Parameters::of(catalogue()).expect("every parameter");
+        let signal = Signal::stamped(&times, angles, &parameters);
+        let Some(motion) = signal.map(|signal| Motion::of(&signal, &parameters)) else {
+            assert!(times.len() < 2);
+            return;
+        };
+        match motion {
+            Ok(motion) => {
+                let told = verdict(&motion, Some(&motion), &parameters);
+                assert!(!told.reasons.is_empty());
+            }
+            Err(reasons) => assert!(!reasons.is_empty()),
+        }
     }
 }
 
