@@ -143,10 +143,6 @@ const LONG: &[(&str, &str)] = &[
         "one type of row after another, each column with its sentence",
     ),
     (
-        "finding/understand.rs",
-        "one function for each part of a document, all with the same few helpers",
-    ),
-    (
         "intake/draft.rs",
         "one type after another, each field with its sentence for the schema",
     ),

@@ -84,7 +84,7 @@ fn every_fault_is_told_as_path_line_and_what() {
     assert_eq!(code, Some(1), "{told}");
     for wanted in [
         "/codes.csv:22: pain.intensity.calf: 72514-4 fails its check digit\n",
-        "/units.csv:7: source is empty or padded; write none\n",
+        "/units.csv:9: source is empty or padded; write none\n",
         "/measure.csv:0: no table has this name, so the file would not be read\n",
         "/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale\n",
         "/scales/presense.csv:2: presense: scales.csv has no row for it\n",
@@ -165,8 +165,8 @@ fn nothing_starts_with_a_bad_table_and_every_fault_is_told() {
         assert_eq!(out, "", "{arguments:?}");
         for wanted in [
             "/code-map.json:19: pain.intensity.calf: 38208-6 fails its check digit\n",
-            "/units.csv:7: deg is an angle, and not a force\n",
-            "/units.csv:7: source is empty or padded; write none\n",
+            "/units.csv:9: deg is an angle, and not a force\n",
+            "/units.csv:9: source is empty or padded; write none\n",
         ] {
             assert!(told.contains(wanted), "{wanted} not in {told}");
         }

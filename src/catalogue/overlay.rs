@@ -306,7 +306,7 @@ mod tests {
         assert_eq!(told("[lbf_av]", "force", "force"), [""; 0]);
         assert_eq!(
             told("[lb_av]", "force", "mass"),
-            ["profiles/units.csv:5: [lb_av] is a mass, and not a force"]
+            ["profiles/units.csv:7: [lb_av] is a mass, and not a force"]
         );
         assert_eq!(
             told("[lb_av]", "mass", "force"),

@@ -178,20 +178,28 @@ pub fn all() -> Vec<(String, String)> {
 fn below(at: &'static Value, name: String, found: &mut Vec<(String, String)>) {
     let here = resolved(at);
     if let Some(items) = here.get("items") {
+        let before = found.len();
         below(items, format!("{name}.1"), found);
+        // A plain item means what its list means.
+        for (_, meaning) in found.iter_mut().skip(before) {
+            if meaning.is_empty() {
+                *meaning = said(at).or_else(|| said(here)).unwrap_or_default();
+            }
+        }
     } else if let Some(fields) = here.get("properties").and_then(Value::as_object) {
         for (field, at) in fields {
             below(at, format!("{name}.{field}"), found);
         }
     } else {
-        let says = |at: &Value| {
-            at.get("description")
-                .and_then(Value::as_str)
-                .map(str::to_owned)
-        };
-        let meaning = says(at).or_else(|| says(here)).unwrap_or_default();
-        found.push((name, meaning.replace('\n', " ")));
+        let meaning = said(at).or_else(|| said(here)).unwrap_or_default();
+        found.push((name, meaning));
     }
+}
+
+/// The sentence of a field in the schema.
+fn said(at: &Value) -> Option<String> {
+    let said = at.get("description").and_then(Value::as_str);
+    said.map(|said| said.replace('\n', " "))
 }
 
 /// The name of the column of a field, from its JSON Pointer in the document or in a finding.
