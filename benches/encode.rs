@@ -14,6 +14,7 @@ use fascicle::catalogue::Catalogue;
 use fascicle::finding::Session;
 use fascicle::json::Node;
 use fascicle::problem::Problems;
+use fascicle::summary::{Changes, Examined};
 use fhir_sdk::r4b::resources::Observation;
 use std::fs;
 use std::hint::black_box;
@@ -83,7 +84,15 @@ fn checked(session: &Session, catalogue: &Catalogue) -> String {
     let dynamics = fascicle::compare::dynamics(&measured, catalogue);
     let traces = fascicle::trace::session::Traces::default();
     let coded = fascicle::coding::code(session, &measured, &dynamics, &traces, catalogue);
-    let record = fascicle::record::build(session, &coded, catalogue).expect("it serialises");
+    let examined = Examined {
+        session,
+        measured: &measured,
+        coded: &coded,
+        prompts: &[],
+    };
+    let summary = fascicle::summary::of_session(&examined, &Changes::default(), catalogue);
+    let record = fascicle::record::build(session, &coded, &summary, catalogue);
+    let record = record.expect("it serialises");
     let checked = fascicle::check::check(record).expect("it holds");
     checked.record().text()
 }

@@ -21,5 +21,6 @@ pub mod practice;
 pub mod private;
 pub mod problem;
 pub mod record;
+pub mod summary;
 pub mod trace;
 pub mod web;

@@ -112,6 +112,13 @@ impl Problems {
             .any(|problem| problem.severity == Severity::Caution)
     }
 
+    /// True when this caution stands here, confirmed or not.
+    pub fn has_caution(&self, code: &str, path: &str) -> bool {
+        self.0.iter().any(|problem| {
+            problem.severity == Severity::Caution && problem.code == code && problem.path == path
+        })
+    }
+
     /// True when nothing was found.
     pub const fn is_empty(&self) -> bool {
         self.0.is_empty()

@@ -45,6 +45,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("compare", &["thiserror", "uuid"]),
     ("trace", &["biquad", "uuid"]),
     ("coding", &["chrono", "uuid"]),
+    ("summary", &["chrono", "uuid"]),
     ("record", &["serde", "uuid"]),
     (
         "check",

@@ -2,12 +2,16 @@
 
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::check::Checked;
+use crate::coding::Coded;
 use crate::compare::Dynamic;
+use crate::finding::own_words::Says;
 use crate::finding::{Confirmation, Precaution, Session};
 use crate::measure::Measured;
 use crate::measure::prompts::{Before, Prompt};
+use crate::private::Private;
 use crate::problem::{Problem, Problems, Severity};
 use crate::record::amend::VersionBefore;
+use crate::summary::{self, Changes, Examined, Summary};
 use crate::trace::session::Traces;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
@@ -38,6 +42,10 @@ pub struct Encoded {
     pub dynamics: Vec<Dynamic>,
     /// The traces, and what was computed from them.
     pub traces: Traces,
+    /// All its statements under their codes.
+    pub coded: Vec<Coded>,
+    /// What a colleague reads.
+    pub summary: Summary,
     /// The document with keys sorted and without white space.
     pub canonical: String,
     /// Notes, and cautions that were confirmed.
@@ -89,11 +97,20 @@ pub fn encode(
     let last_time = earlier.last_time.as_slice();
     let prompts = crate::measure::prompts::of(&session, &measured, last_time, catalogue);
     crate::measure::prompts::tell(&prompts, &mut problems);
-    confirm(&session, &mut problems);
+    told_prompts(&session, &prompts, &mut problems);
+    let mut to_look = summary::raised(&prompts);
+    to_look.extend(confirm(&mut session, &mut problems));
     let dynamics = crate::compare::dynamics(&measured, catalogue);
     let mut coded = crate::coding::code(&session, &measured, &dynamics, &traces, catalogue);
     crate::coding::prompts::attach(&mut coded, &prompts);
-    let record = match crate::record::build(&session, &coded, catalogue) {
+    let examined = Examined {
+        session: &session,
+        measured: &measured,
+        coded: &coded,
+        prompts: &to_look,
+    };
+    let summary = summary::of_session(&examined, &Changes::default(), catalogue);
+    let record = match crate::record::build(&session, &coded, &summary, catalogue) {
         Ok(record) => record,
         Err(cause) => {
             let what = format!("a resource does not serialise: {cause}");
@@ -118,13 +135,15 @@ pub fn encode(
         prompts,
         dynamics,
         traces,
+        coded,
+        summary,
         canonical,
         told,
     })
 }
 
 /// A precaution stays until a named person lifts it, whether a later session speaks of it or not.
-fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
+pub(super) fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
     for precaution in &earlier.precautions {
         if session
             .precautions
@@ -177,17 +196,59 @@ pub fn mark(problem: &Problem) -> String {
     mark
 }
 
+/// What was passed on about a prompt of this session names one that there is.
+fn told_prompts(session: &Session, prompts: &[Prompt], problems: &mut Problems) {
+    let named = session.statements.iter().filter_map(|one| match &one.says {
+        Says::Told {
+            prompt: Some(prompt),
+            ..
+        } if !one.withdrawn && prompt.session.is_none_or(|of| of == session.id) => {
+            Some((&one.path, prompt))
+        }
+        Says::Told { .. }
+        | Says::Conclusion
+        | Says::Priority
+        | Says::Goal { .. }
+        | Says::HandlingStep { .. }
+        | Says::Recommendation { .. } => None,
+    });
+    for (path, prompt) in named {
+        let is_it = |one: &Prompt| one.code == prompt.code && one.path == prompt.path;
+        if prompts.iter().any(is_it) || problems.has_caution(&prompt.code, &prompt.path) {
+            continue;
+        }
+        let what = format!("no prompt {} at {}", prompt.code, prompt.path);
+        let hint = "take code and path from the prompt as it is printed now, or name its session";
+        problems.error("told.prompt", &format!("{path}/prompt"), what, hint);
+    }
+}
+
 /// A caution that a named person confirmed becomes a note that says so; one confirmation serves one
-/// caution, and a confirmation of nothing is told.
-fn confirm(session: &Session, problems: &mut Problems) {
-    let mut left: Vec<Option<&Confirmation>> = session.confirmations.iter().map(Some).collect();
+/// caution, and a confirmation of nothing is told. What was confirmed stays a prompt to look.
+pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<summary::Prompt> {
+    let mut prompts = Vec::new();
+    let performers = &session.performers;
+    let mut left: Vec<Option<&mut Confirmation>> =
+        session.confirmations.iter_mut().map(Some).collect();
     problems.refine(|mut problem| {
         if problem.severity == Severity::Caution {
             let same = |c: &Confirmation| {
                 c.code == problem.code && c.path == problem.path && c.mark == mark(&problem)
             };
-            let found = left.iter_mut().find(|slot| slot.is_some_and(same));
+            let found = left
+                .iter_mut()
+                .find(|slot| slot.as_deref().is_some_and(same));
             if let Some(confirmation) = found.and_then(Option::take) {
+                let by = performers.iter().find(|one| one.key == confirmation.by);
+                let role = by.map(|by| by.role.clone()).unwrap_or_default();
+                confirmation.what = Some(Private::new(problem.what.clone()));
+                prompts.push(summary::Prompt {
+                    code: problem.code.to_owned(),
+                    path: problem.path.clone(),
+                    what: Private::new(problem.what.clone()),
+                    urgent: false,
+                    confirmed: Some((role, confirmation.reason.clone())),
+                });
                 problem.severity = Severity::Note;
                 problem.hint = format!(
                     "confirmed by {} at {}: {}",
@@ -207,6 +268,7 @@ fn confirm(session: &Session, problems: &mut Problems) {
         let hint = "take code, path and mark from the caution as it is printed now, or remove it";
         problems.error("confirmation.idle", &confirmation.at_path, what, hint);
     }
+    prompts
 }
 
 #[cfg(test)]
@@ -224,10 +286,11 @@ mod tests {
 
         let record = encoded.checked.record();
         let count = |kind: &str| record.entries.iter().filter(|e| e.kind == kind).count();
-        // 23 findings, one dynamic component, one precaution, the panel.
+        // 23 findings, one dynamic component, one precaution, seven statements, the panel.
         assert_eq!(
             (count("Observation"), count("Device"), count("Provenance")),
-            (26, 1, 1)
+            (33, 1, 1)
         );
+        assert_eq!(count("DiagnosticReport"), 1);
     }
 }

@@ -15,6 +15,7 @@ pub mod shown;
 mod sign_in;
 pub mod statement;
 pub mod submit;
+pub mod summary;
 pub mod tables;
 pub mod target;
 pub mod view;

@@ -2,14 +2,16 @@
 
 use crate::app::needs::{declared, of_kind, searches};
 use crate::app::target::{Line, Mark, plain};
-use crate::catalogue::conformance::needs::KINDS;
+use crate::catalogue::conformance::needs::{KINDS, REPORT};
 use crate::json::Node;
 
 /// Reads a statement, tolerantly: what it holds beyond this, and what it leaves out, is no fault.
 ///
 /// A list that is absent says nothing. A list that is there and leaves a thing out is read as
 /// saying that it does not work; the standard leaves that open.
-pub fn read(statement: &Node) -> Vec<Line> {
+///
+/// `report` is true for a target to which reports are delivered.
+pub fn read(statement: &Node, report: bool) -> Vec<Line> {
     if statement.text_of("resourceType") != Some("CapabilityStatement") {
         return vec![Line::other(
             "statement",
@@ -21,7 +23,7 @@ pub fn read(statement: &Node) -> Vec<Line> {
     let mut lines = vec![software(statement), version(statement), format(statement)];
     let rest = server(statement);
     lines.push(transaction(rest));
-    for kind in KINDS {
+    for kind in KINDS.into_iter().filter(|kind| report || *kind != REPORT) {
         of_kind(rest, kind, &mut lines);
     }
     lines.push(tag(rest));
@@ -185,7 +187,7 @@ mod tests {
     }
 
     fn lines(text: &str) -> Vec<Line> {
-        read(&Node::parse(text).expect("JSON"))
+        read(&Node::parse(text).expect("JSON"), true)
     }
 
     /// What is not well, in the order told.
@@ -202,7 +204,7 @@ mod tests {
     #[test]
     fn a_full_statement_is_well_in_every_line() {
         assert_eq!(not_fine(&full()), []);
-        assert_eq!(lines(&full()).len(), 11);
+        assert_eq!(lines(&full()).len(), 12);
     }
 
     /// What is published as our requirements is all that `target` looks for.
@@ -219,8 +221,17 @@ mod tests {
     fn an_empty_statement_says_nothing_and_denies_nothing() {
         let told = not_fine(r#"{"resourceType":"CapabilityStatement"}"#);
 
-        assert_eq!(told.len(), 11);
+        assert_eq!(told.len(), 12);
         assert!(told.iter().all(|(_, mark)| *mark == Mark::NotSaid));
+    }
+
+    #[test]
+    fn a_server_without_reports_is_well_unless_reports_are_delivered_to_it() {
+        let without = full().replacen(r#""type":"DiagnosticReport""#, r#""type":"Group""#, 1);
+
+        assert_eq!(not_fine(&without), [("DiagnosticReport", Mark::No)]);
+        let lines = read(&Node::parse(&without).expect("JSON"), false);
+        assert!(lines.iter().all(|line| line.mark == Mark::Fine));
     }
 
     #[test]

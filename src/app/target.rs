@@ -141,7 +141,7 @@ async fn of_answer(connection: &Connection, answer: &Answer, lines: &mut Vec<Lin
         (401 | 403, _) => lines.push(sign_in::refused(answer.status, sign_in)),
         (200..=299, Some(statement)) => {
             lines.push(sign_in::works(connection).await);
-            lines.extend(statement::read(statement));
+            lines.extend(statement::read(statement, connection.target().report));
         }
         (200..=299, None) => lines.push(Line::other(
             STATEMENT,
@@ -233,6 +233,10 @@ fn settings(target: &Target) -> Vec<Line> {
         lines.push(Line::fine("headers", what));
     }
     lines.push(purpose(target.purpose));
+    if target.report {
+        let what = "the summary of each session is delivered as a DiagnosticReport";
+        lines.push(Line::fine("report", what));
+    }
     if target.paused {
         lines.push(Line::other(
             "paused",

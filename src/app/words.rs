@@ -133,7 +133,12 @@ pub fn names(session: &Session) -> BTreeMap<String, String> {
         let name = format!("the trace of {} {side} (id {})", trace.measure, trace.id);
         (full_url(session, trace.id, "trace"), name)
     });
-    findings.chain(precautions).chain(traces).collect()
+    let statements = session.statements.iter().map(|statement| {
+        let name = format!("{} (id {})", statement.path, statement.id);
+        (full_url(session, statement.id, "statement"), name)
+    });
+    let all = findings.chain(precautions).chain(traces);
+    all.chain(statements).collect()
 }
 
 fn full_url(session: &Session, id: Uuid, role: &str) -> String {
@@ -159,9 +164,16 @@ fn captured(kept: &Kept, urn: &str) -> Option<Node> {
         .traces
         .iter()
         .map(|t| (&t.path, full_url(&session, t.id, "trace")));
-    let all = findings.chain(precautions).chain(traces);
-    let (path, _) = all.into_iter().find(|(_, url)| url == urn)?;
-    let (list, index) = path.strip_prefix('/')?.split_once('/')?;
+    let statements = session
+        .statements
+        .iter()
+        .map(|s| (&s.path, full_url(&session, s.id, "statement")));
+    let mut all = findings.chain(precautions).chain(traces).chain(statements);
+    let (path, _) = all.find(|(_, url)| url == urn)?;
+    let path = path.strip_prefix('/')?;
+    let Some((list, index)) = path.split_once('/') else {
+        return document.member(path).cloned();
+    };
     document
         .items_of(list)
         .get(index.parse::<usize>().ok()?)

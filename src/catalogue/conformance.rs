@@ -37,7 +37,7 @@ pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http:
      Regenstrief Institute, Inc.";
 
 /// Sets of measures: one for each profile that allows only some kinds.
-const MEASURE_SETS: [(&str, &str, &[Kind]); 11] = [
+const MEASURE_SETS: [(&str, &str, &[Kind]); 12] = [
     ("range", "joint ranges", &[Kind::Range]),
     (
         "stretch",
@@ -61,6 +61,7 @@ const MEASURE_SETS: [(&str, &str, &[Kind]); 11] = [
     ),
     ("precaution", "precautions", &[Kind::Precaution]),
     ("panel", "panels", &[Kind::Panel]),
+    ("statement", "statements of a person", &[Kind::Statement]),
 ];
 
 /// Sets of words: one for each profile whose value may be a word.

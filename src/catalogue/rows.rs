@@ -33,6 +33,8 @@ pub enum Kind {
     TraceLine,
     /// A precaution.
     Precaution,
+    /// What a person says in their own words.
+    Statement,
     /// The session as a whole.
     Panel,
 }
@@ -57,6 +59,7 @@ impl Kind {
             | Self::Trace
             | Self::TraceCatch
             | Self::TraceLine
+            | Self::Statement
             | Self::Precaution
             | Self::Panel => false,
         }
@@ -75,6 +78,7 @@ impl Kind {
             Self::TraceCatch => "trace-catch",
             Self::TraceLine => "trace-line",
             Self::Precaution => "precaution",
+            Self::Statement => "statement",
             Self::Panel => "session-panel",
         }
     }
@@ -92,7 +96,12 @@ impl Kind {
             // Degrees for each degree per second.
             Self::TraceLine => Some(Dimension::Time),
             Self::Score => Some(Dimension::Number),
-            Self::Amount | Self::Word | Self::Grade | Self::Precaution | Self::Panel => None,
+            Self::Amount
+            | Self::Word
+            | Self::Grade
+            | Self::Precaution
+            | Self::Statement
+            | Self::Panel => None,
         }
     }
 
@@ -111,6 +120,7 @@ impl Kind {
             Self::TraceCatch => "trace-catch",
             Self::TraceLine => "trace-line",
             Self::Precaution => "precaution",
+            Self::Statement => "statement",
             Self::Panel => "panel",
         }
     }

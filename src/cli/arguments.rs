@@ -2,6 +2,7 @@
 
 pub(super) mod catalogue;
 
+use crate::app::summary::Wanted;
 use crate::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
 use crate::cli::examples;
 use clap::{Args, Parser, Subcommand};
@@ -41,6 +42,7 @@ pub(super) enum Command {
     Demo(DemoOptions),
     Encode(EncodeOptions),
     Check(CheckOptions),
+    Summary(SummaryOptions),
     Send(SendOptions),
     Serve(ServeOptions),
     Queue(QueueOptions),
@@ -100,6 +102,9 @@ pub(super) struct EncodeOptions {
     /// this order: away-first, flexion-first or sftr.
     #[arg(long, value_name = "ORDER", group = "form")]
     pub(super) notation: Option<String>,
+    /// With the summary of each session as a report.
+    #[arg(long)]
+    pub(super) report: bool,
     /// Write to this file instead of standard output.
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
@@ -162,6 +167,58 @@ pub(super) struct Place {
     pub(super) state: Option<PathBuf>,
     #[command(flatten)]
     pub(super) server: RecordServer,
+}
+
+/// What a colleague reads: a session in plain words, precautions first; or what all sessions of a
+/// person come to, for a handover or a discharge.
+///
+/// The person is named by one of their sessions, so that no identifier of a person stands on a command
+/// line. What is printed is about that person; it says what was recorded, not what anybody has read.
+#[derive(Args)]
+#[command(after_help = examples::SUMMARY)]
+pub(super) struct SummaryOptions {
+    /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
+    /// examined; they are neither kept nor sent.
+    #[arg(conflicts_with = "of")]
+    pub(super) files: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) beside: BesideSheet,
+    /// A session that is kept; its latest version counts.
+    #[arg(long, value_name = "SESSION", requires = "store")]
+    pub(super) of: Option<Uuid>,
+    /// Of the session alone, or of all sessions of its person: session, handover or discharge.
+    #[arg(long, value_name = "VIEW", default_value = "session", value_parser = view)]
+    pub(super) view: Wanted,
+    /// Configuration file (TOML) that names the state folder.
+    #[arg(long, value_name = "FILE", requires = "of", group = "store")]
+    pub(super) config: Option<PathBuf>,
+    /// Folder that holds the state.
+    #[arg(long, value_name = "DIR", requires = "of", group = "store")]
+    pub(super) state: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
+    /// Print as JSON: each line with the identifiers of the Observations it tells of.
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+impl SummaryOptions {
+    /// Where the state is kept.
+    pub(super) fn place(&self) -> Place {
+        Place {
+            config: self.config.clone(),
+            state: self.state.clone(),
+            server: RecordServer {
+                to: None,
+                bearer_file: None,
+                basic_file: None,
+            },
+        }
+    }
+}
+
+fn view(word: &str) -> Result<Wanted, String> {
+    Wanted::named(word).ok_or_else(|| "write session, handover or discharge".to_owned())
 }
 
 /// Accepts session documents, delivers them and prints what came of each.

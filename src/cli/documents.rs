@@ -16,6 +16,7 @@ use crate::intake::{MOST_BYTES, trace_csv};
 use crate::json::Node;
 use crate::measure::notation;
 use crate::problem::{Problem, Problems, file_words};
+use crate::record::without_report;
 use crate::trace::session::Traced;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
@@ -64,7 +65,7 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
             count = count.saturating_add(1);
         }
     }
-    if count > 1 && matches!(form, As::Bundle) {
+    if count > 1 && matches!(form, As::Bundle { .. }) {
         writeln!(
             io::stdout(),
             "several sessions become several Bundles: add --ndjson"
@@ -189,9 +190,9 @@ impl One<'_> {
 /// As what a session is written.
 enum As<'a> {
     /// One readable Bundle.
-    Bundle,
+    Bundle { report: bool },
     /// One Bundle a line.
-    Lines,
+    Lines { report: bool },
     /// Rows of a sheet, with the columns the sessions use.
     Rows(Columns, Option<Writer>),
     /// The planes in three numbers, in an order of the tables.
@@ -208,12 +209,13 @@ impl<'a> As<'a> {
             }
             return Ok(Self::Planes(order, catalogue));
         }
+        let report = options.report;
         Ok(if options.csv {
             Self::Rows(Columns::default(), None)
         } else if options.ndjson {
-            Self::Lines
+            Self::Lines { report }
         } else {
-            Self::Bundle
+            Self::Bundle { report }
         })
     }
 
@@ -239,9 +241,12 @@ impl<'a> As<'a> {
     }
 
     fn text(&mut self, encoded: &Encoded) -> anyhow::Result<String> {
+        let record = encoded.checked.record();
         Ok(match self {
-            Self::Bundle => encoded.checked.record().bundle().pretty(),
-            Self::Lines => encoded.checked.record().text() + "\n",
+            Self::Bundle { report: true } => record.bundle().pretty(),
+            Self::Bundle { report: false } => without_report(&record.bundle()).pretty(),
+            Self::Lines { report: true } => record.text() + "\n",
+            Self::Lines { report: false } => record.text_without_report() + "\n",
             Self::Rows(_, writer) => {
                 let (Some(writer), Ok(node)) = (writer, Node::parse(&encoded.canonical)) else {
                     return Ok(String::new());

@@ -33,6 +33,7 @@ Examples:
   fascicle encode session.json                        to standard output
   fascicle encode session.json --out bundle.json      to a file that only you can read
   fascicle encode --ndjson first.json second.json     several, one Bundle a line
+  fascicle encode --report session.json               with its summary as a DiagnosticReport
   fascicle encode --session session.json findings.csv     one finding a row, the session beside it
   fascicle encode --ndjson month.csv --out month.ndjson   many sessions, their columns in each row
   fascicle encode --csv session.json --out session.csv    for a spreadsheet, and back
@@ -60,6 +61,16 @@ Examples:
 
 Exit codes: 0 nothing stands in the way; 1 an error; 3 cautions only, which a named person may
 confirm in the document with the mark that is printed.";
+
+pub(super) const SUMMARY: &str = "\
+Examples:
+  fascicle summary session.json                       of a document, before it is sent
+  fascicle summary --state ./state --of SESSION       of a session that is kept
+  fascicle summary --state ./state --of SESSION --view handover
+  fascicle summary --config fascicle.toml --of SESSION --view discharge --json
+
+Exit codes: 0 done; 1 a document does not hold, or no such session is kept; 3 cautions wait for
+confirmation.";
 
 pub(super) const SEND: &str = "\
 Examples:

@@ -20,6 +20,7 @@ mod send;
 mod serve;
 mod sessions;
 mod settings;
+mod summary;
 mod target;
 mod trail;
 
@@ -87,6 +88,7 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
         Command::Demo(options) => demo::demo(options).await,
         Command::Encode(options) => documents::encode(options, now),
         Command::Check(options) => documents::check(options, now),
+        Command::Summary(options) => summary::summary(options).await,
         Command::Send(options) => {
             // Log lines and a bar would write over each other.
             let logging = arguments.log_json || arguments.log > LevelFilter::WARN;

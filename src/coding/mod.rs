@@ -7,6 +7,7 @@ mod circumstances;
 mod parts;
 pub mod prompts;
 pub mod sentence;
+pub mod statements;
 mod traces;
 
 use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
@@ -88,7 +89,7 @@ pub struct Coded {
     /// Identity.
     pub id: Uuid,
     /// What part it plays in the session: `finding`, `dynamic`, `trace`, `trace-catch`, `trace-line`,
-    /// `precaution`, `panel`.
+    /// `precaution`, `statement`, `panel`.
     pub role: &'static str,
     /// Kind of measure.
     pub kind: Kind,
@@ -118,7 +119,7 @@ pub struct Coded {
     pub preliminary: bool,
 }
 
-/// Codes a whole session: findings, derived results, precautions, and the panel last.
+/// Codes a whole session: findings, derived results, precautions, statements, and the panel last.
 pub fn code(
     session: &Session,
     measured: &[Measured],
@@ -132,10 +133,13 @@ pub fn code(
         .precautions
         .iter()
         .map(|one| precaution(one, catalogue));
+    let statements = session.statements.iter();
+    let statements = statements.map(|one| statements::statement(one, session, catalogue));
     findings
         .chain(derived)
         .chain(traces::all(session, recorded, catalogue))
         .chain(precautions)
+        .chain(statements)
         .chain([panel(session, catalogue)])
         .collect()
 }

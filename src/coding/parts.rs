@@ -232,6 +232,10 @@ pub(super) fn panel_notes(session: &Session) -> Vec<Private<String>> {
     }
     for confirmed in &session.confirmations {
         let by = session.performers.iter().find(|p| p.key == confirmed.by);
+        notes.extend(confirmed.what.as_ref().map(|what| {
+            let what = what.open();
+            format!("prompt {} of {}: {what}", confirmed.code, confirmed.path)
+        }));
         notes.push(format!(
             "confirmed {} of {} by {} ({}) at {}: {}",
             confirmed.code,

@@ -74,7 +74,7 @@ fn ending(one: &Measured, catalogue: &Catalogue) -> String {
 }
 
 /// A number with its unit; a minus sign is too easily missed, so it is a word.
-fn counted(number: Exact, unit: &str) -> String {
+pub fn counted(number: Exact, unit: &str) -> String {
     let digits = number.magnitude().to_string();
     let minus = if number.is_negative() { "minus " } else { "" };
     // "degree per second" counts its first word.
@@ -128,7 +128,8 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
     )
 }
 
-fn in_words(value: &CodedValue) -> Option<String> {
+/// A value in words that carry its unit; nothing where its members have the values.
+pub fn in_words(value: &CodedValue) -> Option<String> {
     match value {
         CodedValue::Amount(amount) => {
             let at_least = if amount.at_least { "at least " } else { "" };

@@ -30,6 +30,8 @@ pub(super) struct TargetFile {
     purpose: PurposeFile,
     #[serde(default)]
     paused: bool,
+    #[serde(default)]
+    report: bool,
     proxy: Option<String>,
     proxy_secret_file: Option<PathBuf>,
     #[serde(default)]
@@ -102,6 +104,7 @@ pub(super) fn single(base: &str, sign_in: SignIn) -> Result<Target, ConfigError>
         visibility: Duration::from_secs(visibility_seconds()),
         purpose: Purpose::NotSaid,
         paused: false,
+        report: false,
         proxy: Proxy::Environment,
         headers: Vec::new(),
         ca_file: None,
@@ -130,6 +133,7 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
             PurposeFile::Test => Purpose::Test,
         },
         paused: file.paused,
+        report: file.report,
         ca_file: file.ca_file,
         client_certificate,
     })

@@ -12,6 +12,7 @@ use crate::deliver::send::{self, Meaning, References, Step};
 use crate::json::Node;
 use crate::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome};
 use crate::private::Private;
+use crate::record::{REPORT, without_report};
 use chrono::{DateTime, Utc};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -172,6 +173,11 @@ fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str, answer: Option<&A
 
 async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result<Outcome, Early> {
     let record = Node::parse(leased.record.open()).map_err(|_unreadable| Early::Record)?;
+    let record = if wants_report(worker, leased, &record) {
+        record
+    } else {
+        without_report(&record)
+    };
     let purpose = worker.connection.target().purpose;
     guard::record(purpose, &record).map_err(Early::Kept)?;
     let mut references = References::new();
@@ -225,6 +231,24 @@ async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result
         return Ok(unknown(worker, leased, "read-back.missing", Some(&answer)));
     }
     Ok(after.delivered(&look, steps.len()))
+}
+
+/// A target has the report when its settings say so; one that got it with the version before gets the
+/// correction as well, whatever they say now, so that no old summary stays behind as if it stood.
+fn wants_report(worker: &Worker<'_>, leased: &Leased, record: &Node) -> bool {
+    let mut entries = record.items_of("entry").iter();
+    let report = entries.find(|entry| {
+        let kind = entry.at(&["resource", "resourceType"]).and_then(Node::text);
+        kind == Some(REPORT)
+    });
+    let name = report.and_then(|entry| entry.text_of("fullUrl"));
+    let receipt = leased.receipt_before.as_deref();
+    let receipt = receipt.and_then(|receipt| Node::parse(receipt).ok());
+    let had = receipt.is_some_and(|receipt| {
+        let mut rows = receipt.items_of("resources").iter();
+        rows.any(|row| row.text_of("full_url") == name)
+    });
+    worker.connection.target().report || had
 }
 
 /// What an answer that stored nothing, or perhaps something, leads to.

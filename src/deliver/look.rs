@@ -8,11 +8,12 @@ use crate::deliver::send::{self, References, Step};
 use crate::json::{Node, object, text};
 use crate::outbox::{Leased, Outcome};
 use crate::private::Private;
+use crate::record::REPORT;
 
 /// What has to be looked for.
 pub(super) struct Look<'a> {
-    /// Entries that carry an identifier of ours: Observations.
-    observations: Vec<(&'a str, &'a Node)>,
+    /// Entries that carry an identifier of ours, with their type: Observations, and a report.
+    identified: Vec<(&'static str, &'a str, &'a Node)>,
     panel: &'a str,
     provenance: Option<(&'a str, &'a Node)>,
     session_version: String,
@@ -38,8 +39,11 @@ impl<'a> Look<'a> {
         };
         let is_panel = |resource: &Node| !resource.items_of("hasMember").is_empty();
         let panel = of("Observation").find(|(_, resource)| is_panel(resource));
+        let identified = [REPORT, "Observation"].into_iter();
         Self {
-            observations: of("Observation").collect(),
+            identified: identified
+                .flat_map(|kind| of(kind).map(move |(url, resource)| (kind, url, resource)))
+                .collect(),
             panel: panel.map(|(url, _)| url).unwrap_or_default(),
             provenance: of("Provenance").next(),
             session_version: format!("{}/{}", leased.item.session, leased.item.version),
@@ -52,16 +56,17 @@ impl<'a> Look<'a> {
         references: &References,
     ) -> Result<Seen, Trouble> {
         let system = crate::record::URI_SYSTEM;
-        let wanted: Vec<(String, String)> = self
-            .observations
-            .iter()
-            .map(|(url, _)| (system.to_owned(), (*url).to_owned()))
-            .collect();
-        let found: Found = held::find(connection, "Observation", &wanted)
-            .await?
-            .into_iter()
-            .filter_map(|(key, held)| Some((key.strip_prefix(system)?.get(1..)?.to_owned(), held)))
-            .collect();
+        let mut found = Found::new();
+        for kind in ["Observation", REPORT] {
+            let of_kind = self.identified.iter().filter(|(of, _, _)| *of == kind);
+            let wanted: Vec<(String, String)> = of_kind
+                .map(|(_, url, _)| (system.to_owned(), (*url).to_owned()))
+                .collect();
+            let held = held::find(connection, kind, &wanted).await?.into_iter();
+            found.extend(held.filter_map(|(key, held)| {
+                Some((key.strip_prefix(system)?.get(1..)?.to_owned(), held))
+            }));
+        }
         let provenance = match found.get(self.panel) {
             Some(panel) => {
                 held::provenance(connection, &panel.reference, &self.session_version).await?
@@ -86,9 +91,9 @@ impl Seen {
     pub(super) fn missing(&self, look: &Look<'_>) -> bool {
         self.provenance.is_none()
             || look
-                .observations
+                .identified
                 .iter()
-                .any(|(url, _)| !self.found.contains_key(*url))
+                .any(|(_, url, _)| !self.found.contains_key(*url))
     }
 
     /// What is left to send: what is missing is created; what a correction changes is replaced.
@@ -97,11 +102,11 @@ impl Seen {
     /// for a person: another store, another person, or somebody's own amendment.
     pub(super) fn steps(&self, look: &Look<'_>, leased: &Leased) -> Result<Vec<Step>, Early> {
         let mut steps = Vec::new();
-        for (url, resource) in &look.observations {
+        for (kind, url, resource) in &look.identified {
             let resolved = send::resolve(resource, &self.references);
             let Some(held) = self.found.get(*url) else {
                 let condition = crate::record::if_none_exist(crate::record::URI_SYSTEM, url);
-                let kind = "Observation".to_owned();
+                let kind = (*kind).to_owned();
                 steps.push(Step::Create(
                     (*url).to_owned(),
                     kind,
@@ -137,7 +142,7 @@ impl Seen {
     pub(super) fn delivered(&self, look: &Look<'_>, sent: usize) -> Outcome {
         let mut resources = Vec::new();
         let mut drifts = Vec::new();
-        for (url, resource) in &look.observations {
+        for (_, url, resource) in &look.identified {
             let Some(held) = self.found.get(*url) else {
                 continue;
             };

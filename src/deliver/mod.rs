@@ -40,6 +40,8 @@ pub struct Target {
     pub purpose: Purpose,
     /// True while the settings hold it: it keeps what is accepted and sends nothing.
     pub paused: bool,
+    /// True where it gets the summary of a session as a report.
+    pub report: bool,
     /// How it is reached.
     pub proxy: Proxy,
     /// Headers that every request carries: name and value.

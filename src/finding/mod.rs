@@ -7,6 +7,7 @@
 pub mod circumstances;
 mod identity;
 pub mod notation;
+pub mod own_words;
 mod precautions;
 mod times;
 pub mod traces;
@@ -16,6 +17,7 @@ mod value;
 use crate::exact::Exact;
 use crate::finding::circumstances::Circumstances;
 use crate::finding::notation::{Numbers, Place};
+use crate::finding::own_words::Statement;
 use crate::finding::traces::Trace;
 use crate::intake::draft::{
     Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
@@ -151,6 +153,8 @@ pub struct Confirmation {
     pub at: Written,
     /// Why it holds all the same.
     pub reason: Private<String>,
+    /// What the caution says, once it was found.
+    pub what: Option<Private<String>>,
 }
 
 /// One examination of one person at one time.
@@ -204,6 +208,8 @@ pub struct Session {
     pub findings: Vec<Finding>,
     /// What an instrument recorded of stretches.
     pub traces: Vec<Trace>,
+    /// What people said in their own words.
+    pub statements: Vec<Statement>,
 }
 
 /// One thing found, or not tested with a reason.

@@ -3,7 +3,7 @@
 use crate::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::finding::{
     Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
-    circumstances, identity, notation, times, traces, value,
+    circumstances, identity, notation, own_words, times, traces, value,
 };
 use crate::intake::draft::{
     Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft,
@@ -35,6 +35,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     precautions_are_stated(draft, problems);
     let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
     let findings = findings(draft, id, problems);
+    let statements = own_words::of(draft, (id, &performers, &times, now), problems);
     findings_name_instruments(&findings, &instruments, problems);
     let named = (&*performers, &*instruments, &*findings);
     let traces = traces::of(draft, named, (&times, now), problems);
@@ -59,10 +60,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         countersigned,
         body_position: said.body_position.clone(),
         more_affected: said.more_affected_side,
-        condition: said
-            .condition
-            .as_ref()
-            .map(|c| (Private::new(c.words.clone()), c.onset.clone())),
+        condition: condition(said),
         circumstances,
         consent: said.consent.given,
         consent_how: Private::new(said.consent.how.clone()),
@@ -74,6 +72,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         confirmations,
         findings,
         traces,
+        statements,
     }
 }
 
@@ -83,6 +82,14 @@ fn person(draft: &PatientDraft) -> Person {
         birth_date: Private::new(draft.birth_date.clone()),
         family_name: draft.family_name.clone().map(Private::new),
     }
+}
+
+fn condition(draft: &SessionDraft) -> Option<(Private<String>, Option<String>)> {
+    let condition = draft.condition.as_ref()?;
+    Some((
+        Private::new(condition.words.clone()),
+        condition.onset.clone(),
+    ))
 }
 
 fn identifier(draft: &IdentifierDraft) -> Identifier {
@@ -253,6 +260,7 @@ fn confirmations(
             by: draft.by.clone(),
             at,
             reason: Private::new(draft.reason.clone()),
+            what: None,
         }));
     }
     read

@@ -5,6 +5,9 @@
 
 use crate::catalogue::QUALITY_LISTS;
 use crate::intake::circumstances::CircumstancesDraft;
+use crate::intake::own_words::{
+    ConclusionDraft, GoalDraft, HandlingStepDraft, PriorityDraft, RecommendationDraft, ToldDraft,
+};
 use crate::intake::traces::TraceDraft;
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -67,6 +70,28 @@ pub struct Draft {
     #[serde(default)]
     #[schemars(with = "Vec<TraceDraft>")]
     pub traces: Vec<Option<TraceDraft>>,
+    /// What the therapist makes of the findings, in their own words.
+    #[serde(default)]
+    pub conclusion: Option<ConclusionDraft>,
+    /// What matters most to the person, in their words.
+    #[serde(default)]
+    pub priority: Option<PriorityDraft>,
+    /// What is to be reached, by when and with whom it was agreed.
+    #[serde(default)]
+    #[schemars(with = "Vec<GoalDraft>")]
+    pub goals: Vec<Option<GoalDraft>>,
+    /// How the person is to be handled, step by step.
+    #[serde(default)]
+    #[schemars(with = "Vec<HandlingStepDraft>")]
+    pub handling: Vec<Option<HandlingStepDraft>>,
+    /// What is asked of others.
+    #[serde(default)]
+    #[schemars(with = "Vec<RecommendationDraft>")]
+    pub recommendations: Vec<Option<RecommendationDraft>>,
+    /// What was passed on, to whom and when.
+    #[serde(default)]
+    #[schemars(with = "Vec<ToldDraft>")]
+    pub told: Vec<Option<ToldDraft>>,
 }
 
 /// The version of the document.

@@ -17,6 +17,7 @@ macro_rules! sealed {
 
 pub mod circumstances;
 pub mod draft;
+pub mod own_words;
 pub mod schema;
 pub mod sheet;
 pub mod trace_csv;

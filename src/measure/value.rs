@@ -316,6 +316,7 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         | Kind::TraceCatch
         | Kind::TraceLine
         | Kind::Precaution
+        | Kind::Statement
         | Kind::Panel => "nothing: it is not entered by hand",
     };
     let what = format!("{given} is no value of {}", row.measure);

@@ -90,6 +90,49 @@ impl Outbox {
             .collect()
     }
 
+    /// The people, as hashes of their identifiers, who have a session of this name: one, unless two
+    /// sources gave the same name.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn subjects_of(&self, session: Uuid) -> Result<Vec<String>, OutboxError> {
+        let rows = sqlx::query(
+            "-- Outbox::subjects_of
+             SELECT DISTINCT subject FROM session WHERE id = ?1 ORDER BY subject",
+        )
+        .bind(session.to_string())
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter()
+            .map(|row| row.try_get("subject").map_err(OutboxError::from))
+            .collect()
+    }
+
+    /// The documents of a person, each session in its latest version, in the order in which they were
+    /// examined; withdrawn ones as well.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn latest_of_subject(
+        &self,
+        subject: &str,
+    ) -> Result<Vec<Private<String>>, OutboxError> {
+        let rows = sqlx::query(
+            "-- Outbox::latest_of_subject
+             SELECT document FROM session
+             WHERE subject = ?1
+               AND version = (SELECT max(latest.version) FROM session AS latest
+                              WHERE latest.source = session.source AND latest.id = session.id)
+             ORDER BY examined_at, accepted_at, source, id",
+        )
+        .bind(subject)
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter()
+            .map(|row| Ok(Private::new(row.try_get("document")?)))
+            .collect()
+    }
+
     /// When the next open delivery of a target falls due, ms since 1970 UTC; nothing when every
     /// lane is empty or blocked, or the target is paused.
     ///

@@ -2,7 +2,7 @@
 
 use crate::json::{Node, object, text};
 use crate::problem::Problems;
-use crate::record::{Entry, Record};
+use crate::record::{Entry, Record, is_corrected};
 use std::collections::BTreeMap;
 
 /// The version before: its entries, and what each finding of it was called.
@@ -24,7 +24,7 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
     for entry in later
         .entries
         .iter_mut()
-        .filter(|entry| entry.kind == "Observation")
+        .filter(|entry| is_corrected(entry.kind))
     {
         if let Some(before) = before
             .entries
@@ -44,7 +44,7 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
     let missing = before
         .entries
         .iter()
-        .filter(|one| one.kind == "Observation" && !spoken_of(&one.full_url));
+        .filter(|one| is_corrected(one.kind) && !spoken_of(&one.full_url));
     let mut gone = Vec::new();
     for entry in missing {
         let mut entry = entry.clone();

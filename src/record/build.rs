@@ -12,7 +12,8 @@ use crate::record::r4::{
     Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
     Quantity, Reference, Resource, SampledData,
 };
-use crate::record::{Entry, Record, URI_SYSTEM, identifier_of};
+use crate::record::{Entry, REPORT, Record, URI_SYSTEM, identifier_of, report};
+use crate::summary::Summary;
 use crate::trace::session::Samples;
 use uuid::Uuid;
 
@@ -24,15 +25,20 @@ const OPERATION: &str = "http://terminology.hl7.org/CodeSystem/v3-DataOperation"
 pub(super) fn record(
     session: &Session,
     coded: &[Coded],
+    summary: &Summary,
     catalogue: &Catalogue,
 ) -> Result<Record, NoTree> {
     let mut entries = Vec::new();
     for instrument in used_instruments(session, coded) {
         entries.push(device_entry(session, instrument)?);
     }
+    let told = summary.xhtml();
     let named: Vec<Named<'_>> = coded.iter().map(|one| named(session, one)).collect();
     for one in &named {
-        entries.push(observation_entry(session, one, &named)?);
+        if one.coded.kind == Kind::Panel {
+            entries.push(report::entry(session, one.coded, &one.urn, &told)?);
+        }
+        entries.push(observation_entry(session, one, &named, &told)?);
     }
     entries.push(provenance_entry(session, &named, catalogue)?);
     Ok(Record {
@@ -61,7 +67,7 @@ fn used_instruments<'a>(session: &'a Session, coded: &[Coded]) -> Vec<&'a Instru
         .collect()
 }
 
-fn entry(
+pub(super) fn entry(
     full_url: String,
     kind: &'static str,
     identifier: Option<(String, Private<String>)>,
@@ -77,7 +83,7 @@ fn entry(
     })
 }
 
-fn urn(uuid: Uuid) -> String {
+pub(super) fn urn(uuid: Uuid) -> String {
     format!("urn:uuid:{uuid}")
 }
 
@@ -126,12 +132,17 @@ fn observation_entry(
     session: &Session,
     one: &Named<'_>,
     all: &[Named<'_>],
+    told: &str,
 ) -> Result<Entry, NoTree> {
     let full_url = one.urn.clone();
     let key = (URI_SYSTEM.to_owned(), Private::new(full_url.clone()));
     let finding = one.coded.finding.as_ref();
     let path = finding.map(|finding| finding.path.clone());
-    let observation = Resource::Observation(Box::new(observation(session, one, all)));
+    let mut observation = observation(session, one, all);
+    if one.coded.kind == Kind::Panel {
+        observation.text = report::narrative(told);
+    }
+    let observation = Resource::Observation(Box::new(observation));
     entry(full_url, "Observation", Some(key), path, &observation)
 }
 
@@ -227,7 +238,7 @@ fn sources(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
         .collect()
 }
 
-fn meta(session: &Session, profile: &str) -> Meta {
+pub(super) fn meta(session: &Session, profile: &str) -> Meta {
     let tag = session.test_data.then(|| Coding {
         system: "http://terminology.hl7.org/CodeSystem/v3-ActReason".to_owned(),
         code: "HTEST".to_owned(),
@@ -251,7 +262,7 @@ fn category(code: &str, display: &str) -> CodeableConcept {
     }
 }
 
-fn concept(concept: &Concept) -> CodeableConcept {
+pub(super) fn concept(concept: &Concept) -> CodeableConcept {
     CodeableConcept {
         coding: concept.codes.iter().map(coding).collect(),
         text: concept.text.clone(),
@@ -266,7 +277,7 @@ fn coding(code: &Code) -> Coding {
     }
 }
 
-fn literal(kind: &str, reference: String) -> Reference {
+pub(super) fn literal(kind: &str, reference: String) -> Reference {
     Reference {
         reference: Some(reference),
         kind: Some(kind.to_owned()),
@@ -289,11 +300,11 @@ fn plain_identifier(identifier: &finding::Identifier) -> Identifier {
     }
 }
 
-fn subject(session: &Session) -> Reference {
+pub(super) fn subject(session: &Session) -> Reference {
     logical("Patient", &session.patient.identifier)
 }
 
-fn practitioner(performer: &Performer) -> Reference {
+pub(super) fn practitioner(performer: &Performer) -> Reference {
     logical("Practitioner", &performer.identifier)
 }
 
@@ -304,7 +315,7 @@ fn effective(session: &Session, one: &Coded) -> Effective {
     }
 }
 
-fn performed(session: &Session) -> Period {
+pub(super) fn performed(session: &Session) -> Period {
     Period {
         start: session.start.text.clone(),
         end: session.end.text.clone(),
@@ -394,6 +405,7 @@ fn provenance_entry(
         target: all
             .iter()
             .map(|one| literal("Observation", one.urn.clone()))
+            .chain([literal(REPORT, report::urn_of_report(session))])
             .collect(),
         occurred_period: performed(session),
         recorded: session.signed.at.text.clone(),

@@ -7,6 +7,7 @@
 pub mod amend;
 mod build;
 mod r4;
+mod report;
 
 use crate::catalogue::Catalogue;
 use crate::coding::Coded;
@@ -14,11 +15,20 @@ use crate::finding::Session;
 use crate::json::tree::NoTree;
 use crate::json::{Node, NotJson, object, text};
 use crate::private::Private;
+use crate::summary::Summary;
 use std::fmt::Write as _;
 use uuid::Uuid;
 
 /// Namespace of identifiers that are URIs (RFC 3986), as FHIR names it: identifier-registry.html.
 pub const URI_SYSTEM: &str = "urn:ietf:rfc:3986";
+
+/// The type of the report: the one resource of a record that a target may do without.
+pub const REPORT: &str = "DiagnosticReport";
+
+/// True for types that a correction replaces: each carries an identifier of ours.
+pub fn is_corrected(kind: &str) -> bool {
+    matches!(kind, "Observation" | REPORT)
+}
 
 /// One resource of a record, as JSON.
 #[derive(Clone, PartialEq, Eq)]
@@ -55,7 +65,8 @@ pub struct Record {
     pub patient: (String, Private<String>),
     /// True for invented people.
     pub test_data: bool,
-    /// The resources: instruments, findings, derived results, precautions, panel, Provenance.
+    /// The resources: instruments, findings, derived results, precautions, statements, report, panel,
+    /// Provenance.
     pub entries: Vec<Entry>,
 }
 
@@ -63,8 +74,13 @@ pub struct Record {
 ///
 /// # Errors
 /// [`NoTree`] should a resource not serialise, which the tests hold it does.
-pub fn build(session: &Session, coded: &[Coded], catalogue: &Catalogue) -> Result<Record, NoTree> {
-    build::record(session, coded, catalogue)
+pub fn build(
+    session: &Session,
+    coded: &[Coded],
+    summary: &Summary,
+    catalogue: &Catalogue,
+) -> Result<Record, NoTree> {
+    build::record(session, coded, summary, catalogue)
 }
 
 /// The identifier of a statement: a UUID over source, session, identity and role, each preceded by
@@ -92,10 +108,29 @@ impl Record {
 
     /// The text of [`Self::bundle`] without white space, written without a copy of every resource.
     pub fn text(&self) -> String {
+        self.written(&self.entries.iter().collect::<Vec<_>>())
+    }
+
+    /// The same without the report, for whoever is not to have one.
+    pub fn text_without_report(&self) -> String {
+        let provenance = self
+            .entries
+            .iter()
+            .filter(|entry| entry.kind == "Provenance");
+        let mut changed: Vec<Entry> = provenance.cloned().collect();
+        for entry in &mut changed {
+            forget_report(&mut entry.resource);
+        }
+        let kept = self.entries.iter();
+        let kept = kept.filter(|entry| entry.kind != REPORT && entry.kind != "Provenance");
+        self.written(&kept.chain(&changed).collect::<Vec<_>>())
+    }
+
+    fn written(&self, entries: &[&Entry]) -> String {
         let mut out = self.head().compact();
         out.pop();
         out.push_str(r#","entry":["#);
-        for (index, entry) in self.entries.iter().enumerate() {
+        for (index, entry) in entries.iter().enumerate() {
             out.push_str(if index == 0 { "" } else { "," });
             out.push_str(r#"{"fullUrl":"#);
             text(entry.full_url.as_str()).add_to(&mut out);
@@ -131,7 +166,7 @@ impl Record {
         let condition = identified.or_else(|| tagged(&entry.resource));
         let mut request = vec![("method", text("POST")), ("url", text(entry.kind))];
         match condition {
-            Some(condition) if self.version > 1 && entry.kind == "Observation" => {
+            Some(condition) if self.version > 1 && is_corrected(entry.kind) => {
                 let address = format!("{}?{condition}", entry.kind);
                 request = vec![("method", text("PUT")), ("url", text(address))];
             }
@@ -150,7 +185,7 @@ pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
     let bundle = Node::parse(bundle)?;
     let entry = |entry: &Node| {
         let resource = entry.member("resource")?;
-        let kind = ["Observation", "Device", "Provenance"]
+        let kind = ["Observation", "Device", "Provenance", REPORT]
             .into_iter()
             .find(|kind| resource.text_of("resourceType") == Some(kind))?;
         let identifier = resource
@@ -170,6 +205,30 @@ pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
         })
     };
     Ok(bundle.items_of("entry").iter().filter_map(entry).collect())
+}
+
+/// The Bundle of a record without its report, for a target that is not to have one; nothing else
+/// speaks of it but the Provenance.
+pub fn without_report(bundle: &Node) -> Node {
+    let mut bundle = bundle.clone();
+    if let Some(Node::List(entries)) = bundle.member_mut("entry") {
+        entries.retain(|entry| {
+            let kind = entry.at(&["resource", "resourceType"]).and_then(Node::text);
+            kind != Some(REPORT)
+        });
+        let resources = entries.iter_mut();
+        resources
+            .filter_map(|entry| entry.member_mut("resource"))
+            .for_each(forget_report);
+    }
+    bundle
+}
+
+/// Takes the report out of what a Provenance is about.
+fn forget_report(resource: &mut Node) {
+    if let Some(Node::List(targets)) = resource.member_mut("target") {
+        targets.retain(|target| target.text_of("type") != Some(REPORT));
+    }
 }
 
 /// "ifNoneExist: this is what follows the '?', not including the '?' itself" (FHIR R4, Bundle);

@@ -27,6 +27,8 @@ pub(super) enum Resource {
     Observation(Box<Observation>),
     /// Device.
     Device(Device),
+    /// `DiagnosticReport`.
+    DiagnosticReport(Box<DiagnosticReport>),
     /// Provenance.
     Provenance(Provenance),
 }
@@ -188,7 +190,7 @@ pub(super) struct Component {
 /// Narrative.
 #[derive(Clone, serde::Serialize)]
 pub(super) struct Narrative {
-    /// `generated`: it says nothing that the resource does not.
+    /// `generated`: it says nothing that the resource does not; `additional` otherwise.
     pub(super) status: &'static str,
     /// XHTML.
     pub(super) div: String,
@@ -246,6 +248,35 @@ pub(super) struct Observation {
     /// Parts.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(super) component: Vec<Component>,
+}
+
+/// `DiagnosticReport`.
+#[derive(Clone, serde::Serialize)]
+#[serde(rename_all = "camelCase")]
+pub(super) struct DiagnosticReport {
+    /// Profile and tags.
+    pub(super) meta: Meta,
+    /// The summary.
+    pub(super) text: Narrative,
+    /// Identity.
+    pub(super) identifier: Vec<Identifier>,
+    /// Status.
+    pub(super) status: &'static str,
+    /// What.
+    pub(super) code: CodeableConcept,
+    /// Whose.
+    pub(super) subject: Reference,
+    /// When it was examined.
+    pub(super) effective_period: Period,
+    /// When this version was signed.
+    pub(super) issued: String,
+    /// By whom.
+    pub(super) performer: Vec<Reference>,
+    /// The panel.
+    pub(super) result: Vec<Reference>,
+    /// The therapist's own conclusion.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) conclusion: Option<String>,
 }
 
 /// Device.

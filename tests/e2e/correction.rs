@@ -94,11 +94,13 @@ pub(crate) fn corrected_once(server: &Server, person: &Person, first: &Document)
         })
         .collect();
     told.sort();
+    // The panel tells of its members in its narrative, so it says something else as well.
     assert_eq!(
         told,
         [
             format!("{CHANGED} corrected version 2 value 40"),
             format!("{WITHDRAWN} entered-in-error version 2"),
+            "session.examination corrected version 2".to_owned(),
         ]
     );
 }

@@ -2,7 +2,7 @@
 //! What lies under our identifiers and was not sent by this store.
 
 use crate::binary::Site;
-use crate::document::{Document, Person};
+use crate::document::{Document, OBSERVATIONS, Person};
 use crate::server::{Holding, Server, reference, scenarios, version};
 use fascicle::json::{Node, text};
 use serde_json::json;
@@ -36,7 +36,7 @@ fn other_content_under_our_identifiers_waits_for_a_person(server: &Server) {
 
     assert_eq!(reason(&item), "held.other-content");
     let holding = Holding::of(server, &person.reference, &[document.instrument()]);
-    assert_eq!(holding.counts(), [26, 1, 1, 0]);
+    assert_eq!(holding.counts(), [OBSERVATIONS, 1, 1, 0]);
     assert!(holding.observations.iter().all(|one| version(one) == "1"));
 }
 
@@ -54,7 +54,7 @@ fn a_session_of_another_person_never_takes_the_place_of_the_first(server: &Serve
     assert_eq!(reason(&item), "held.other-person");
     let held =
         |person: &Person| Holding::of(server, &person.reference, &[document.instrument()]).counts();
-    assert_eq!((held(&person)[0], held(&other)[0]), (26, 0));
+    assert_eq!((held(&person)[0], held(&other)[0]), (OBSERVATIONS, 0));
 }
 
 fn somebodys_own_amendment_is_not_overwritten_by_a_correction(server: &Server) {
@@ -100,7 +100,7 @@ fn somebodys_own_amendment_is_not_overwritten_by_a_correction(server: &Server) {
         .expect("it");
     assert_eq!(now.text_of("status"), Some("corrected"));
     assert_eq!(now.at(&["valueQuantity", "value"]), Some(&number("30")));
-    assert_eq!(after.counts(), [26, 2, 1, 0]);
+    assert_eq!(after.counts(), [OBSERVATIONS, 2, 1, 0]);
 }
 
 fn number(digits: &str) -> Node {

@@ -2,7 +2,7 @@
 //! What the state folder holds, and what is said of it.
 
 use crate::binary::{Run, Site};
-use crate::document::Person;
+use crate::document::{OBSERVATIONS, Person};
 use crate::server::{Server, scenarios};
 use serde_json::json;
 use std::process::Command;
@@ -214,13 +214,17 @@ fn a_correction_is_encoded_only_after_what_it_corrects() {
     let methods = entries
         .iter()
         .filter_map(|e| e.at(&["request", "method"])?.text());
-    assert_eq!(methods.filter(|method| *method == "PUT").count(), 26);
+    assert_eq!(
+        methods.filter(|method| *method == "PUT").count(),
+        OBSERVATIONS
+    );
     let corrected = entries.iter().filter(|e| {
         e.at(&["resource", "status"])
             .and_then(fascicle::json::Node::text)
             == Some("corrected")
     });
-    assert_eq!(corrected.count(), 1);
+    // The finding, and the panel that tells of it.
+    assert_eq!(corrected.count(), 2);
     let file = site.path("out.ndjson");
     let out = file.display().to_string();
     fascicle(&["encode", "--ndjson", "--out", &out, &one, &two]).ended(0);

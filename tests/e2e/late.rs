@@ -4,7 +4,7 @@
 
 use crate::binary::Site;
 use crate::correction::{corrected, corrected_once};
-use crate::document::{Document, Person};
+use crate::document::{Document, OBSERVATIONS, Person};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
 
@@ -36,7 +36,7 @@ fn a_late_transaction_adds_nothing(server: &Server) {
     killed_settled_and_late(&site, &proxy, &document);
 
     let holding = Holding::of(server, &person.reference, &[document.instrument()]);
-    assert_eq!(holding.counts(), [26, 1, 1, 0]);
+    assert_eq!(holding.counts(), [OBSERVATIONS, 1, 1, 0]);
     assert_eq!(holding.loose_ends(server), Vec::<String>::new());
 }
 

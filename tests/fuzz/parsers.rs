@@ -421,7 +421,7 @@ pub fn statement(bytes: &[u8]) {
     let Some(body) = &answer.body else {
         return;
     };
-    let lines = statement::read(body.open());
+    let lines = statement::read(body.open(), true);
     assert!(!lines.is_empty());
     for line in lines {
         assert!(

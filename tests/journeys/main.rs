@@ -17,12 +17,15 @@ mod read_aloud;
 mod releases;
 mod sheets;
 mod signs;
+mod summary;
 mod who;
 
 #[path = "../support/document.rs"]
 mod document;
 #[path = "../support/every.rs"]
 mod every;
+#[path = "../support/facts.rs"]
+mod facts;
 #[path = "../support/part.rs"]
 mod part;
 #[path = "../support/resource.rs"]

@@ -19,11 +19,38 @@ const WORDS: [&str; 10] = [
 ];
 
 /// Each place of a document that takes words, and where the words stand in the record.
-const PLACES: [&str; 4] = [
+const PLACES: [&str; 12] = [
     "/findings/4/note",
     "/precautions/0/reason",
     "/session/condition/words",
     "/session/consent/how",
+    "/conclusion/words",
+    "/priority/words",
+    "/goals/0/words",
+    "/goals/0/agreed_with",
+    "/handling/0/words",
+    "/recommendations/0/to",
+    "/told/0/words",
+    "/told/0/how",
+];
+
+/// What people said in their own words.
+const OWN_WORDS: [(&str, &str); 6] = [
+    ("/conclusion", r#"{"words":"x"}"#),
+    ("/priority", r#"{"words":"x"}"#),
+    (
+        "/goals",
+        r#"[{"words":"x","target":"not set","agreed_with":"x"}]"#,
+    ),
+    (
+        "/handling",
+        r#"[{"words":"x","author":"therapist","review":"2026-12-14"}]"#,
+    ),
+    ("/recommendations", r#"[{"to":"x","words":"x"}]"#),
+    (
+        "/told",
+        r#"[{"words":"x","to":"x","at":"2026-11-16T10:05:00+01:00","how":"x"}]"#,
+    ),
 ];
 
 fn texts<'a>(node: &'a Node, found: &mut Vec<&'a str>) {
@@ -41,6 +68,9 @@ fn words_arrive_as_they_were_written_and_are_never_markup() {
             .into_iter()
             .filter(|words| {
                 let mut document = sound();
+                for (at, json) in OWN_WORDS {
+                    set(&mut document, at, Some(Node::parse(json).expect("JSON")));
+                }
                 set(&mut document, place, Some(text(*words)));
 
                 let bundle = encoded(&document).checked.record().bundle();

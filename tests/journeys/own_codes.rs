@@ -411,12 +411,14 @@ async fn a_session_accepted_under_other_tables_can_be_corrected() {
         .collect();
     let mut corrected = corrected;
     corrected.sort_unstable();
-    // The finding that was corrected, and those whose coding the other tables changed.
+    // The finding that was corrected, those whose coding the other tables changed, and the panel,
+    // whose narrative tells of the corrected one.
     assert_eq!(
         corrected,
         [
             "clonus.ankle",
             "pain.intensity.calf",
+            "session.examination",
             "tone.modified-ashworth.calf"
         ]
     );

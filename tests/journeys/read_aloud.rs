@@ -116,11 +116,14 @@ fn no_sign_has_to_be_heard() {
     for resource in all(&encoded, "Observation") {
         let code = own_code(resource.member("code"), "measure").expect("a measure of ours");
         let signed = catalogue().measures[code].kind != Kind::Panel;
+        if !signed {
+            continue;
+        }
         let told = words(resource);
         let minus = told
             .split(' ')
             .any(|word| word.starts_with('-') && word.len() > 1);
-        assert!(!(signed && minus), "{told}");
+        assert!(!minus, "{told}");
     }
 }
 

@@ -9,9 +9,12 @@ mod order;
 mod panics;
 mod random;
 mod sheets;
+mod summary;
 
 #[path = "../support/document.rs"]
 mod document;
+#[path = "../support/facts.rs"]
+mod facts;
 #[path = "../fuzz/parsers.rs"]
 mod parsers;
 #[path = "../support/sessions.rs"]

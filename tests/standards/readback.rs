@@ -5,7 +5,7 @@ use crate::document::{catalogue, lines, now};
 use fascicle::app::encode::{Earlier, encode};
 use fascicle::json::Node;
 use fhir_sdk::r4b::resources::{
-    Bundle, Device, Observation, ObservationValue, Provenance, Resource,
+    Bundle, Device, DiagnosticReport, Observation, ObservationValue, Provenance, Resource,
 };
 use fhir_sdk::r4b::types::{CodeableConcept, Reference};
 use serde_json::Value;
@@ -131,6 +131,9 @@ fn every_observation_reads_back_with_its_codes_value_and_references() {
                     emitted_codes(emitted.member("valueCodeableConcept"))
                 );
             }
+            Some(ObservationValue::String(words)) => {
+                assert_eq!(Some(words.as_str()), emitted.text_of("valueString"));
+            }
             Some(other) => panic!("{other:?}"),
             None => assert_eq!(
                 observation.data_absent_reason.is_some(),
@@ -164,6 +167,22 @@ fn every_provenance_reads_back_with_its_targets_and_agents() {
 }
 
 #[test]
+fn every_report_reads_back_with_its_panel_and_conclusion() {
+    let reports = resources("DiagnosticReport");
+    assert!(!reports.is_empty());
+    for emitted in reports {
+        let report: DiagnosticReport = read(&emitted);
+
+        assert_eq!(
+            references(&report.result),
+            emitted_references(&emitted, "result")
+        );
+        assert_eq!(report.conclusion.as_deref(), emitted.text_of("conclusion"));
+        same(&report, &emitted);
+    }
+}
+
+#[test]
 fn every_device_reads_back() {
     for emitted in resources("Device") {
         let device: Device = read(&emitted);
@@ -186,6 +205,7 @@ fn every_bundle_reads_back_with_every_entry_in_its_type() {
                 Some(Resource::Observation(_)) => "Observation",
                 Some(Resource::Device(_)) => "Device",
                 Some(Resource::Provenance(_)) => "Provenance",
+                Some(Resource::DiagnosticReport(_)) => "DiagnosticReport",
                 _ => "something else",
             })
             .collect();

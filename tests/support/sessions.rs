@@ -213,6 +213,7 @@ fn document(number: usize, rng: &mut Rng) -> Value {
     if rng.bool() {
         document["patient"]["family_name"] = json!("Testperson");
     }
+    own_words(&mut document, &day, offset, &mut seeded(31_337, number));
     let precautions = precautions(person(number));
     if precautions.is_empty() {
         document["no_precautions"] = json!("asked and looked up, none known");
@@ -220,6 +221,44 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         document["precautions"] = precautions.into();
     }
     document
+}
+
+/// What people said in their own words, some of it, sometimes.
+fn own_words(document: &mut Value, day: &str, offset: &str, rng: &mut Rng) {
+    let author = document["session"]["signed"]["by"].clone();
+    let mut list = |rng: &mut Rng, name: &str, one: &mut dyn FnMut(&mut Rng) -> Value| {
+        let count = if rng.bool() { rng.usize(1..=3) } else { 0 };
+        if count > 0 {
+            document[name] = (0..count).map(|_| one(rng)).collect();
+        }
+    };
+    list(rng, "goals", &mut |rng| {
+        let target = any(rng, &["not set", "2026-09-01", "2026-12-24"]);
+        json!({"words": words(rng), "target": target, "agreed_with": words(rng)})
+    });
+    list(rng, "handling", &mut |rng| {
+        let review = any(rng, &["2026-10-10", "2026-12-14"]);
+        json!({"words": words(rng), "author": author, "review": review})
+    });
+    list(
+        rng,
+        "recommendations",
+        &mut |rng| json!({"to": words(rng), "words": words(rng)}),
+    );
+    list(rng, "told", &mut |rng| {
+        let at = format!("{day}T09:{:02}:00{offset}", rng.u8(30..60));
+        let mut told = json!({"words": words(rng), "to": words(rng), "at": at, "how": words(rng)});
+        if rng.bool() {
+            told["prompt"] = json!({"code": "angle.unusual", "path": "/findings/0/value",
+                "session": id(rng)});
+        }
+        told
+    });
+    for name in ["conclusion", "priority"] {
+        if rng.bool() {
+            document[name] = json!({"words": words(rng)});
+        }
+    }
 }
 
 /// What may change a finding from one day to the next, in part.
@@ -555,6 +594,7 @@ fn value(row: &Measure, rng: &mut Rng) -> Value {
         | Kind::TraceCatch
         | Kind::TraceLine
         | Kind::Precaution
+        | Kind::Statement
         | Kind::Panel => panic!("not entered by hand"),
     }
 }

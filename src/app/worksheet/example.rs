@@ -39,7 +39,7 @@ fn example(catalogue: &Catalogue, row: &Measure, every: &Node) -> Result<(String
             return shown(catalogue, row, &traces(catalogue, row));
         }
         Kind::Derived => pair(catalogue, row, every),
-        Kind::Panel | Kind::Precaution => first(every),
+        Kind::Panel | Kind::Precaution | Kind::Statement => first(every),
         Kind::Range
         | Kind::StretchSlow
         | Kind::StretchFast

@@ -111,6 +111,20 @@ pub const NEEDS: &[Need] = &[
     must("Device", Interaction, "search-type", ONCE),
     must("Device", Search, "identifier", ONCE),
     must(
+        REPORT,
+        Interaction,
+        "create",
+        "the summary of a session cannot be stored as a report",
+    ),
+    must(REPORT, Interaction, "search-type", ONCE),
+    must(
+        REPORT,
+        Interaction,
+        "update",
+        "a correction cannot replace a report",
+    ),
+    must(REPORT, Search, "identifier", ONCE),
+    must(
         "Patient",
         Interaction,
         "search-type",
@@ -137,13 +151,17 @@ pub const NEEDS: &[Need] = &[
 ];
 
 /// The types created under a condition.
-pub const CONDITIONAL: [&str; 3] = ["Observation", "Provenance", "Device"];
+pub const CONDITIONAL: [&str; 4] = ["Observation", "Provenance", "Device", REPORT];
+
+/// The type that only a target needs to which reports are delivered.
+pub const REPORT: &str = "DiagnosticReport";
 
 /// The types, in the order they are told.
-pub const KINDS: [&str; 6] = [
+pub const KINDS: [&str; 7] = [
     "Observation",
     "Provenance",
     "Device",
+    REPORT,
     "Patient",
     "Practitioner",
     "Organization",

@@ -1,6 +1,6 @@
 //! What a record server has to be able to do.
 
-use crate::catalogue::conformance::needs::{CONDITIONAL, KINDS, NEEDS, Need, Place};
+use crate::catalogue::conformance::needs::{CONDITIONAL, KINDS, NEEDS, Need, Place, REPORT};
 use crate::catalogue::conformance::{DATED, Header};
 use crate::json::{Node, object, text};
 
@@ -75,7 +75,7 @@ fn resource(kind: &str) -> Node {
 
 fn interaction(need: &Need) -> Node {
     object([
-        ("extension", expectation(need.must)),
+        ("extension", expectation(is_always_needed(need))),
         ("code", text(need.name)),
         (
             "documentation",
@@ -86,7 +86,7 @@ fn interaction(need: &Need) -> Node {
 
 fn search(need: &Need) -> Node {
     object([
-        ("extension", expectation(need.must)),
+        ("extension", expectation(is_always_needed(need))),
         ("name", text(need.name)),
         ("type", text(parameter_type(need.name))),
         (
@@ -116,6 +116,11 @@ fn tag() -> Node {
             text("the condition under which a Provenance is created"),
         ),
     ])
+}
+
+/// A report is delivered only where the settings of a target ask for it.
+fn is_always_needed(need: &Need) -> bool {
+    need.must && need.kind != REPORT
 }
 
 fn expectation(must: bool) -> Node {

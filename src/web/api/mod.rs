@@ -7,6 +7,7 @@ mod metrics;
 mod queue;
 mod request;
 mod sessions;
+mod summary;
 mod trail;
 
 use crate::catalogue::Catalogue;
@@ -70,6 +71,7 @@ pub(super) fn router(desk: Desk) -> Router {
     Router::new()
         .route("/v1/sessions", post(sessions::submit))
         .route("/v1/sessions/{session}", get(sessions::session))
+        .route("/v1/sessions/{session}/summary", get(summary::summary))
         .route("/v1/queue", get(queue::items))
         .route("/v1/queue/{item}", get(queue::item))
         .route("/v1/queue/{item}/release", post(queue::release))

@@ -1,0 +1,105 @@
+//! `summary`: what a colleague reads, of documents or of what is kept.
+
+use crate::app::summary::{self, Asked};
+use crate::cli::arguments::SummaryOptions;
+use crate::cli::before::Before;
+use crate::cli::report::Mistake;
+use crate::cli::sessions::{Beside, Sessions};
+use crate::cli::{Ended, documents, report, settings};
+use crate::clock::{Clock, MachineClock};
+use crate::intake::sheet::Rows;
+use crate::json::Node;
+use crate::problem::Problem;
+use crate::summary::Summary;
+use std::io::{self, Write};
+use uuid::Uuid;
+
+pub(super) async fn summary(options: &SummaryOptions) -> anyhow::Result<Ended> {
+    match options.of {
+        Some(session) => of_store(options, session).await,
+        None => of_documents(options),
+    }
+}
+
+/// Of documents, which are neither kept nor sent by it.
+fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
+    if options.files.is_empty() {
+        let words = "name session documents, or a session that is kept with --of SESSION";
+        return Err(Mistake(words.to_owned()).into());
+    }
+    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let now = MachineClock.now();
+    let beside = Beside::read(options.beside.session.as_ref())?;
+    let mut before = Before::default();
+    let mut ended = Ended::Done;
+    let mut summaries = Vec::new();
+    let mut held = |name: &str, problems: &[Problem], rows: Option<&Rows>| {
+        ended = ended.max(report::ended(problems));
+        report::problems(&mut io::stdout(), name, problems, rows)
+    };
+    for (number, path) in (1..).zip(&options.files) {
+        let name = path.display().to_string();
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(session) = sessions.next() {
+            let given = match session {
+                Ok(given) => given,
+                Err(problems) => {
+                    held(&name, &problems, None)?;
+                    continue;
+                }
+            };
+            match given.encode(&before.of(&given.text), &catalogue, now) {
+                Ok(encoded) => {
+                    summaries.push(encoded.summary.clone());
+                    before.add(encoded);
+                }
+                Err(why) => held(&name, &why.problems, given.rows.as_ref())?,
+            }
+        }
+    }
+    // A summary of a document that does not hold would be taken for one that does.
+    if ended != Ended::Done {
+        writeln!(io::stdout(), "nothing was summarised")?;
+        return Ok(ended);
+    }
+    print(&summaries, options.json)?;
+    Ok(Ended::Done)
+}
+
+async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<Ended> {
+    let place = options.place();
+    let settings = settings::settings(&place)?;
+    let catalogue = documents::tables(settings::own_tables(&options.own, &settings))?;
+    let outbox = settings::existing_outbox(&settings).await?;
+    let today = MachineClock.now().date_naive();
+    let asked = summary::kept(&outbox, &catalogue, session, options.view, today).await?;
+    outbox.close().await;
+    let words = match asked {
+        Asked::Summary(one) => {
+            print(&[one], options.json)?;
+            return Ok(Ended::Done);
+        }
+        Asked::NotKept => "no session of this name is kept here",
+        Asked::SeveralPeople => {
+            "sessions of several people have this name, so nothing is put together of them"
+        }
+        Asked::AllWithdrawn => "every session of this person that is kept here was withdrawn",
+    };
+    writeln!(io::stdout(), "{words}")?;
+    Ok(Ended::Problems)
+}
+
+fn print(summaries: &[Summary], json: bool) -> io::Result<()> {
+    let mut out = io::stdout();
+    if json {
+        let all = Node::List(summaries.iter().map(summary::shown).collect());
+        return out.write_all(all.pretty().as_bytes());
+    }
+    for (index, one) in summaries.iter().enumerate() {
+        if index > 0 {
+            writeln!(out)?;
+        }
+        out.write_all(one.text().as_bytes())?;
+    }
+    Ok(())
+}

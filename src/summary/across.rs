@@ -1,0 +1,396 @@
+//! What several sessions of one person come to: for a handover, and for a discharge.
+
+use crate::catalogue::Catalogue;
+use crate::catalogue::rows::Kind;
+use crate::coding::{Coded, CodedValue, sentence};
+use crate::compare::{self, Meaning};
+use crate::finding::Session;
+use crate::finding::own_words::Says;
+use crate::measure::Measured;
+use crate::private::Private;
+use crate::summary::findings::{self, Place};
+use crate::summary::words::{counted, day};
+use crate::summary::{
+    About, Change, Changes, Examined, Line, Section, Summary, own_words, session,
+};
+use chrono::NaiveDate;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
+
+/// What the sessions are collected for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum View {
+    /// For whoever looks after the person next.
+    Handover,
+    /// For whoever looks after the person from now on: with what changed from first to last.
+    Discharge,
+}
+
+/// Collects what the sessions of one person say, the earliest first; none of them withdrawn, each in
+/// its latest version. `today` is the day on which a review date has passed or not.
+pub fn collect(
+    sessions: &[Examined<'_>],
+    view: View,
+    today: NaiveDate,
+    catalogue: &Catalogue,
+) -> Summary {
+    let name = match view {
+        View::Handover => "Handover",
+        View::Discharge => "Discharge",
+    };
+    let test = sessions.iter().any(|one| one.session.test_data);
+    let test = if test {
+        " (test data: an invented person)"
+    } else {
+        ""
+    };
+    let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
+    let mut sections = vec![precautions(sessions, today)];
+    sections.extend(own(sessions, "handling-step", today));
+    sections.push(open_prompts(sessions));
+    sections.extend(latest_found(sessions, catalogue));
+    sections.push(not_tested(sessions, catalogue));
+    if view == View::Discharge {
+        sections.push(from_first_to_last(sessions, catalogue));
+    }
+    let last = ["conclusion", "priority", "goal", "recommendation", "told"];
+    sections.extend(
+        last.into_iter()
+            .filter_map(|code| own(sessions, code, today)),
+    );
+    sections.push(about(sessions));
+    Summary {
+        title: Private::new(title),
+        sections,
+    }
+}
+
+fn extent(sessions: &[Examined<'_>]) -> String {
+    let examinations = counted(sessions.len(), "examination", "examinations");
+    match (sessions.first(), sessions.last()) {
+        (Some(first), Some(last)) if sessions.len() > 1 => {
+            format!("{examinations} from {} to {}", of(first), of(last))
+        }
+        (Some(only), _) => format!("{examinations} on {}", of(only)),
+        (None, _) => examinations,
+    }
+}
+
+fn of(one: &Examined<'_>) -> String {
+    day(date(one.session))
+}
+
+fn date(session: &Session) -> NaiveDate {
+    session.start.instant.date_naive()
+}
+
+/// The latest statement of each precaution, those that stand before those that were lifted.
+fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
+    let mut latest: BTreeMap<Uuid, (&Examined<'_>, &Coded)> = BTreeMap::new();
+    for one in sessions {
+        let carried = |id: Uuid| {
+            let mut stated = one.session.precautions.iter();
+            stated.any(|it| it.id == id && it.carried)
+        };
+        for coded in one.coded.iter().filter(|it| it.kind == Kind::Precaution) {
+            if !carried(coded.id) {
+                latest.insert(coded.id, (one, coded));
+            }
+        }
+    }
+    let mut lines: Vec<(bool, Line)> = Vec::new();
+    for (one, coded) in latest.into_values().filter(|(_, coded)| !coded.withdrawn) {
+        let mut stated = one.session.precautions.iter();
+        let Some(stated) = stated.find(|it| it.id == coded.id) else {
+            continue;
+        };
+        let stands = stated.stands_on(today);
+        let passed = |at: Option<NaiveDate>| stands && at.is_some_and(|at| at < today);
+        let mut words = session::precaution(coded);
+        words.extend([" Stated on ", &of(one), "."]);
+        if passed(stated.review) {
+            words
+                .push_str(" Its review date has passed: it holds until somebody lifts it by name.");
+        }
+        if passed(stated.end) {
+            words.push_str(" Its end date has passed: it holds until somebody lifts it by name.");
+        }
+        lines.push((!stands, Line::about(one.session, coded, words)));
+    }
+    lines.sort_by(|a, b| (a.0, &a.1.words).cmp(&(b.0, &b.1.words)));
+    let mut lines: Vec<Line> = lines.into_iter().map(|(_, line)| line).collect();
+    if lines.is_empty() {
+        let last = sessions.last().filter(|one| one.session.none_known);
+        lines.push(Line::plain(match last {
+            Some(last) => format!("Asked and looked up on {}: none is known.", of(last)),
+            None => "None is kept here.".to_owned(),
+        }));
+    }
+    Section::new("precautions", "Precautions", lines)
+}
+
+/// The statements of one kind of the latest session that has any.
+fn own(sessions: &[Examined<'_>], code: &'static str, today: NaiveDate) -> Option<Section> {
+    let titles = own_words::SECTIONS.into_iter();
+    let (_, title) = titles.into_iter().find(|(key, _)| *key == code)?;
+    let said = |one: &Examined<'_>| -> Vec<Line> {
+        let statements = one.session.statements.iter();
+        let statements = statements.filter(|it| it.says.key() == code && !it.withdrawn);
+        statements
+            .filter_map(|statement| {
+                let mut coded = one.coded.iter();
+                let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
+                let words = own_words::line(statement, one.session, Some(today));
+                Some(Line::about(one.session, coded, words))
+            })
+            .collect()
+    };
+    // What was passed on is a list that grows; of anything else the latest holds.
+    if code == "told" {
+        let lines: Vec<Line> = sessions.iter().flat_map(said).collect();
+        return (!lines.is_empty()).then(|| Section::new(code, title, lines));
+    }
+    let mut latest = sessions.iter().rev().map(|one| (one, said(one)));
+    let (one, lines) = latest.find(|(_, lines)| !lines.is_empty())?;
+    let title = own_words::heading(code, title, one.session);
+    Some(Section::new(
+        code,
+        format!("{title}, from {}", of(one)),
+        lines,
+    ))
+}
+
+/// A prompt as its session, code and path name it.
+type Named = (Uuid, String, String);
+
+/// Prompts that no statement says to have been passed on to anybody.
+fn open_prompts(sessions: &[Examined<'_>]) -> Section {
+    let told: BTreeSet<Named> = sessions.iter().flat_map(passed_on).collect();
+    let mut lines = Vec::new();
+    for one in sessions {
+        let open = one.prompts.iter().filter(|prompt| {
+            let named = (one.session.id, prompt.code.clone(), prompt.path.clone());
+            !told.contains(&named)
+        });
+        let mut of_one: Vec<String> = open
+            .map(|prompt| format!("{} ({})", session::prompt(prompt, one), of(one)))
+            .collect();
+        of_one.sort();
+        lines.extend(of_one.into_iter().map(Line::plain));
+    }
+    lines.push(Line::plain(if lines.is_empty() {
+        "None: of every prompt it is recorded that it was passed on, or there was none. Whether \
+         anybody acted on it is not known here."
+    } else {
+        "A prompt asks somebody to look and is no diagnosis: the treating team and local policy \
+         come first."
+    }));
+    let title = "Prompts of which no record says that anybody was told";
+    Section::new("open-prompts", title, lines)
+}
+
+fn passed_on(one: &Examined<'_>) -> Vec<Named> {
+    let session = one.session;
+    let statements = session.statements.iter().filter(|it| !it.withdrawn);
+    statements
+        .filter_map(|statement| match &statement.says {
+            Says::Told {
+                prompt: Some(prompt),
+                ..
+            } => Some((
+                prompt.session.unwrap_or(session.id),
+                prompt.code.clone(),
+                prompt.path.clone(),
+            )),
+            Says::Told { .. }
+            | Says::Conclusion
+            | Says::Priority
+            | Says::Goal { .. }
+            | Says::HandlingStep { .. }
+            | Says::Recommendation { .. } => None,
+        })
+        .collect()
+}
+
+/// One statement about a site, with the session it stands in.
+#[derive(Clone, Copy)]
+struct Told<'a> {
+    one: &'a Examined<'a>,
+    coded: &'a Coded,
+    measured: Option<&'a Measured>,
+}
+
+impl Told<'_> {
+    fn examined(&self) -> bool {
+        self.measured.is_none_or(Measured::examined)
+    }
+}
+
+/// What tells one examined thing from another: its name, and the position of the body.
+type Thing = (String, String);
+
+/// Every thing that was examined or left out, with all that was said of it, the earliest first.
+fn things<'a>(
+    sessions: &'a [Examined<'a>],
+    catalogue: &Catalogue,
+) -> BTreeMap<Thing, Vec<Told<'a>>> {
+    let mut things: BTreeMap<Thing, Vec<Told<'a>>> = BTreeMap::new();
+    for one in sessions {
+        let by_id = session::findings_of(one);
+        let coded = one.coded.iter().filter(|coded| !coded.withdrawn);
+        for coded in coded.filter(|coded| session::is_about_the_body(coded.kind)) {
+            let position = coded.finding.as_ref().map(|finding| &finding.position);
+            let position = position.cloned().unwrap_or_default();
+            let thing = (findings::name(coded, catalogue), position);
+            let measured = by_id.get(&coded.id).copied();
+            things.entry(thing).or_default().push(Told {
+                one,
+                coded,
+                measured,
+            });
+        }
+    }
+    things
+}
+
+fn line(told: &Told<'_>, catalogue: &Catalogue) -> Line {
+    let session = told.one.session;
+    let words = findings::line(told.coded, told.measured, session, catalogue);
+    Line::about(session, told.coded, format!("{words} ({})", of(told.one)))
+}
+
+/// What was found last of each thing, by region and side.
+fn latest_found(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Vec<Section> {
+    let things = things(sessions, catalogue);
+    let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
+    for told in things.values() {
+        let Some(last) = told.iter().rev().find(|told| told.examined()) else {
+            continue;
+        };
+        // Sides are named as the latest session of all names them, so that each has one heading.
+        let session = sessions.last().map_or(last.one.session, |one| one.session);
+        let heading = findings::heading(last.coded, session, catalogue);
+        let place = findings::place(last.coded, session, catalogue);
+        lines.insert(place, (heading, line(last, catalogue)));
+    }
+    session::by_heading(lines.into_values())
+}
+
+/// What was left out last, unless it was examined since.
+fn not_tested(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
+    let things = things(sessions, catalogue);
+    let left_out = things.values().filter_map(|told| told.last());
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    for told in left_out.filter(|told| !told.examined()) {
+        let place = findings::place(told.coded, told.one.session, catalogue);
+        lines.insert(place, line(told, catalogue));
+    }
+    let mut lines: Vec<Line> = lines.into_values().collect();
+    if lines.is_empty() {
+        lines.push(Line::plain("Nothing is recorded as left out last time."));
+    }
+    Section::new("not-tested", "Not tested last time, and why", lines)
+}
+
+/// From the first to the last time a thing was examined.
+fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
+    let things = things(sessions, catalogue);
+    let mut changes = Changes::default();
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    for told in things.values() {
+        let mut examined = told.iter().filter(|told| told.examined());
+        let (Some(first), Some(last)) = (examined.next(), examined.next_back()) else {
+            continue;
+        };
+        let place = findings::place(last.coded, last.one.session, catalogue);
+        let found = |told: &Told<'_>| {
+            let found = told.measured.map(|it| sentence::value(it, catalogue));
+            found.or_else(|| sentence::in_words(&told.coded.value))
+        };
+        let words = format!(
+            "{}: from {} ({}) to {} ({}); {}.",
+            findings::name(last.coded, catalogue),
+            found(first).unwrap_or_default(),
+            of(first.one),
+            found(last).unwrap_or_default(),
+            of(last.one),
+            change(first, last, &mut changes, catalogue)
+        );
+        lines.insert(place, Line::about(last.one.session, last.coded, words));
+    }
+    let mut all = Vec::new();
+    if changes.compared > 0 {
+        all.push(Line::plain(session::counts(&changes, "the first time")));
+    }
+    all.extend(lines.into_values());
+    if all.is_empty() {
+        all.push(Line::plain("Nothing was examined twice in the same way."));
+    }
+    Section::new("first-to-last", "From the first time to the last", all)
+}
+
+/// What a change means beside the error of measuring: higher, lower, within it, or not judged.
+fn change(
+    first: &Told<'_>,
+    last: &Told<'_>,
+    changes: &mut Changes,
+    catalogue: &Catalogue,
+) -> String {
+    let (Some(before), Some(after)) = (first.measured, last.measured) else {
+        return "computed, so its parts are compared".to_owned();
+    };
+    if !matches!(last.coded.value, CodedValue::Amount(_)) || after.angle().is_none() {
+        return "no difference is worked out for it".to_owned();
+    }
+    let rows = &catalogue.measurement_error;
+    let sessions = (first.one.session, last.one.session);
+    let change = match compare::change((before, sessions.0), (after, sessions.1), rows) {
+        Ok(change) => change,
+        Err(reason) => return format!("not compared: {reason}"),
+    };
+    changes.compared = changes.compared.saturating_add(1);
+    if change.meaning != Meaning::NotJudged {
+        changes.judged = changes.judged.saturating_add(1);
+    }
+    let by = sentence::counted(change.degrees.magnitude(), "degree");
+    let way = if change.degrees.is_zero() {
+        "no difference".to_owned()
+    } else if change.degrees.is_negative() {
+        format!("lower by {by}")
+    } else {
+        format!("higher by {by}")
+    };
+    let judged = match &change.meaning {
+        Meaning::Higher(_) | Meaning::Lower(_) => {
+            changes.beyond.push(Change {
+                about: Some(About {
+                    source: sessions.1.source.clone(),
+                    session: sessions.1.id,
+                    id: last.coded.id,
+                    role: last.coded.role,
+                }),
+                words: Private::new(way.clone()),
+            });
+            "more than the error of measuring"
+        }
+        Meaning::WithinError(_) => "within the error of measuring",
+        Meaning::NotJudged => "not judged, because no error is published for this way of measuring",
+    };
+    format!("{way}, {judged}")
+}
+
+fn about(sessions: &[Examined<'_>]) -> Section {
+    let counted = counted(sessions.len(), "examination", "examinations");
+    let lines = [
+        format!(
+            "Put together by software from {counted} kept in this place, in fixed words; what others \
+             recorded elsewhere is not in it, and withdrawn sessions are left out. Words in quotation \
+             marks are those of the people named."
+        ),
+        "That something was delivered to a record does not mean that anybody has read it: what \
+         matters is passed on in person."
+            .to_owned(),
+    ];
+    let lines = lines.into_iter().map(Line::plain).collect();
+    Section::new("about", "About this summary", lines)
+}

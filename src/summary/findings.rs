@@ -1,0 +1,181 @@
+//! A finding in one line: site and side, measure, what tells it from the same measure done
+//! otherwise, what was found.
+
+use crate::catalogue::Catalogue;
+use crate::coding::{Coded, CodedValue, Concept, sentence};
+use crate::finding::{Outcome, Session};
+use crate::intake::draft::{MoreAffectedSide, Side};
+use crate::measure::Measured;
+use crate::summary::words::{capital, one_line, quoted};
+
+/// Parts that stand beside the name of the measure, and parts that the value says already.
+const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
+const SAID: [&str; 1] = ["joint-state"];
+
+/// Where a statement stands among others, whatever the order of the document.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Place {
+    pub(super) region: String,
+    pub(super) side: u8,
+    site: String,
+    name: String,
+}
+
+/// The place of a statement; what has no site of the body stands before what has one.
+pub(super) fn place(one: &Coded, session: &Session, catalogue: &Catalogue) -> Place {
+    let (side, place) = side_and_place(one).unwrap_or_default();
+    let row = catalogue.sites.get(&place);
+    Place {
+        region: row.map(|row| row.region.clone()).unwrap_or_default(),
+        side: rank(&side, session.more_affected),
+        site: place,
+        name: format!("{}\u{1f}{}", name(one, catalogue), one.id),
+    }
+}
+
+/// The more affected side is told first; where neither is, right goes before left.
+fn rank(side: &str, more_affected: MoreAffectedSide) -> u8 {
+    let left_first = more_affected == MoreAffectedSide::Left;
+    match side {
+        "right" => u8::from(left_first),
+        "left" => u8::from(!left_first),
+        _ => 2,
+    }
+}
+
+/// Side and site of a statement, from the code of ours.
+fn side_and_place(one: &Coded) -> Option<(String, String)> {
+    let own = own_code(one.body_site.as_ref()?, "site")?;
+    let (side, place) = own.split_once('.')?;
+    Some((side.to_owned(), place.to_owned()))
+}
+
+/// The heading under which a statement stands.
+pub(super) fn heading(one: &Coded, session: &Session, catalogue: &Catalogue) -> String {
+    let Some((side, place)) = side_and_place(one) else {
+        return "Findings".to_owned();
+    };
+    let region = catalogue.sites.get(&place);
+    let region = capital(region.map_or(place.as_str(), |row| row.region.as_str()));
+    let affected = match (side.as_str(), session.more_affected) {
+        ("left", MoreAffectedSide::Left) | ("right", MoreAffectedSide::Right) => {
+            ", the more affected side"
+        }
+        ("left", MoreAffectedSide::Right) | ("right", MoreAffectedSide::Left) => {
+            ", the less affected side"
+        }
+        (_, _) => "",
+    };
+    if side == Side::Middle.word() {
+        format!("Findings: {region}")
+    } else {
+        format!("Findings: {region}, {side}{affected}")
+    }
+}
+
+/// Site and side, measure, and what tells it from the same measure done otherwise.
+pub(super) fn name(one: &Coded, catalogue: &Catalogue) -> String {
+    let measure = own_code(&one.code, "measure");
+    let row = measure.and_then(|code| catalogue.measures.get(code));
+    let label = row.map_or_else(
+        || one.code.text.clone().unwrap_or_default(),
+        |row| row.label.clone(),
+    );
+    let whole = one.body_site.as_ref().and_then(|site| site.text.as_ref());
+    let named = side_and_place(one).and_then(|(side, place)| {
+        let place = catalogue.sites.get(&place)?;
+        // The name of the measure may tell the place already; the side it never tells.
+        label.contains(&place.label).then_some(side)
+    });
+    let mut name = match (named.as_deref(), whole) {
+        (Some("middle"), _) | (None, None) => capital(&label),
+        (Some(side), _) => format!("{}: {label}", capital(side)),
+        (None, Some(whole)) => format!("{}: {label}", capital(whole)),
+    };
+    let mode = row.and_then(|row| row.mode.as_deref());
+    // A reader has to know who moved the limb; most names say so.
+    let unsaid = mode.filter(|mode| !label.split(' ').any(|word| word == *mode));
+    name.extend(unsaid.into_iter().flat_map(|mode| [", ", mode]));
+    for (part, value) in &one.parts {
+        let code = own_code(part, "component").unwrap_or_default();
+        if let (true, Some(words)) = (BESIDE.contains(&code), sentence::in_words(value)) {
+            let repeat = if code == "repeat" { "repeat " } else { "" };
+            name.extend([", ", repeat, &words]);
+        }
+    }
+    name
+}
+
+/// The whole line of a statement about a site.
+pub(super) fn line(
+    one: &Coded,
+    measured: Option<&Measured>,
+    session: &Session,
+    catalogue: &Catalogue,
+) -> String {
+    let found = measured
+        .map(|measured| sentence::value(measured, catalogue))
+        .or_else(|| sentence::in_words(&one.value))
+        .unwrap_or_default();
+    let mut line = format!("{}: {found}", name(one, catalogue));
+    for (part, value) in &one.parts {
+        let code = own_code(part, "component").unwrap_or_default();
+        if BESIDE.contains(&code) || SAID.contains(&code) {
+            continue;
+        }
+        let label = part.text.as_deref().unwrap_or_default();
+        let words = match (code, value) {
+            ("ending", CodedValue::Concept(how)) => ending(how, &found),
+            ("pain-during", CodedValue::Amount(pain)) => Some(format!("{} of 10", pain.value)),
+            (_, value) => sentence::in_words(value).map(|words| one_line(&words)),
+        };
+        line.extend(words.iter().flat_map(|words| ["; ", label, ": ", words]));
+    }
+    line.extend(why(measured).map(|why| format!("; reason given: {why}")));
+    let position = one.finding.as_ref().map(|finding| &finding.position);
+    if position.is_some_and(|position| *position != session.body_position) {
+        let words = one.position.as_ref().and_then(|it| it.text.as_deref());
+        line.extend(["; position: ", words.unwrap_or_default()]);
+    }
+    // How a number was found decides what it may be set against.
+    if matches!(one.value, CodedValue::Amount(_)) {
+        let words = one.method.as_ref().and_then(|it| it.text.as_deref());
+        line.extend(words.into_iter().flat_map(|words| ["; method: ", words]));
+    }
+    match measured {
+        // Prompts stand beside a finding as notes of the software; a summary has a place for them.
+        Some(measured) => {
+            let note = measured.finding.note.as_ref().map(quoted);
+            line.extend(note.iter().flat_map(|note| ["; note: ", note]));
+        }
+        None => line.push_str("; computed from other findings"),
+    }
+    line.push('.');
+    line
+}
+
+/// How a movement ended, unless it was carried through, which a reader takes for granted, or the value
+/// says it already.
+fn ending(how: &Concept, found: &str) -> Option<String> {
+    let system = Catalogue::system_of("ending");
+    let own = how.codes.iter().find(|code| code.system == system)?;
+    let said = own.code == "end-of-range" || found.contains(&own.display);
+    (!said).then(|| own.display.clone())
+}
+
+/// Why a movement was taken no further, in the words of whoever moved it.
+fn why(measured: Option<&Measured>) -> Option<String> {
+    match &measured?.finding.outcome {
+        Outcome::Found(_, Some(ending)) => ending.why.as_ref().map(quoted),
+        Outcome::Found(_, None) | Outcome::NotTested(_) => None,
+    }
+}
+
+/// The code of ours in a concept.
+pub(super) fn own_code<'a>(concept: &'a Concept, list: &str) -> Option<&'a str> {
+    let system = Catalogue::system_of(list);
+    let mut codes = concept.codes.iter();
+    codes
+        .find(|code| code.system == system)
+        .map(|code| code.code.as_str())
+}

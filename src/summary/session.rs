@@ -1,0 +1,386 @@
+//! The summary of one session.
+
+use crate::catalogue::Catalogue;
+use crate::catalogue::rows::Kind;
+use crate::coding::{Coded, CodedValue, sentence};
+use crate::finding::Session;
+use crate::intake::draft::{Consent, MoreAffectedSide};
+use crate::measure::Measured;
+use crate::private::Private;
+use crate::summary::findings::{self, Place};
+use crate::summary::words::{capital, counted, day, one_line, partial, quoted};
+use crate::summary::{Changes, Examined, Line, Prompt, Section, Summary, own_words};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+pub(super) fn summary(one: &Examined<'_>, changes: &Changes, catalogue: &Catalogue) -> Summary {
+    let session = one.session;
+    let title = title(session);
+    if session.withdrawn {
+        let words = "This session was withdrawn: everything in it was entered in error and is not \
+                     to be used.";
+        let lines = vec![Line::plain(words)];
+        return Summary {
+            title: Private::new(title),
+            sections: vec![Section::new("in-error", "Withdrawn", lines)],
+        };
+    }
+    let mut sections = vec![precautions(one, catalogue)];
+    sections.extend(found(one, catalogue));
+    sections.push(not_tested(one, catalogue));
+    sections.push(changed(changes));
+    sections.push(prompts(one));
+    sections.extend(said(one));
+    sections.push(circumstances(one, catalogue));
+    sections.extend(in_error(one, catalogue));
+    sections.push(about());
+    Summary {
+        title: Private::new(title),
+        sections,
+    }
+}
+
+fn title(session: &Session) -> String {
+    let (start, end) = (session.start.instant, session.end.instant);
+    let test = if session.test_data {
+        " (test data: an invented person)"
+    } else {
+        ""
+    };
+    format!(
+        "Neurological physiotherapy examination on {}, {} to {}{test}",
+        day(start.date_naive()),
+        start.format("%H:%M"),
+        end.format("%H:%M")
+    )
+}
+
+/// Statements of a kind that stand.
+fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
+    one.coded.iter().filter(|coded| !coded.withdrawn)
+}
+
+/// The findings in their measures, by their identity.
+pub(super) fn findings_of<'a>(one: &Examined<'a>) -> BTreeMap<Uuid, &'a Measured> {
+    let measured = one.measured.iter();
+    measured.map(|one| (one.finding.id, one)).collect()
+}
+
+fn precautions(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+    let mut lines: Vec<(Place, Line)> = standing(one)
+        .filter(|coded| coded.kind == Kind::Precaution)
+        .map(|coded| {
+            let place = findings::place(coded, one.session, catalogue);
+            let words = precaution(coded);
+            (place, Line::about(one.session, coded, words))
+        })
+        .collect();
+    lines.sort_by(|a, b| a.0.cmp(&b.0));
+    let mut lines: Vec<Line> = lines.into_iter().map(|(_, line)| line).collect();
+    if one.session.none_known {
+        lines.push(Line::plain("Asked and looked up: none is known."));
+    } else if lines.is_empty() {
+        lines.push(Line::plain("None stands."));
+    }
+    Section::new("precautions", "Precautions", lines)
+}
+
+/// A precaution in one line: where, what it limits, and everything that was said about it.
+pub(super) fn precaution(one: &Coded) -> String {
+    let site = one.body_site.as_ref().and_then(|site| site.text.as_deref());
+    let limit = sentence::in_words(&one.value).unwrap_or_default();
+    let mut line = format!("{}: {limit}", capital(site.unwrap_or_default()));
+    for (part, value) in &one.parts {
+        let words = match value {
+            CodedValue::Day(date) => Some(day(*date)),
+            CodedValue::Words(words) => Some(quoted(words)),
+            CodedValue::Amount(_)
+            | CodedValue::Concept(_)
+            | CodedValue::Absent(_)
+            | CodedValue::Count(_)
+            | CodedValue::When(_)
+            | CodedValue::Samples(_)
+            | CodedValue::Members => sentence::in_words(value),
+        };
+        let name = match findings::own_code(part, "component") {
+            Some("precaution-status") => "status",
+            Some("precaution-source") => "said by",
+            Some("precaution-reason") => "reason",
+            Some("precaution-movement") => "movement",
+            Some("precaution-angle") => "not beyond",
+            Some("precaution-set") => "set on",
+            Some("precaution-review") => "to be reviewed on",
+            Some("precaution-end") => "to end on",
+            Some("precaution-lifted") => "lifted on",
+            Some("precaution-lifted-by") => "by",
+            Some(_) | None => part.text.as_deref().unwrap_or_default(),
+        };
+        line.extend(words.iter().flat_map(|words| ["; ", name, " ", words]));
+    }
+    for note in &one.notes {
+        line.extend(["; ", note.open()]);
+    }
+    line.push('.');
+    line
+}
+
+/// What was examined, by region and side.
+fn found(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
+    let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
+    let by_id = findings_of(one);
+    for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
+        let measured = by_id.get(&coded.id).copied();
+        if measured.is_some_and(|measured| !measured.examined()) {
+            continue;
+        }
+        let words = findings::line(coded, measured, one.session, catalogue);
+        let heading = findings::heading(coded, one.session, catalogue);
+        let line = Line::about(one.session, coded, words);
+        lines.insert(
+            findings::place(coded, one.session, catalogue),
+            (heading, line),
+        );
+    }
+    by_heading(lines.into_values())
+}
+
+/// One section for each heading, in the order in which they come.
+pub(super) fn by_heading(lines: impl Iterator<Item = (String, Line)>) -> Vec<Section> {
+    let mut sections: Vec<Section> = Vec::new();
+    for (heading, line) in lines {
+        match sections.last_mut() {
+            Some(section) if section.title == heading => section.lines.push(line),
+            Some(_) | None => sections.push(Section::new("findings", heading, vec![line])),
+        }
+    }
+    sections
+}
+
+pub(super) const fn is_about_the_body(kind: Kind) -> bool {
+    !matches!(kind, Kind::Panel | Kind::Precaution | Kind::Statement)
+}
+
+/// Everything that was left out, with its reason: none of it is ever left out here.
+fn not_tested(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let by_id = findings_of(one);
+    for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
+        let measured = by_id.get(&coded.id).copied();
+        let measured = measured.filter(|measured| !measured.examined());
+        if measured.is_some() {
+            let words = findings::line(coded, measured, one.session, catalogue);
+            let place = findings::place(coded, one.session, catalogue);
+            lines.insert(place, Line::about(one.session, coded, words));
+        }
+    }
+    let mut lines: Vec<Line> = lines.into_values().collect();
+    if lines.is_empty() {
+        lines.push(Line::plain("Nothing was recorded as left out."));
+    }
+    Section::new("not-tested", "Not tested, and why", lines)
+}
+
+/// Changes beyond the error of measuring, with how many chance alone would give: MDC95 is passed by
+/// 5 in 100 repeats of an unchanged state (standards of measurement error; de Vet 2006, Health Qual
+/// Life Outcomes 4:54).
+fn changed(changes: &Changes) -> Section {
+    let mut lines = Vec::new();
+    match changes.since {
+        None => lines.push(Line::plain(
+            "This session was not compared with an earlier one.",
+        )),
+        Some(since) => {
+            lines.push(Line::plain(counts(changes, &day(since))));
+            lines.extend(changes.beyond.iter().map(|change| Line {
+                about: change.about.clone().into_iter().collect(),
+                words: change.words.clone(),
+            }));
+        }
+    }
+    Section::new(
+        "changes",
+        "Changed by more than the error of measuring",
+        lines,
+    )
+}
+
+pub(super) fn counts(changes: &Changes, since: &str) -> String {
+    let compared = counted(changes.compared, "finding was", "findings were");
+    let mut words = format!("{compared} compared with {since}. ");
+    if changes.judged == 0 {
+        words.push_str("For none of them is an error of measuring published, so none is judged.");
+        return words;
+    }
+    let judged = counted(changes.judged, "comparison was", "comparisons were");
+    let beyond = counted(changes.beyond.len(), "change is", "changes are");
+    let expected = by_chance(changes.judged);
+    format!(
+        "{words}{judged} judged against a published error of measuring; {beyond} larger. Were \
+         nothing changed, chance alone would still be expected to give {expected} of {} (1 in 20).",
+        changes.judged
+    )
+}
+
+/// A twentieth of a count, in digits.
+fn by_chance(count: usize) -> String {
+    let hundredths = count.saturating_mul(5);
+    let (whole, rest) = (hundredths / 100, hundredths % 100);
+    let digits = format!("{whole}.{rest:02}");
+    digits
+        .trim_end_matches('0')
+        .trim_end_matches('.')
+        .to_owned()
+}
+
+fn prompts(one: &Examined<'_>) -> Section {
+    let mut lines: Vec<Line> = one
+        .prompts
+        .iter()
+        .map(|prompt| Line::plain(self::prompt(prompt, one)))
+        .collect();
+    lines.sort_by(|a, b| a.words.cmp(&b.words));
+    lines.push(Line::plain(if lines.is_empty() {
+        "No check raised one. That is no finding: the treating team and local policy come first."
+    } else {
+        "A prompt asks somebody to look and is no diagnosis: the treating team and local policy \
+         come first."
+    }));
+    Section::new("prompts", "Prompts to look", lines)
+}
+
+/// A prompt in one line, with the finding it is about.
+pub(super) fn prompt(prompt: &Prompt, one: &Examined<'_>) -> String {
+    let of = |measured: &&Measured| {
+        let path = measured.finding.path.as_str();
+        let rest = prompt.path.strip_prefix(path);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+    };
+    let about = one.measured.iter().find(of).map(|measured| {
+        let side = capital(measured.finding.side.word());
+        format!("{side}, {}: ", measured.row.label)
+    });
+    let urgent = if prompt.urgent {
+        "To reach the treating team at once: "
+    } else {
+        ""
+    };
+    let what = one_line(prompt.what.open());
+    let mut line = format!("{urgent}{}{what}", about.unwrap_or_default());
+    if let Some((role, reason)) = &prompt.confirmed {
+        line.extend(["; seen by ", role, ", who says: ", &quoted(reason)]);
+    }
+    line.push('.');
+    line
+}
+
+fn said(one: &Examined<'_>) -> Vec<Section> {
+    let section = |(code, title): (&'static str, &str)| {
+        let statements = one.session.statements.iter();
+        let statements = statements.filter(|it| it.says.key() == code && !it.withdrawn);
+        let lines: Vec<Line> = statements
+            .filter_map(|statement| {
+                let mut coded = standing(one);
+                let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
+                let words = own_words::line(statement, one.session, None);
+                Some(Line::about(one.session, coded, words))
+            })
+            .collect();
+        let title = own_words::heading(code, title, one.session);
+        (!lines.is_empty()).then(|| Section::new(code, title, lines))
+    };
+    own_words::SECTIONS
+        .into_iter()
+        .filter_map(section)
+        .collect()
+}
+
+/// What holds for the day as a whole.
+fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+    let session = one.session;
+    let side = match session.more_affected {
+        MoreAffectedSide::Left => "left",
+        MoreAffectedSide::Right => "right",
+        MoreAffectedSide::Both => "both alike",
+        MoreAffectedSide::Neither => "neither",
+        MoreAffectedSide::NotKnown => "not known",
+    };
+    let consent = match session.consent {
+        Consent::Yes => "given",
+        Consent::No => "not given",
+        Consent::BySomebodyEntitled => "given by somebody entitled to",
+    };
+    let position = catalogue.word("body-position", &session.body_position);
+    let position = position.map_or(session.body_position.as_str(), |row| row.label.as_str());
+    let mut lines = vec![
+        format!("More affected side: {side}."),
+        format!("Position unless said otherwise: {position}."),
+        format!("Consent: {consent}; {}.", quoted(&session.consent_how)),
+    ];
+    if let Some((words, onset)) = &session.condition {
+        let onset = onset.as_deref().map(partial);
+        let onset = onset.map(|onset| format!("; onset: {onset}"));
+        lines.push(format!(
+            "Condition: {}{}.",
+            quoted(words),
+            onset.unwrap_or_default()
+        ));
+    }
+    let panel = standing(one).find(|coded| coded.kind == Kind::Panel);
+    for (part, value) in panel.iter().flat_map(|panel| &panel.parts) {
+        let name = capital(&one_line(part.text.as_deref().unwrap_or_default()));
+        let words = match value {
+            CodedValue::Day(date) => Some(day(*date)),
+            CodedValue::Words(words) => Some(quoted(words)),
+            CodedValue::When(written) => Some(partial(written)),
+            CodedValue::Amount(_)
+            | CodedValue::Concept(_)
+            | CodedValue::Absent(_)
+            | CodedValue::Count(_)
+            | CodedValue::Samples(_)
+            | CodedValue::Members => sentence::in_words(value),
+        };
+        lines.extend(words.map(|words| format!("{name}: {words}.")));
+    }
+    for none in &session.circumstances.none_known {
+        let list = capital(&none.list().replace('_', " "));
+        lines.push(format!("{list}: asked and looked up, none known."));
+    }
+    let lines = lines.into_iter().map(|words| match panel {
+        Some(panel) => Line::about(session, panel, words),
+        None => Line::plain(words),
+    });
+    Section::new(
+        "circumstances",
+        "The day of the examination",
+        lines.collect(),
+    )
+}
+
+/// What a correction withdrew: named, and not repeated.
+fn in_error(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    for coded in one.coded.iter().filter(|coded| coded.withdrawn) {
+        let name = findings::name(coded, catalogue);
+        let words = format!("{name}: entered in error, not to be used.");
+        let place = findings::place(coded, one.session, catalogue);
+        lines.insert(place, Line::about(one.session, coded, words));
+    }
+    let lines: Vec<Line> = lines.into_values().collect();
+    let title = "Withdrawn, not to be used";
+    (!lines.is_empty()).then(|| Section::new("in-error", title, lines))
+}
+
+/// What a reader may not take it for.
+fn about() -> Section {
+    let lines = [
+        "Put together by software from the signed findings, in fixed words: it adds nothing to them \
+         and judges nothing. Words in quotation marks are those of the people named.",
+        "That it stands in a record does not mean that anybody has read it: what matters is passed \
+         on in person.",
+    ];
+    Section::new(
+        "about",
+        "About this summary",
+        lines.into_iter().map(Line::plain).collect(),
+    )
+}

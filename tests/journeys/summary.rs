@@ -1,0 +1,535 @@
+#![cfg(test)]
+//! What a colleague reads, against what the record server holds, and over several sessions.
+
+use crate::document::{catalogue, edited, encoded, sound};
+use crate::facts::disagreements;
+use crate::resource::all;
+use crate::store::Store;
+use fascicle::app::deliver::Delivery;
+use fascicle::app::submit::{Submitted, submit};
+use fascicle::app::summary::{Asked, Wanted, kept, shown};
+use fascicle::clock::{Clock, MachineClock};
+use fascicle::config::Settings;
+use fascicle::deliver::http::Connection;
+use fascicle::json::{Node, text};
+use fascicle::outbox::Outbox;
+use fascicle::practice::Practice;
+use fascicle::summary::Summary;
+use fascicle::summary::across::View;
+use std::sync::Arc;
+use uuid::Uuid;
+
+const FIRST: &str = include_str!("../../fixtures/sessions/first.json");
+const SECOND: &str = include_str!("../../fixtures/sessions/second.json");
+const EVERY: &str = include_str!("../../fixtures/sessions/every-measure.json");
+const PERSON: &str = include_str!("../../fixtures/sessions/person.json");
+
+/// A practice server that knows the invented person, and a store that delivers to it.
+struct Ward {
+    delivery: Delivery,
+    _folder: tempfile::TempDir,
+}
+
+impl Ward {
+    async fn open(settings: &str) -> Self {
+        let practice = Practice::open(None, Arc::new(MachineClock)).await;
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await;
+        let listener = listener.expect("a free port");
+        let address = listener.local_addr().expect("an address");
+        let practice = practice.expect("a practice server");
+        tokio::spawn(practice.serve(listener, std::future::pending()));
+        let folder = tempfile::tempdir().expect("a folder");
+        let text = format!(
+            "state = '{}'\n[[target]]\nname = 'ward'\nbase = 'http://{address}/fhir'\n\
+             proxy = 'none'\n{settings}",
+            folder.path().display()
+        );
+        let settings = Settings::read(&text).expect("settings");
+        let outbox = Outbox::open(&settings.state).await.expect("a store");
+        let connection = Connection::new(settings.targets[0].clone()).expect("a client");
+        let person = Node::parse(PERSON).expect("JSON");
+        let known = "identifier=https%3A%2F%2Finvented-clinic.example%2Fpatients%7CTEST-0001";
+        let put = connection.create("Patient", known, &person).await;
+        assert_eq!(put.expect("an answer").status, 201);
+        let delivery = Delivery {
+            outbox,
+            connection,
+            clock: Arc::new(MachineClock),
+            lease: settings.lease,
+        };
+        Self {
+            delivery,
+            _folder: folder,
+        }
+    }
+
+    async fn deliver(&self, document: &str) {
+        let targets = ["ward".to_owned()];
+        let now = MachineClock.now();
+        let submitted = submit(&self.delivery.outbox, catalogue(), &targets, document, now).await;
+        let Submitted::Accepted { items, .. } = submitted.expect("the store answers") else {
+            panic!("not accepted");
+        };
+        let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
+        let until = MachineClock.now() + chrono::TimeDelta::seconds(60);
+        let settled = self.delivery.until_settled(&ids, until).await;
+        settled.expect("the store answers");
+        let item = self.delivery.outbox.item(ids[0]).await.expect("it answers");
+        assert_eq!(item.expect("kept").state.code(), "delivered");
+    }
+
+    /// What the server holds of a type.
+    async fn holds(&self, kind: &str) -> Vec<Node> {
+        let answer = self.delivery.connection.search(kind, "_count=1000").await;
+        let answer = answer.expect("an answer");
+        let body = answer.body.as_ref().expect("JSON").open();
+        let entries = body.items_of("entry").iter();
+        entries
+            .filter_map(|entry| entry.member("resource").cloned())
+            .collect()
+    }
+
+    async fn summary(&self, session: &str, wanted: Wanted) -> Summary {
+        let session = Uuid::parse_str(session).expect("a session");
+        asked(&self.delivery.outbox, session, wanted).await
+    }
+}
+
+async fn asked(outbox: &Outbox, session: Uuid, wanted: Wanted) -> Summary {
+    let today = "2026-11-25".parse().expect("a day");
+    match kept(outbox, catalogue(), session, wanted, today).await {
+        Ok(Asked::Summary(summary)) => summary,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn id_of(document: &str) -> String {
+    let node = Node::parse(document).expect("JSON");
+    let id = node.at(&["session", "id"]).and_then(Node::text);
+    id.expect("an id").to_owned()
+}
+
+/// The Observations of one session, by the time of its panel.
+fn of_session<'a>(held: &'a [Node], document: &str) -> Vec<&'a Node> {
+    let node = Node::parse(document).expect("JSON");
+    let start = node.at(&["session", "performed", "start"]).cloned();
+    held.iter()
+        .filter(|one| one.at(&["effectivePeriod", "start"]).cloned() == start)
+        .collect()
+}
+
+#[tokio::test]
+async fn the_delivered_observations_alone_hold_what_the_summary_of_the_demo_says() {
+    let ward = Ward::open("").await;
+    ward.deliver(FIRST).await;
+    ward.deliver(SECOND).await;
+
+    let held = ward.holds("Observation").await;
+
+    for document in [FIRST, SECOND] {
+        let observations = of_session(&held, document);
+        let summary = ward.summary(&id_of(document), Wanted::Session).await;
+        assert!(observations.len() > 25, "{}", observations.len());
+        let faults = disagreements(&observations, &summary.text());
+        assert!(faults.is_empty(), "{faults:#?}\n{}", summary.text());
+        // The narrative of the panel says the same.
+        let panel = observations
+            .iter()
+            .find(|one| !one.items_of("hasMember").is_empty());
+        let div = panel.and_then(|panel| panel.at(&["text", "div"])?.text());
+        assert_eq!(div, Some(summary.xhtml().as_str()));
+    }
+}
+
+#[test]
+fn a_number_a_side_or_a_reason_that_differs_is_seen() {
+    let encoded = encoded(&Node::parse(FIRST).expect("JSON"));
+    let observations = all(&encoded, "Observation");
+    let sound = encoded.summary.text();
+    assert_eq!(disagreements(&observations, &sound), Vec::<String>::new());
+
+    for (from, to) in [
+        (
+            "20 degrees of plantarflexion",
+            "21 degrees of plantarflexion",
+        ),
+        ("12 degrees of dorsiflexion", "12 degrees of plantarflexion"),
+        (
+            "5 degrees of plantarflexion, neutral not reached",
+            "5 degrees of dorsiflexion",
+        ),
+        ("210 degrees per second", "210 degrees"),
+        ("Left: passive", "Right: passive"),
+        ("passive plantarflexion", "active plantarflexion"),
+        ("knee bent", "knee straight"),
+        ("grade 1+", "grade 1"),
+        ("3 of 10", "4 of 10"),
+        ("a precaution forbids it", "pain"),
+        ("15 December 2026", "16 December 2026"),
+        ("no fast stretch", "no loading"),
+        ("Step 2", "Step 3"),
+        ("garden gate", "front door"),
+        ("- Left: tone of the calf at rest: tone as expected.\n", ""),
+        ("Precautions\n", "Findings\n"),
+    ] {
+        assert!(sound.contains(from), "{from}");
+        let spoilt = sound.replacen(from, to, 1);
+        assert!(!disagreements(&observations, &spoilt).is_empty(), "{from}");
+    }
+}
+
+#[test]
+fn every_measure_is_said_with_side_mode_and_unit() {
+    let encoded = encoded(&Node::parse(EVERY).expect("JSON"));
+
+    let faults = disagreements(&all(&encoded, "Observation"), &encoded.summary.text());
+
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn the_order_of_the_findings_changes_no_line() {
+    let sound = sound();
+    let mut turned = sound.clone();
+    let findings = turned.member_mut("findings").expect("findings");
+    findings.items_mut().reverse();
+
+    assert_eq!(encoded(&turned).summary, encoded(&sound).summary);
+}
+
+#[test]
+fn what_was_withdrawn_is_named_and_not_repeated() {
+    let edits = [
+        ("/session/version", "2"),
+        ("/findings/4/withdrawn", "true"),
+        (
+            "/goals",
+            r#"[{"words":"walks alone","target":"not set","agreed_with":"the person","withdrawn":true}]"#,
+        ),
+    ];
+    let text = encoded(&edited(&edits)).summary.text();
+
+    let line = "- Right: passive dorsiflexion of the ankle, knee straight: entered in error, not to \
+                be used.";
+    assert!(text.contains(line), "{text}");
+    assert!(!text.contains("walks alone"), "{text}");
+    let whole = edited(&[("/session/version", "2"), ("/session/withdrawn", "true")]);
+    let text = encoded(&whole).summary.text();
+    assert!(text.contains("This session was withdrawn"), "{text}");
+    assert!(!text.contains("degrees"), "{text}");
+}
+
+#[test]
+fn no_summary_takes_what_was_delivered_for_read_and_none_concludes_by_itself() {
+    let summary = encoded(&sound()).summary.text();
+
+    assert!(summary.contains("does not mean that anybody has read it"));
+    assert!(!summary.contains("Conclusion"), "{summary}");
+    for word in [
+        "better",
+        "worse",
+        "improved",
+        "deteriorated",
+        "seen by the team",
+        "aware",
+    ] {
+        assert!(!summary.contains(word), "{word}: {summary}");
+    }
+}
+
+#[test]
+fn a_prompt_stands_with_what_was_asked_and_who_answered() {
+    let confirmation = r#"[{"code":"angle.unusual","path":"/findings/5/value","by":"therapist",
+        "at":"2026-11-16T10:18:00+01:00","reason":"measured twice"}]"#;
+    let encoded = encoded(&edited(&[
+        ("/findings/5/value/beyond_neutral", r#""96""#),
+        ("/session/confirmations", confirmation),
+    ]));
+
+    let text = encoded.summary.text();
+
+    let line = text.lines().find(|line| line.contains("measured twice"));
+    let line = line.expect("the prompt");
+    assert!(
+        line.starts_with("- Right, passive plantarflexion of the ankle: "),
+        "{line}"
+    );
+    assert!(line.contains("seen by physiotherapist, who says: \u{201c}measured twice\u{201d}"));
+    assert!(text.contains("the treating team and local policy come first"));
+    // What was asked is delivered as well, so that the words are nobody's invention.
+    let asked = line.split("ankle: ").nth(1).expect("what was asked");
+    let asked = asked.split("; seen by").next().expect("it ends");
+    let panel = all(&encoded, "Observation")
+        .pop()
+        .expect("the panel")
+        .compact();
+    assert!(panel.contains(asked), "{asked}");
+}
+
+/// A later session of the sound one: other id and day, with edits.
+fn later(day: &str, id: &str, edits: &[(&str, &str)]) -> Node {
+    let mut document = sound().compact();
+    document = document.replace("2026-11-16", day);
+    document = document.replace("7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a10", id);
+    let mut document = Node::parse(&document).expect("JSON");
+    for (pointer, json) in edits {
+        let value = Node::parse(json).expect("JSON");
+        crate::document::set(&mut document, pointer, Some(value));
+    }
+    crate::document::marked(document)
+}
+
+const LATER: &str = "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a20";
+
+#[tokio::test]
+async fn a_handover_has_the_latest_of_everything_and_says_what_is_overdue_and_open() {
+    let store = Store::open().await;
+    let confirmation = r#"[{"code":"angle.unusual","path":"/findings/5/value","by":"therapist",
+        "at":"2026-11-16T10:18:00+01:00","reason":"measured twice"}]"#;
+    let step = r#"[{"words":"heel first","author":"therapist","review":"2026-11-20"},
+        {"words":"slowly","author":"therapist","review":"2026-12-20"}]"#;
+    let first = edited(&[
+        ("/findings/5/value/beyond_neutral", r#""96""#),
+        ("/session/confirmations", confirmation),
+        ("/handling", step),
+    ]);
+    store.submit(&first).await.expect("holds");
+    let left_out = r#"{"measure":"range.passive.ankle.dorsiflexion","side":"right","neighbour":{"joint":"knee","position":"straight"},"not_tested":{"reason":"pain"},"method":"handling"}"#;
+    let second = later("2026-11-18", LATER, &[("/findings/4", left_out)]);
+    store.submit(&second).await.expect("holds");
+    let session = Uuid::parse_str(LATER).expect("an id");
+
+    let handover = asked(&store.outbox, session, Wanted::Person(View::Handover)).await;
+
+    let text = handover.text();
+    assert!(text.starts_with("Handover, as of 25 November 2026: 2 examinations from 16 November 2026 to 18 November 2026"), "{text}");
+    assert_eq!(handover.sections[0].code, "precautions");
+    for line in [
+        "- Step 1: \u{201c}heel first\u{201d}; written by physiotherapist PT-7; to be reviewed on 20 November 2026, which has passed: ask whether it still holds.",
+        "- Step 2: \u{201c}slowly\u{201d}; written by physiotherapist PT-7; to be reviewed on 20 December 2026.",
+        // What was left out last time does not hide what was found before.
+        "- Right: passive dorsiflexion of the ankle, knee straight: 15 degrees of dorsiflexion",
+        "- Right: passive dorsiflexion of the ankle, knee straight: not tested: pain. (18 November 2026)",
+        "who says: \u{201c}measured twice\u{201d}. (16 November 2026)",
+    ] {
+        assert!(text.contains(line), "{line}\n{text}");
+    }
+    let dated = handover
+        .sections
+        .iter()
+        .filter(|section| section.code == "findings");
+    for line in dated.flat_map(|section| &section.lines) {
+        assert!(
+            line.words.open().ends_with("2026)"),
+            "{}",
+            line.words.open()
+        );
+    }
+    assert!(!text.contains("From the first time"), "{text}");
+    assert!(text.contains("does not mean that anybody has read it"));
+}
+
+#[tokio::test]
+async fn a_prompt_is_open_until_it_is_recorded_that_somebody_was_told_of_it() {
+    let confirmation = r#"[{"code":"angle.unusual","path":"/findings/5/value","by":"therapist",
+        "at":"2026-11-16T10:18:00+01:00","reason":"measured twice"}]"#;
+    let told = |session: &str| {
+        format!(
+            r#"[{{"words":"look at the right ankle","prompt":{{"code":"angle.unusual",
+            "path":"/findings/5/value"{session}}},"to":"nurse in charge",
+            "at":"2026-11-16T10:19:00+01:00","how":"by word of mouth"}}]"#
+        )
+    };
+    let first: Vec<(&str, &str)> = vec![
+        ("/findings/5/value/beyond_neutral", r#""96""#),
+        ("/session/confirmations", confirmation),
+    ];
+    let open = |summary: &Summary| {
+        let section = summary
+            .sections
+            .iter()
+            .find(|one| one.code == "open-prompts");
+        section.expect("the section").lines.len() - 1
+    };
+    let first_id = Uuid::parse_str("7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a10").expect("an id");
+    let view = Wanted::Person(View::Handover);
+
+    let store = Store::open().await;
+    store.submit(&edited(&first)).await.expect("holds");
+    assert_eq!(open(&asked(&store.outbox, first_id, view).await), 1);
+
+    // Told in a correction of the same session.
+    let here = told("");
+    let mut corrected = first.clone();
+    corrected.extend([("/session/version", "2"), ("/told", here.as_str())]);
+    store.submit(&edited(&corrected)).await.expect("holds");
+    assert_eq!(open(&asked(&store.outbox, first_id, view).await), 0);
+
+    // Told in a later session, which names the earlier one; another prompt of that name stays open.
+    let store = Store::open().await;
+    store.submit(&edited(&first)).await.expect("holds");
+    let there = told(r#","session":"7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a10""#);
+    let there = there.replace("2026-11-16T10:19", "2026-11-18T10:19");
+    let second = later("2026-11-18", LATER, &[("/told", &there)]);
+    store.submit(&second).await.expect("holds");
+    assert_eq!(open(&asked(&store.outbox, first_id, view).await), 0);
+}
+
+#[tokio::test]
+async fn a_discharge_says_what_changed_from_first_to_last_and_never_calls_it_better() {
+    let store = Store::open().await;
+    store.submit(&sound()).await.expect("holds");
+    let edits = [("/findings/4/value/beyond_neutral", r#""19""#)];
+    let second = later("2026-11-18", LATER, &edits);
+    store.submit(&second).await.expect("holds");
+    let session = Uuid::parse_str(LATER).expect("an id");
+
+    let text = asked(&store.outbox, session, Wanted::Person(View::Discharge))
+        .await
+        .text();
+
+    let line = "- Right: passive dorsiflexion of the ankle, knee straight: from 15 degrees of \
+                dorsiflexion (16 November 2026) to 19 degrees of dorsiflexion (18 November 2026); \
+                higher by 4 degrees, not judged";
+    assert!(text.contains(line), "{text}");
+    assert!(
+        text.contains("findings were compared with the first time"),
+        "{text}"
+    );
+    for word in ["better", "worse", "improve"] {
+        assert!(!text.contains(word), "{word}: {text}");
+    }
+}
+
+#[tokio::test]
+async fn withdrawn_sessions_are_left_out_and_people_are_never_mixed() {
+    let store = Store::open().await;
+    store.submit(&sound()).await.expect("holds");
+    let second = later("2026-11-18", LATER, &[]);
+    store.submit(&second).await.expect("holds");
+    let gone = later(
+        "2026-11-18",
+        LATER,
+        &[("/session/version", "2"), ("/session/withdrawn", "true")],
+    );
+    store.submit(&gone).await.expect("holds");
+    let other = later(
+        "2026-11-17",
+        "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a21",
+        &[
+            ("/patient/identifier/value", r#""TEST-0009""#),
+            ("/findings/10/note", r#""of somebody else""#),
+        ],
+    );
+    store.submit(&other).await.expect("holds");
+    let session = Uuid::parse_str(LATER).expect("an id");
+    let today = "2026-11-25".parse().expect("a day");
+
+    let handover = asked(&store.outbox, session, Wanted::Person(View::Handover))
+        .await
+        .text();
+
+    assert!(
+        handover.contains("1 examination on 16 November 2026"),
+        "{handover}"
+    );
+    assert!(!handover.contains("somebody else"), "{handover}");
+    // One name, given by two sources to sessions of two people.
+    let mut same = other.clone();
+    crate::document::set(&mut same, "/session/id", Some(text(LATER)));
+    crate::document::set(&mut same, "/session/source", Some(text("urn:oid:1.2.3")));
+    store.submit(&same).await.expect("holds");
+    for wanted in Wanted::ALL {
+        let asked = kept(&store.outbox, catalogue(), session, wanted, today).await;
+        assert!(matches!(asked, Ok(Asked::SeveralPeople)), "{wanted:?}");
+    }
+    let nowhere = kept(
+        &store.outbox,
+        catalogue(),
+        Uuid::nil(),
+        Wanted::Session,
+        today,
+    )
+    .await;
+    assert!(matches!(nowhere, Ok(Asked::NotKept)));
+}
+
+#[tokio::test]
+async fn a_report_is_delivered_where_the_settings_ask_for_it_and_corrected_ever_after() {
+    let without = Ward::open("").await;
+    without.deliver(FIRST).await;
+    assert_eq!(without.holds("DiagnosticReport").await.len(), 0);
+    let told = without.holds("Provenance").await[0].compact();
+    assert!(!told.contains("DiagnosticReport"), "{told}");
+
+    let with = Ward::open("report = true").await;
+    with.deliver(FIRST).await;
+    let reports = with.holds("DiagnosticReport").await;
+    let [report] = reports.as_slice() else {
+        panic!("{} reports", reports.len());
+    };
+    let summary = with.summary(&id_of(FIRST), Wanted::Session).await;
+    assert_eq!(
+        report.at(&["text", "div"]).and_then(Node::text),
+        Some(summary.xhtml().as_str())
+    );
+    assert!(
+        report
+            .text_of("conclusion")
+            .expect("one")
+            .starts_with("The right calf")
+    );
+    let panel = report.items_of("result")[0]
+        .text_of("reference")
+        .expect("the panel");
+    let observations = with.holds("Observation").await;
+    let panel = observations.iter().find(|one| {
+        one.text_of("id")
+            .is_some_and(|id| panel == format!("Observation/{id}"))
+    });
+    assert!(panel.is_some_and(|panel| !panel.items_of("hasMember").is_empty()));
+    let provenance = with.holds("Provenance").await[0].compact();
+    assert!(provenance.contains("\"DiagnosticReport/"), "{provenance}");
+
+    let corrected = FIRST
+        .replacen("\"version\": 1", "\"version\": 2", 1)
+        .replacen("\"lacks\": \"5\"", "\"lacks\": \"6\"", 1);
+    with.deliver(&corrected).await;
+    let reports = with.holds("DiagnosticReport").await;
+    assert_eq!(reports.len(), 1);
+    assert_eq!(reports[0].text_of("status"), Some("corrected"));
+    let div = reports[0]
+        .at(&["text", "div"])
+        .and_then(Node::text)
+        .expect("a summary");
+    assert!(div.contains("6 degrees of plantarflexion"), "{div}");
+}
+
+#[test]
+fn each_line_for_machines_names_the_observations_it_tells_of() {
+    let encoded = encoded(&Node::parse(FIRST).expect("JSON"));
+    let node = shown(&encoded.summary);
+    let mut named: Vec<String> = Vec::new();
+    for line in node
+        .items_of("sections")
+        .iter()
+        .flat_map(|one| one.items_of("lines"))
+    {
+        let about = line.items_of("about").iter().filter_map(Node::text);
+        named.extend(about.map(str::to_owned));
+    }
+    named.sort();
+    named.dedup();
+
+    let mut wanted: Vec<String> = encoded
+        .checked
+        .record()
+        .entries
+        .iter()
+        .filter(|entry| entry.kind == "Observation")
+        .map(|entry| entry.full_url.clone())
+        .collect();
+    wanted.sort();
+
+    assert_eq!(named, wanted);
+}

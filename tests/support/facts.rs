@@ -1,0 +1,584 @@
+#![cfg(test)]
+//! What Observations hold against what a summary says: read from FHIR alone on one side, and from the
+//! printed lines alone on the other. Nothing here is shared with the code that writes a summary.
+
+use crate::document::catalogue;
+use fascicle::json::Node;
+use std::collections::BTreeMap;
+
+const CODES: &str = "https://fascicle.example/fhir/CodeSystem/";
+
+/// Everything in which Observations and summary differ.
+pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String> {
+    let standing: Vec<&Node> = observations
+        .iter()
+        .copied()
+        .filter(|one| one.text_of("status") != Some("entered-in-error"))
+        .collect();
+    let sections = sections(summary);
+    let mut faults = Vec::new();
+    if sections.first().map(|section| section.title) != Some("Precautions") {
+        faults.push("precautions do not come first".to_owned());
+    }
+    let of = |wanted: &dyn Fn(&str) -> bool| -> Vec<&Node> {
+        let all = standing.iter().copied();
+        all.filter(|one| wanted(&measure(one))).collect()
+    };
+    let body = of(&|key| {
+        key != "precaution" && !key.starts_with("session.") && !key.starts_with("statement.")
+    });
+    let (left_out, found): (Vec<&Node>, Vec<&Node>) =
+        body.into_iter().partition(|one| not_tested(one));
+    let lines = |wanted: &dyn Fn(&str) -> bool| -> Vec<&str> {
+        let wanted = sections.iter().filter(|section| wanted(section.title));
+        wanted.flat_map(|section| section.lines.clone()).collect()
+    };
+    let titled = |title: &str| lines(&|other| other == title);
+    findings(
+        &found,
+        &lines(&|title| title.starts_with("Findings")),
+        &mut faults,
+    );
+    findings(&left_out, &titled("Not tested, and why"), &mut faults);
+    whole(
+        &of(&|key| key == "precaution"),
+        &titled("Precautions"),
+        &mut faults,
+    );
+    let own = [
+        "Conclusion of",
+        "What matters",
+        "Goals",
+        "Handling",
+        "Recommendations",
+        "Passed on",
+    ];
+    let own = lines(&|title| own.iter().any(|beginning| title.starts_with(beginning)));
+    whole(&of(&|key| key.starts_with("statement.")), &own, &mut faults);
+    let prompts = titled("Prompts to look").join(" ");
+    for one in &standing {
+        let notes = one.items_of("note").iter();
+        let raised =
+            notes.filter_map(|note| note.text_of("text")?.strip_prefix("prompt to look: "));
+        let unsaid = raised.filter(|told| !prompts.contains(&one_line(told)));
+        faults.extend(unsaid.map(|told| format!("the prompt {told} is not said")));
+    }
+    let day = titled("The day of the examination");
+    for panel in of(&|key| key == "session.examination") {
+        let together = day.join(" ");
+        faults.extend(missing(panel, &together));
+        faults.extend(numbers_left(&[panel], &together));
+        faults.extend(title(panel, summary.lines().next().unwrap_or_default()));
+    }
+    faults
+}
+
+struct Section<'a> {
+    title: &'a str,
+    lines: Vec<&'a str>,
+}
+
+fn sections(summary: &str) -> Vec<Section<'_>> {
+    let mut parts = summary.split("\n\n");
+    let _title = parts.next();
+    parts
+        .map(|part| {
+            let (title, lines) = part.split_once('\n').unwrap_or((part, ""));
+            let lines = lines.lines();
+            Section {
+                title,
+                lines: lines.map(|line| line.trim_start_matches("- ")).collect(),
+            }
+        })
+        .collect()
+}
+
+/// Our own code of a list in a concept, with its display.
+fn own<'a>(concept: Option<&'a Node>, list: &str) -> Option<(&'a str, &'a str)> {
+    let system = format!("{CODES}{list}");
+    let codings = concept?.items_of("coding").iter();
+    let mut own = codings.filter(|coding| coding.text_of("system") == Some(&system));
+    let own = own.next()?;
+    Some((own.text_of("code")?, own.text_of("display")?))
+}
+
+fn measure(one: &Node) -> String {
+    let own = own(one.member("code"), "measure");
+    own.map_or_else(String::new, |(code, _)| code.to_owned())
+}
+
+fn not_tested(one: &Node) -> bool {
+    own(one.member("dataAbsentReason"), "not-tested-reason").is_some()
+}
+
+fn part<'a>(one: &'a Node, name: &str) -> Option<&'a Node> {
+    let mut parts = one.items_of("component").iter();
+    parts.find(|part| own(part.member("code"), "component").is_some_and(|(code, _)| code == name))
+}
+
+/// Side, measure and what tells it from the same measure done otherwise, from FHIR.
+fn name(one: &Node) -> String {
+    let (code, label) = own(one.member("code"), "measure").expect("a measure of ours");
+    let (place, _) = own(one.member("bodySite"), "site").expect("a site of ours");
+    let (side, _) = place.split_once('.').expect("a side");
+    let mut name = match side {
+        "middle" => label.to_owned(),
+        side => format!("{side}: {label}"),
+    };
+    // The tables say who moves the limb; a name that does not has it beside it.
+    let mode = catalogue().measures[code].mode.clone();
+    if let Some(mode) = mode.filter(|mode| !label.split(' ').any(|word| word == mode)) {
+        name.extend([", ", &mode]);
+    }
+    for part_name in ["neighbour-position", "condition", "repeat"] {
+        let Some(part) = part(one, part_name) else {
+            continue;
+        };
+        let words = part
+            .at(&["valueCodeableConcept", "text"])
+            .and_then(Node::text);
+        let count = part.member("valueInteger").map(Node::compact);
+        let count = count.map(|count| format!("repeat {count}"));
+        let words = words.map(str::to_owned).or(count).expect("a value");
+        name.extend([", ", &words]);
+    }
+    // Some parts may stand in the order of the resource; the names are compared as sets of words.
+    sorted(&name)
+}
+
+fn sorted(name: &str) -> String {
+    let mut parts: Vec<&str> = name.split(", ").collect();
+    if let Some((_, rest)) = parts.split_first_mut() {
+        rest.sort_unstable();
+    }
+    parts.join(", ").to_lowercase()
+}
+
+/// The name that a line begins with: side and measure, up to what was found.
+fn name_of_line(line: &str) -> (String, &str) {
+    let sided = ["Right", "Left"].iter().any(|side| {
+        line.strip_prefix(side)
+            .is_some_and(|rest| rest.starts_with(": ") || rest.starts_with(' '))
+    });
+    let mut parts = line.splitn(if sided { 3 } else { 2 }, ": ");
+    let mut name = parts.next().unwrap_or_default().to_owned();
+    if let Some(measure) = parts.next().filter(|_| sided) {
+        name.extend([": ", measure]);
+    }
+    let found = if sided {
+        parts.next()
+    } else {
+        line.split_once(": ").map(|(_, found)| found)
+    };
+    // "Right ankle: …" where the measure does not name the place.
+    let side = name.split([' ', ':']).next().unwrap_or_default();
+    let name = match name.split_once(": ") {
+        Some((_, rest)) => format!("{side}: {rest}"),
+        None => name.clone(),
+    };
+    (sorted(&name), found.unwrap_or_default())
+}
+
+/// Each Observation has one line of its name, and each line an Observation that holds what it says.
+fn findings(observations: &[&Node], lines: &[&str], faults: &mut Vec<String>) {
+    let mut by_name: BTreeMap<String, Vec<&Node>> = BTreeMap::new();
+    for one in observations {
+        by_name.entry(name(one)).or_default().push(one);
+    }
+    for line in lines.iter().filter(|line| !is_of_ours(line)) {
+        let (name, rest) = name_of_line(line);
+        let candidates = by_name.get_mut(&name);
+        let Some(candidates) = candidates.filter(|candidates| !candidates.is_empty()) else {
+            faults.push(format!("no Observation of {name}: {line}"));
+            continue;
+        };
+        // The same thing in two positions of the body differs in what is said of the position.
+        let told = |one: &&Node| {
+            let mut told = value_faults(one, rest);
+            told.extend(missing(one, line));
+            told.extend(numbers_left(&[*one], line));
+            told
+        };
+        let at = candidates.iter().position(|one| told(one).is_empty());
+        let at = at.unwrap_or_else(|| {
+            faults.extend(
+                told(&candidates[0])
+                    .iter()
+                    .map(|what| format!("{what}: {line}")),
+            );
+            0
+        });
+        candidates.remove(at);
+    }
+    for (name, left) in by_name {
+        faults.extend(left.iter().map(|_| format!("nothing is said of {name}")));
+    }
+}
+
+fn is_of_ours(line: &str) -> bool {
+    [
+        "Nothing was recorded as left out.",
+        "Asked and looked up: none is known.",
+        "None stands.",
+    ]
+    .contains(&line)
+}
+
+/// A quantity of FHIR and of a line, as sign and digits, unit and bound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Number {
+    digits: String,
+    unit: String,
+    at_least: bool,
+}
+
+fn of_quantity(quantity: &Node) -> Number {
+    Number {
+        digits: quantity
+            .member("value")
+            .map(Node::compact)
+            .expect("a number"),
+        unit: quantity.text_of("code").expect("a unit").to_owned(),
+        at_least: quantity.text_of("comparator") == Some(">="),
+    }
+}
+
+/// The first number of some words with its unit in the words of the tables.
+fn number_of(words: &str) -> Option<Number> {
+    if words.contains("the neutral position") {
+        return Some(Number {
+            digits: "0".to_owned(),
+            unit: "deg".to_owned(),
+            at_least: words.starts_with("end not reached"),
+        });
+    }
+    let begins = words.find(|c: char| c.is_ascii_digit())?;
+    let (ahead, rest) = words.split_at(begins);
+    let ends = rest.find(|c: char| !c.is_ascii_digit() && c != '.')?;
+    let (digits, rest) = rest.split_at(ends);
+    let before = ahead.ends_with("minus ")
+        || rest.contains("neutral not reached")
+        || rest.contains("before neutral");
+    let zero = digits.trim_matches(['0', '.']).is_empty();
+    let sign = if before && !zero { "-" } else { "" };
+    let unit = if rest.starts_with(" of 10") {
+        "{score}".to_owned()
+    } else {
+        unit_of(rest.trim_start())?
+    };
+    Some(Number {
+        digits: format!("{sign}{digits}"),
+        unit,
+        at_least: words.starts_with("end not reached") || words.starts_with("at least"),
+    })
+}
+
+/// The unit whose name some words begin with; the longest counts.
+fn unit_of(words: &str) -> Option<String> {
+    let units = catalogue().units.iter();
+    let fits = |label: &str| {
+        let (first, rest) = label.split_once(' ').unwrap_or((label, ""));
+        let many = words
+            .strip_prefix(first)
+            .map(|after| after.strip_prefix('s').unwrap_or(after));
+        many.is_some_and(|after| after.trim_start().starts_with(rest))
+    };
+    let found = units.filter(|(_, unit)| !unit.label.is_empty() && fits(&unit.label));
+    let longest = found.max_by_key(|(_, unit)| unit.label.len());
+    longest.map(|(code, _)| code.clone())
+}
+
+/// What the value of an Observation and the words of a line differ in.
+fn value_faults(one: &Node, rest: &str) -> Vec<String> {
+    let mut faults = Vec::new();
+    let value = rest.split("; ").next().unwrap_or_default();
+    let value = value.trim_end_matches('.');
+    if let Some(quantity) = one.member("valueQuantity") {
+        let (held, told) = (of_quantity(quantity), number_of(value));
+        // Neutral is a word in a line, however many zeros were written.
+        let zero = held.digits.trim_matches(['-', '0', '.']).is_empty() && held.unit == "deg";
+        let held = Number {
+            digits: if zero { "0".to_owned() } else { held.digits },
+            ..held
+        };
+        if told.as_ref() != Some(&held) {
+            faults.push(format!("{held:?} is told as {told:?}"));
+        }
+        faults.extend(other_movement(one, value, &held));
+        return faults;
+    }
+    let concept = one.member("valueCodeableConcept");
+    let said = match (concept, one.member("dataAbsentReason")) {
+        (Some(concept), _) => concept.text_of("text"),
+        (None, Some(_)) if value == "no catch" => None,
+        (None, Some(reason)) => reason.text_of("text"),
+        (None, None) => None,
+    };
+    if let Some(said) = said.filter(|said| !rest.contains(said)) {
+        faults.push(format!("{said} is not said"));
+    }
+    let scale = catalogue().measures[&measure(one)].scale.clone();
+    let grade = scale.and_then(|list| own(concept, &list).map(|(code, _)| code.to_owned()));
+    let graded = value.starts_with("grade ");
+    let grade = grade.filter(|grade| graded && !value.starts_with(&format!("grade {grade}: ")));
+    faults.extend(grade.map(|grade| format!("grade {grade} is told otherwise")));
+    faults
+}
+
+/// An angle is told by the movement it lies in: that of the measure beyond neutral, the other before.
+fn other_movement(one: &Node, value: &str, held: &Number) -> Option<String> {
+    let row = &catalogue().measures[&measure(one)];
+    let movement = if held.digits.starts_with('-') {
+        row.opposite.as_ref()
+    } else {
+        row.movement.as_ref()
+    };
+    let movement = movement?.replace('-', " ");
+    let computed = own(one.member("code"), "measure")?
+        .0
+        .starts_with("stretch.dynamic");
+    let wanted = held.digits != "0" && !computed;
+    (wanted && !value.contains(&movement)).then(|| format!("{movement} is not said"))
+}
+
+/// What stands in an Observation and is not said in its line.
+fn missing(one: &Node, line: &str) -> Vec<String> {
+    let line = one_line(line);
+    let said = |words: &str| line.contains(&one_line(words));
+    let mut missing = Vec::new();
+    for note in one
+        .items_of("note")
+        .iter()
+        .filter_map(|note| note.text_of("text"))
+    {
+        let of_software = note.starts_with("computed by rule")
+            || note.starts_with("carried over from")
+            || note.starts_with("prompt to look: ")
+            || measure(one) == "session.examination";
+        if !of_software && !said(note) {
+            missing.push(format!("the note {note} is not said"));
+        }
+    }
+    let value = one.text_of("valueString").into_iter();
+    missing.extend(
+        value
+            .filter(|words| !said(&format!("\u{201c}{}\u{201d}", one_line(words))))
+            .map(|words| format!("{words} is not said as a quotation")),
+    );
+    for part in one.items_of("component") {
+        missing.extend(part_missing(part, &line));
+    }
+    missing
+}
+
+/// What of one part is not said in a line.
+fn part_missing(part: &Node, line: &str) -> Vec<String> {
+    let said = |words: &str| line.contains(&one_line(words));
+    let mut missing = Vec::new();
+    let (code, _) = own(part.member("code"), "component").expect("a part of ours");
+    if ["joint-state", "told-prompt"].contains(&code) {
+        return missing;
+    }
+    if let Some(quantity) = part.member("valueQuantity") {
+        let held = of_quantity(quantity);
+        let in_line = line
+            .split("; ")
+            .filter_map(number_of)
+            .any(|told| told == held);
+        if !in_line {
+            missing.push(format!("{code} {held:?} is not said"));
+        }
+    }
+    let words = part
+        .at(&["valueCodeableConcept", "text"])
+        .and_then(Node::text);
+    let intended = code == "ending" && words.is_some_and(|it| it.starts_with("carried"));
+    // Why a movement was stopped stands behind the word of its ending, and is told as a quotation.
+    let words = words.map(|words| match (code, words.split_once(": ")) {
+        ("ending", Some((how, _))) => how,
+        (_, _) => words,
+    });
+    let strings = words.filter(|_| !intended).into_iter();
+    let strings = strings.chain(part.text_of("valueString"));
+    missing.extend(
+        strings
+            .filter(|words| !said(words))
+            .map(|words| format!("{code} {words} is not said")),
+    );
+    let day = part.text_of("valueDateTime").map(long_day);
+    missing.extend(
+        day.filter(|day| !line.contains(day))
+            .map(|day| format!("{code} {day}")),
+    );
+    let count = part.member("valueInteger").map(Node::compact);
+    missing.extend(
+        count
+            .filter(|count| !line.contains(count))
+            .map(|count| format!("{code} {count}")),
+    );
+    missing
+}
+
+/// Each Observation is said whole in a line of its own, and each line belongs to one.
+fn whole(observations: &[&Node], lines: &[&str], faults: &mut Vec<String>) {
+    let mut left: Vec<&&Node> = observations.iter().collect();
+    for line in lines.iter().filter(|line| !is_of_ours(line)) {
+        let holds =
+            |one: &&&Node| missing(one, line).is_empty() && numbers_left(&[**one], line).is_empty();
+        let site = |one: &&&Node| {
+            let site = one.at(&["bodySite", "text"]).and_then(Node::text);
+            site.is_none_or(|site| {
+                line.to_lowercase()
+                    .starts_with(&format!("{}: ", site.to_lowercase()))
+            })
+        };
+        let limit = |one: &&&Node| {
+            let limit = one
+                .at(&["valueCodeableConcept", "text"])
+                .and_then(Node::text);
+            limit.is_none_or(|limit| line.contains(limit))
+        };
+        let at = left
+            .iter()
+            .position(|one| holds(one) && site(one) && limit(one));
+        match at {
+            Some(at) => {
+                left.remove(at);
+            }
+            None => faults.push(format!("no Observation holds all of: {line}")),
+        }
+    }
+    faults.extend(
+        left.iter()
+            .map(|one| format!("nothing is said of {}", measure(one))),
+    );
+}
+
+/// Digits of a line that no Observation of it accounts for.
+fn numbers_left(observations: &[&Node], line: &str) -> Vec<String> {
+    let mut known = Vec::new();
+    for one in observations {
+        strings(one, &mut known);
+    }
+    // Times and days are told in words.
+    let mut told: Vec<String> = known.iter().map(|text| one_line(text)).collect();
+    told.extend(known.iter().map(|text| long_day(text)));
+    let words = known.iter().flat_map(|text| text.split_whitespace());
+    let days = words.map(|word| (word, long_day(word)));
+    let is_year = |word: &str| word.len() == 4 && word.bytes().all(|byte| byte.is_ascii_digit());
+    let days = days.filter(|(word, day)| word != day || is_year(word));
+    told.extend(days.map(|(_, day)| day));
+    let all = told.join("\n");
+    told.retain(|text| text.chars().any(|c| c.is_ascii_digit()));
+    told.sort_by_key(|text| std::cmp::Reverse(text.len()));
+    let mut rest = one_line(line);
+    // Somebody's own words may hold anything; what is quoted stands in the resource.
+    for quoted in one_line(line).split('\u{201c}').skip(1) {
+        let words = quoted.split('\u{201d}').next().unwrap_or_default();
+        if all.contains(words) {
+            rest = rest.replace(&format!("\u{201c}{words}\u{201d}"), "");
+        }
+    }
+    for text in &told {
+        rest = rest.replace(text.as_str(), "");
+        rest = rest.replace(&capital(text), "");
+    }
+    let left: String = rest
+        .split(|c: char| !c.is_ascii_digit() && c != '.')
+        .filter(|word| word.chars().any(|c| c.is_ascii_digit()))
+        .collect::<Vec<_>>()
+        .join(" ");
+    if left.is_empty() {
+        Vec::new()
+    } else {
+        vec![format!("nothing holds {left}")]
+    }
+}
+
+/// Every text and every number of a resource, numbers without their sign; narratives left out.
+fn strings(node: &Node, found: &mut Vec<String>) {
+    match node {
+        Node::Text(text) => found.push(text.clone()),
+        Node::Number(digits) => found.push(digits.trim_start_matches('-').to_owned()),
+        Node::Object(members) => {
+            let members = members.iter().filter(|(key, _)| {
+                ![
+                    "identifier",
+                    "subject",
+                    "performer",
+                    "hasMember",
+                    "div",
+                    "meta",
+                    "issued",
+                ]
+                .contains(&key.as_ref())
+            });
+            members.for_each(|(_, member)| strings(member, found));
+        }
+        Node::List(items) => items.iter().for_each(|item| strings(item, found)),
+        Node::Null | Node::Bool(_) => {}
+    }
+    // "3 of 10" is a score of a scale that ends at 10.
+    if node.text_of("code") == Some("{score}") {
+        let value = node.member("value").map(Node::compact);
+        found.extend(value.map(|value| format!("{value} of 10")));
+    }
+}
+
+/// `2026-10-19T10:15:00+02:00` as `19 October 2026 at 10:15`, and a day, a month or a year alike.
+fn long_day(written: &str) -> String {
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let parts: Vec<&str> = written
+        .get(..written.len().min(10))
+        .unwrap_or("")
+        .split('-')
+        .collect();
+    let month = |text: &str| {
+        MONTHS
+            .get(text.parse::<usize>().ok()?.checked_sub(1)?)
+            .copied()
+    };
+    let day = match parts.as_slice() {
+        [year, of, day] if year.len() == 4 => {
+            month(of).map(|month| format!("{} {month} {year}", day.trim_start_matches('0')))
+        }
+        [year, of] if year.len() == 4 => month(of).map(|month| format!("{month} {year}")),
+        _ => None,
+    };
+    match (day, written.get(11..16)) {
+        (Some(day), Some(time)) => format!("{day} at {time}"),
+        (Some(day), None) => day,
+        (None, _) => written.to_owned(),
+    }
+}
+
+fn title(panel: &Node, title: &str) -> Option<String> {
+    let at = |key: &str| panel.at(&["effectivePeriod", key]).and_then(Node::text);
+    let (start, end) = (at("start")?, at("end")?);
+    let day = long_day(start.get(..10)?);
+    let wanted = format!("{day}, {} to {}", start.get(11..16)?, end.get(11..16)?);
+    (!title.contains(&wanted)).then(|| format!("{wanted} is not in the title {title}"))
+}
+
+fn one_line(words: &str) -> String {
+    words.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
+}
