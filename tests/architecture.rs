@@ -141,7 +141,15 @@ const ROOMS: &[(&str, &[&str])] = &[
 const LONG: &[(&str, &str)] = &[
     (
         "catalogue/rows.rs",
-        "one type of row after another, each column with its sentence",
+        "one kind of row after another, each cell on its line",
+    ),
+    (
+        "cli/arguments.rs",
+        "one command after another, each option with its sentence for the help",
+    ),
+    (
+        "finding/understand.rs",
+        "one part of the document after another, in the order in which they are told",
     ),
     (
         "intake/draft.rs",

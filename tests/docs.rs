@@ -192,11 +192,12 @@ fn the_runbook_names_codes_that_there_are() {
 /// Every help text, one after another.
 #[test]
 fn the_help_texts_are_as_they_are_kept() {
-    const COMMANDS: [&[&str]; 14] = [
+    const COMMANDS: [&[&str]; 15] = [
         &[],
         &["demo"],
         &["encode"],
         &["check"],
+        &["summary"],
         &["send"],
         &["serve"],
         &["queue"],

@@ -15,7 +15,7 @@ use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Output, Stdio};
 
 /// Values that occur nowhere else; each names where it was put.
-const MARKS: [&str; 8] = [
+const MARKS: [&str; 10] = [
     "Markfamily",
     "MARK-PATIENT-ID",
     "MARK-THERAPIST-ID",
@@ -24,6 +24,8 @@ const MARKS: [&str; 8] = [
     "markfile",
     "markaddress",
     "markdiagnostics",
+    "markwish",
+    "marktold",
 ];
 
 const PATIENT: &str = r#"{"resourceType":"Bundle","type":"searchset","entry":[{"resource":
@@ -42,6 +44,8 @@ fn document() -> String {
         .replace("TEST-0001", "MARK-PATIENT-ID")
         .replace("\"PT-7\"", "\"MARK-THERAPIST-ID\"")
         .replace("drops into inversion near the end", "marknote")
+        .replace("I want to walk to the garden gate", "markwish")
+        .replace("the nurse in charge", "marktold")
         .replace("fixation of an ankle fracture in 2025", "markreason");
     // Without a goniometer no instrument has to be created first.
     let mut document: serde_json::Value = serde_json::from_str(&text).expect("JSON");
@@ -126,6 +130,15 @@ fn a_refused_session_leaves_no_marked_value_on_standard_error_or_in_the_trail() 
     let trail = fascicle(&["trail", "--state", &state, "--json"]);
     nothing_marked("the trail", &trail.stdout);
     nothing_marked("standard error of trail", &trail.stderr);
+    let session = "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a01";
+    let of = ["summary", "--state", &state, "--of", session];
+    let summary = fascicle(&[&of[..], &["--view", "handover"]].concat());
+    let told = String::from_utf8_lossy(&summary.stdout).into_owned();
+    assert!(
+        told.contains("markwish") && told.contains("marktold"),
+        "{told}"
+    );
+    nothing_marked("standard error of summary", &summary.stderr);
 }
 
 const TOKEN: &str = "0123456789abcdef0123456789abcdef";

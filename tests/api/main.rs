@@ -11,4 +11,5 @@ mod metrics;
 mod people_decide;
 mod service;
 mod submitting;
+mod summary;
 mod trail;

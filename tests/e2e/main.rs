@@ -26,6 +26,7 @@ mod person;
 mod proxy;
 mod random;
 mod refused;
+mod report;
 mod restored;
 mod server;
 mod service;
