@@ -163,10 +163,8 @@ fn once_more(mut session: Session, standing: &[Precaution], catalogue: &Catalogu
     prompts.extend(confirm(&mut session, &mut told_before));
     prompts.extend(no_longer_raised(&session, &prompts));
     let dynamics = crate::compare::dynamics(&measured, catalogue);
-    let recorded =
-        crate::measure::traces::traces(&session, &measured, catalogue, &mut told_before);
-    let traces =
-        crate::trace::session::traces(&recorded, &measured, catalogue, &mut told_before);
+    let recorded = crate::measure::traces::traces(&session, &measured, catalogue, &mut told_before);
+    let traces = crate::trace::session::traces(&recorded, &measured, catalogue, &mut told_before);
     let mut coded = crate::coding::code(&session, &measured, &dynamics, &traces, catalogue);
     crate::coding::prompts::attach(&mut coded, &raised);
     Again {

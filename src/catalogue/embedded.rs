@@ -47,6 +47,14 @@ pub(super) const PROFILES: &[(&str, &str)] = &[
         include_str!("../../profiles/fhir/StructureDefinition-session-provenance.json"),
     ),
     (
+        "StructureDefinition-session-report.json",
+        include_str!("../../profiles/fhir/StructureDefinition-session-report.json"),
+    ),
+    (
+        "StructureDefinition-statement.json",
+        include_str!("../../profiles/fhir/StructureDefinition-statement.json"),
+    ),
+    (
         "StructureDefinition-stretch-dynamic.json",
         include_str!("../../profiles/fhir/StructureDefinition-stretch-dynamic.json"),
     ),
