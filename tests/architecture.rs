@@ -148,6 +148,10 @@ const LONG: &[(&str, &str)] = &[
         "one command after another, each option with its sentence for the help",
     ),
     (
+        "coding/mod.rs",
+        "one kind of statement after another, and the concepts they share",
+    ),
+    (
         "finding/understand.rs",
         "one part of the document after another, in the order in which they are told",
     ),

@@ -78,15 +78,16 @@ pub fn encode(
     catalogue: &Catalogue,
     now: DateTime<Utc>,
 ) -> Result<Encoded, Held> {
+    let held = |problems: Problems| Held {
+        problems: problems.sorted(),
+    };
     let mut problems = Problems::new();
     let read = crate::intake::read(text, &mut problems);
     let session = read
         .draft
         .map(|draft| crate::finding::understand(&draft, now, &mut problems));
     let (Some(mut session), Some(canonical)) = (session, read.canonical) else {
-        return Err(Held {
-            problems: problems.sorted(),
-        });
+        return Err(held(problems));
     };
     carry(&mut session, earlier, &mut problems);
     let measured = crate::measure::measure(&session, catalogue, &mut problems);
@@ -115,16 +116,12 @@ pub fn encode(
         Err(cause) => {
             let what = format!("a resource does not serialise: {cause}");
             problems.error("record.json", "", what, "report this");
-            return Err(Held {
-                problems: problems.sorted(),
-            });
+            return Err(held(problems));
         }
     };
     let record = crate::record::amend::settle(record, &earlier.version_before, &mut problems);
     if problems.any_error() || problems.any_caution() {
-        return Err(Held {
-            problems: problems.sorted(),
-        });
+        return Err(held(problems));
     }
     let checked = crate::check::check(record).map_err(|problems| Held { problems })?;
     let told = problems.sorted();

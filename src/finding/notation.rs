@@ -209,19 +209,36 @@ pub(super) fn spread(
         .collect()
 }
 
+/// Every field is named, so that one that is added is not dropped when the plane is taken apart.
 fn only_notation(value: &ValueDraft) -> bool {
+    let ValueDraft {
+        notation: _,
+        unit: _,
+        beyond_neutral,
+        lacks,
+        fixed_at,
+        direction,
+        grade,
+        grade_version,
+        word,
+        score,
+        amount,
+        relative,
+        no_catch,
+    } = value;
     let others = [
-        &value.beyond_neutral,
-        &value.lacks,
-        &value.fixed_at,
-        &value.direction,
-        &value.grade,
-        &value.word,
-        &value.score,
-        &value.amount,
-        &value.relative,
+        beyond_neutral,
+        lacks,
+        fixed_at,
+        direction,
+        grade,
+        grade_version,
+        word,
+        score,
+        amount,
+        relative,
     ];
-    value.no_catch.is_none() && others.iter().all(|other| other.is_none())
+    no_catch.is_none() && others.iter().all(|other| other.is_none())
 }
 
 fn directions(notation: &NotationDraft) -> Option<(&str, &str)> {
