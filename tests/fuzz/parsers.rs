@@ -19,7 +19,7 @@ use fascicle::deliver::held::matches;
 use fascicle::deliver::http::{Answer, server_words};
 use fascicle::deliver::retry::retry_after as wait;
 use fascicle::deliver::send::{Meaning, meaning};
-use fascicle::exact::Exact;
+use fascicle::exact::{Exact, NotExact};
 use fascicle::intake::sheet::Sheet;
 use fascicle::intake::sheet::write::{Columns, Writer};
 use fascicle::intake::trace_csv::columns;
@@ -290,7 +290,9 @@ pub fn exact(bytes: &[u8]) {
         && let (Ok(sum), Ok(other)) = (one.plus(two), two.plus(one))
     {
         assert_eq!(sum, other);
-        assert_eq!(sum.minus(two), Ok(one));
+        // Going back may need more digits than can be held; then it is refused, never rounded.
+        let back = sum.minus(two);
+        assert!(back == Ok(one) || back == Err(NotExact::Digits));
         assert_eq!(Exact::parse(&sum.to_string()), Ok(sum));
     }
 }

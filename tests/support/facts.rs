@@ -8,6 +8,16 @@ use std::collections::BTreeMap;
 
 const CODES: &str = "https://fascicle.example/fhir/CodeSystem/";
 
+/// Prompts that travel on an Observation and are not among those that are said.
+fn unsaid(one: &Node, prompts: &str) -> Vec<String> {
+    let notes = one.items_of("note").iter();
+    let raised = notes.filter_map(|note| note.text_of("text")?.strip_prefix("prompt to look: "));
+    let unsaid = raised.filter(|told| !prompts.contains(&one_line(told)));
+    unsaid
+        .map(|told| format!("the prompt {told} is not said"))
+        .collect()
+}
+
 /// Everything in which Observations and summary differ.
 pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String> {
     let standing: Vec<&Node> = observations
@@ -56,13 +66,7 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
     let own = lines(&|title| own.iter().any(|beginning| title.starts_with(beginning)));
     whole(&of(&|key| key.starts_with("statement.")), &own, &mut faults);
     let prompts = titled("Prompts to look").join(" ");
-    for one in &standing {
-        let notes = one.items_of("note").iter();
-        let raised =
-            notes.filter_map(|note| note.text_of("text")?.strip_prefix("prompt to look: "));
-        let unsaid = raised.filter(|told| !prompts.contains(&one_line(told)));
-        faults.extend(unsaid.map(|told| format!("the prompt {told} is not said")));
-    }
+    faults.extend(standing.iter().flat_map(|one| unsaid(one, &prompts)));
     let day = titled("The day of the examination");
     for panel in of(&|key| key == "session.examination") {
         let together = day.join(" ");
