@@ -44,6 +44,8 @@ fn arrives(text: &str, codes: &[&str], server: &Server) {
     json["patient"]["identifier"] = json!({
         "system": "https://invented-clinic.example/patients", "value": person.value
     });
+    json["instruments"][0]["identifier"]["system"] =
+        json!("https://invented-clinic.example/instruments");
     let mut document = Document { json };
     document.measured_with(&format!("GON-{}", uuid::Uuid::new_v4()));
     // Far more than one examination holds: a server needs longer than the usual time for it.
