@@ -2,15 +2,25 @@
 //! otherwise, what was found.
 
 use crate::catalogue::Catalogue;
+use crate::catalogue::rows::Kind;
 use crate::coding::{Coded, CodedValue, Concept, sentence};
 use crate::finding::{Outcome, Session};
 use crate::intake::draft::{MoreAffectedSide, Side};
 use crate::measure::Measured;
-use crate::summary::words::{capital, one_line, quoted};
+use crate::summary::words::{capital, one_line, partial, quoted};
 
 /// Parts that stand beside the name of the measure, and parts that the value says already.
 const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
 const SAID: [&str; 1] = ["joint-state"];
+
+/// Parts of what was computed from a trace that a colleague reads; its parameters stay in the record.
+const OF_A_TRACE: [&str; 5] = [
+    "stretch-speed",
+    "stretch-velocity",
+    "trace-outcome",
+    "trace-accepted",
+    "trace-accepted-by",
+];
 
 /// Where a statement stands among others, whatever the order of the document.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -120,13 +130,15 @@ pub(super) fn line(
     let mut line = format!("{}: {found}", name(one, catalogue));
     for (part, value) in &one.parts {
         let code = own_code(part, "component").unwrap_or_default();
-        if BESIDE.contains(&code) || SAID.contains(&code) {
+        let technical = of_a_trace(one.kind) && !OF_A_TRACE.contains(&code);
+        if BESIDE.contains(&code) || SAID.contains(&code) || technical {
             continue;
         }
         let label = part.text.as_deref().unwrap_or_default();
         let words = match (code, value) {
             ("ending", CodedValue::Concept(how)) => ending(how, &found),
             ("pain-during", CodedValue::Amount(pain)) => Some(format!("{} of 10", pain.value)),
+            (_, CodedValue::When(at)) => Some(partial(at)),
             (_, value) => sentence::in_words(value).map(|words| one_line(&words)),
         };
         line.extend(words.iter().flat_map(|words| ["; ", label, ": ", words]));
@@ -148,10 +160,38 @@ pub(super) fn line(
             let note = measured.finding.note.as_ref().map(quoted);
             line.extend(note.iter().flat_map(|note| ["; note: ", note]));
         }
-        None => line.push_str("; computed from other findings"),
+        None => line.push_str(&not_by_hand(one)),
     }
     line.push('.');
     line
+}
+
+/// Where something comes from that nobody found by hand, and whether anybody stands by it.
+fn not_by_hand(one: &Coded) -> String {
+    if !of_a_trace(one.kind) {
+        return "; computed from other findings".to_owned();
+    }
+    let mut words = String::new();
+    if one.kind == Kind::TraceCatch && matches!(one.value, CodedValue::Amount(_)) {
+        words.push_str("; minus is short of neutral");
+    }
+    if one.preliminary {
+        words.push_str("; preliminary: no therapist has accepted it");
+    }
+    for note in &one.notes {
+        // Beside a trace stands what a person noted, beside what was computed how far it may be trusted.
+        let note = if one.kind == Kind::Trace {
+            format!("; note: {}", quoted(note))
+        } else {
+            format!("; {}", one_line(note.open()))
+        };
+        words.push_str(&note);
+    }
+    words
+}
+
+const fn of_a_trace(kind: Kind) -> bool {
+    matches!(kind, Kind::Trace | Kind::TraceCatch | Kind::TraceLine)
 }
 
 /// How a movement ended, unless it was carried through, which a reader takes for granted, or the value

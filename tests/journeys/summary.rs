@@ -22,6 +22,7 @@ use uuid::Uuid;
 const FIRST: &str = include_str!("../../fixtures/sessions/first.json");
 const SECOND: &str = include_str!("../../fixtures/sessions/second.json");
 const EVERY: &str = include_str!("../../fixtures/sessions/every-measure.json");
+const TRACES: &str = include_str!("../../fixtures/sessions/every-trace.json");
 const PERSON: &str = include_str!("../../fixtures/sessions/person.json");
 
 /// A practice server that knows the invented person, and a store that delivers to it.
@@ -185,6 +186,30 @@ fn every_measure_is_said_with_side_mode_and_unit() {
     let faults = disagreements(&all(&encoded, "Observation"), &encoded.summary.text());
 
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn what_was_computed_from_a_trace_is_said_as_that_and_as_preliminary_until_it_is_accepted() {
+    let encoded = encoded(&Node::parse(TRACES).expect("JSON"));
+    let observations = all(&encoded, "Observation");
+    let text = encoded.summary.text();
+
+    let faults = disagreements(&observations, &text);
+
+    assert!(faults.is_empty(), "{faults:#?}");
+    let preliminary = "preliminary: no therapist has accepted it";
+    let waiting = observations
+        .iter()
+        .filter(|one| one.text_of("status") == Some("preliminary"));
+    assert_eq!(text.matches(preliminary).count(), waiting.count());
+    assert!(text.contains(preliminary), "{text}");
+    assert!(
+        text.contains("never takes the place of what was felt"),
+        "{text}"
+    );
+    assert!(!text.contains("cut-off"), "{text}");
+    let spoilt = text.replacen(preliminary, "final", 1);
+    assert!(!disagreements(&observations, &spoilt).is_empty());
 }
 
 #[test]

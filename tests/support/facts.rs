@@ -295,6 +295,11 @@ fn unit_of(words: &str) -> Option<String> {
 /// What the value of an Observation and the words of a line differ in.
 fn value_faults(one: &Node, rest: &str) -> Vec<String> {
     let mut faults = Vec::new();
+    // What nobody stands by yet is never read as if somebody did.
+    let preliminary = one.text_of("status") == Some("preliminary");
+    if preliminary != rest.contains("preliminary: no therapist has accepted it") {
+        faults.push(format!("preliminary {preliminary} is told otherwise"));
+    }
     let value = rest.split("; ").next().unwrap_or_default();
     let value = value.trim_end_matches('.');
     if let Some(quantity) = one.member("valueQuantity") {
@@ -338,10 +343,9 @@ fn other_movement(one: &Node, value: &str, held: &Number) -> Option<String> {
         row.movement.as_ref()
     };
     let movement = movement?.replace('-', " ");
-    let computed = own(one.member("code"), "measure")?
-        .0
-        .starts_with("stretch.dynamic");
-    let wanted = held.digits != "0" && !computed;
+    // What was computed names no movement: its sign is told as a word, and what it means beside it.
+    let by_hand = row.kind.is_entered();
+    let wanted = held.digits != "0" && by_hand;
     (wanted && !value.contains(&movement)).then(|| format!("{movement} is not said"))
 }
 
@@ -380,7 +384,11 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
     let said = |words: &str| line.contains(&one_line(words));
     let mut missing = Vec::new();
     let (code, _) = own(part.member("code"), "component").expect("a part of ours");
-    if ["joint-state", "told-prompt"].contains(&code) {
+    // The parameters of a computation stay in the record.
+    let technical = code
+        .strip_prefix("trace-")
+        .is_some_and(|rest| !["outcome", "accepted", "accepted-by"].contains(&rest));
+    if technical || ["joint-state", "told-prompt"].contains(&code) {
         return missing;
     }
     if let Some(quantity) = part.member("valueQuantity") {
@@ -463,6 +471,15 @@ fn numbers_left(observations: &[&Node], line: &str) -> Vec<String> {
     let mut known = Vec::new();
     for one in observations {
         strings(one, &mut known);
+    }
+    for data in observations
+        .iter()
+        .filter_map(|one| one.at(&["valueSampledData", "data"]))
+    {
+        let samples = data.text().unwrap_or_default().split_whitespace();
+        let samples: Vec<&str> = samples.map(|one| one.trim_start_matches('-')).collect();
+        known.push(samples.len().to_string());
+        known.extend(samples.iter().map(|&one| one.to_owned()));
     }
     // Times and days are told in words.
     let mut told: Vec<String> = known.iter().map(|text| one_line(text)).collect();
