@@ -4,10 +4,7 @@
 //! become a [`Node`] here. Numbers come as whole numbers or as a [`NUMBER`].
 
 use crate::json::{Key, Node};
-use serde::ser::{
-    Impossible, Serialize, SerializeMap, SerializeSeq, SerializeStruct, SerializeStructVariant,
-    Serializer,
-};
+use serde::ser::{Impossible, Serialize, SerializeMap, SerializeSeq, SerializeStruct, Serializer};
 use std::fmt;
 
 /// Name of the newtype in which a decimal hands over its digits as a text.
@@ -27,7 +24,7 @@ impl serde::ser::Error for NoTree {
 /// A value as a tree; members are in the order of its fields.
 ///
 /// # Errors
-/// [`NoTree`] for floats, bytes, tuples and maps whose keys are no text.
+/// [`NoTree`] for floats, bytes, tuples, variants with fields, and maps whose keys are no text.
 pub fn tree(value: &impl Serialize) -> Result<Node, NoTree> {
     value.serialize(Tree)
 }
@@ -41,28 +38,17 @@ struct Tree;
 /// Items of an array.
 struct Items(Vec<Node>);
 
-/// Members of an object, the key that waits for its value, and the name it stands under where it is
-/// the content of a variant.
+/// Members of an object, and the key that waits for its value.
 struct Members {
     all: Vec<(Key, Node)>,
     key: Option<Key>,
-    variant: Option<&'static str>,
 }
 
 impl Members {
-    fn of(length: usize, variant: Option<&'static str>) -> Self {
+    fn of(length: usize) -> Self {
         Self {
             all: Vec::with_capacity(length),
             key: None,
-            variant,
-        }
-    }
-
-    fn whole(self) -> Node {
-        let object = Node::Object(self.all);
-        match self.variant {
-            Some(name) => Node::Object(vec![(name.into(), object)]),
-            None => object,
         }
     }
 }
@@ -76,7 +62,7 @@ impl Serializer for Tree {
     type SerializeTupleVariant = Impossible<Node, NoTree>;
     type SerializeMap = Members;
     type SerializeStruct = Members;
-    type SerializeStructVariant = Members;
+    type SerializeStructVariant = Impossible<Node, NoTree>;
 
     fn serialize_bool(self, value: bool) -> Result<Node, NoTree> {
         Ok(Node::Bool(value))
@@ -183,19 +169,19 @@ impl Serializer for Tree {
         none("a tuple")
     }
     fn serialize_map(self, length: Option<usize>) -> Result<Members, NoTree> {
-        Ok(Members::of(length.unwrap_or_default(), None))
+        Ok(Members::of(length.unwrap_or_default()))
     }
     fn serialize_struct(self, _name: &'static str, length: usize) -> Result<Members, NoTree> {
-        Ok(Members::of(length, None))
+        Ok(Members::of(length))
     }
     fn serialize_struct_variant(
         self,
         _name: &'static str,
         _index: u32,
-        variant: &'static str,
-        length: usize,
-    ) -> Result<Members, NoTree> {
-        Ok(Members::of(length, Some(variant)))
+        _variant: &'static str,
+        _length: usize,
+    ) -> Result<Self::SerializeStructVariant, NoTree> {
+        none("a variant with fields")
     }
 }
 
@@ -233,7 +219,7 @@ impl SerializeMap for Members {
         Ok(())
     }
     fn end(self) -> Result<Node, NoTree> {
-        Ok(self.whole())
+        Ok(Node::Object(self.all))
     }
 }
 
@@ -250,23 +236,7 @@ impl SerializeStruct for Members {
         Ok(())
     }
     fn end(self) -> Result<Node, NoTree> {
-        Ok(self.whole())
-    }
-}
-
-impl SerializeStructVariant for Members {
-    type Ok = Node;
-    type Error = NoTree;
-
-    fn serialize_field<T: Serialize + ?Sized>(
-        &mut self,
-        key: &'static str,
-        value: &T,
-    ) -> Result<(), NoTree> {
-        SerializeStruct::serialize_field(self, key, value)
-    }
-    fn end(self) -> Result<Node, NoTree> {
-        Ok(self.whole())
+        Ok(Node::Object(self.all))
     }
 }
 
@@ -303,7 +273,6 @@ mod tests {
     #[derive(Serialize)]
     enum Choice {
         Text(&'static str),
-        Fields { a: bool },
     }
 
     #[test]
@@ -322,10 +291,6 @@ mod tests {
         assert_eq!(
             written(Choice::Text("ä\"")),
             r#"{"kind":"Whole","list":[12.50,-5],"Text":"ä\"","none":null}"#
-        );
-        assert_eq!(
-            written(Choice::Fields { a: true }),
-            r#"{"kind":"Whole","list":[12.50,-5],"Fields":{"a":true},"none":null}"#
         );
     }
 
