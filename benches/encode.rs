@@ -14,7 +14,7 @@ use fascicle::catalogue::Catalogue;
 use fascicle::finding::Session;
 use fascicle::json::Node;
 use fascicle::problem::Problems;
-use fascicle::summary::{Changes, Examined};
+use fascicle::summary::Examined;
 use fhir_sdk::r4b::resources::Observation;
 use std::fs;
 use std::hint::black_box;
@@ -81,16 +81,17 @@ fn checked(session: &Session, catalogue: &Catalogue) -> String {
     let mut problems = Problems::new();
     let measured = fascicle::measure::measure(session, catalogue, &mut problems);
     fascicle::measure::sense::check(session, &measured, catalogue, &mut problems);
-    let dynamics = fascicle::compare::dynamics(&measured, catalogue);
+    let comparisons = fascicle::compare::all(session, &measured, &[], catalogue);
     let traces = fascicle::trace::session::Traces::default();
-    let coded = fascicle::coding::code(session, &measured, &dynamics, &traces, catalogue);
+    let coded = fascicle::coding::code(session, &measured, &comparisons, &traces, catalogue);
     let examined = Examined {
         session,
         measured: &measured,
         coded: &coded,
+        comparisons: &comparisons,
         prompts: &[],
     };
-    let summary = fascicle::summary::of_session(&examined, &Changes::default(), catalogue);
+    let summary = fascicle::summary::of_session(&examined, catalogue);
     let record = fascicle::record::build(session, &coded, &summary, catalogue);
     let record = record.expect("it serialises");
     let checked = fascicle::check::check(record).expect("it holds");

@@ -1,9 +1,10 @@
 //! Numbers that keep their digits.
 //!
 //! Owns: exact decimals as FHIR writes them.
-//! In: text. Out: the same text, or exact arithmetic. Never: a float, an exponent, a rounding.
+//! In: text. Out: the same text, or exact arithmetic. Never: a float, an exponent, a rounding that
+//! its caller does not name.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, RoundingStrategy};
 use std::fmt;
 
 /// An exact decimal that prints as it was written.
@@ -78,6 +79,46 @@ impl Exact {
         self.whole(other, self.0.checked_add(other.0))
     }
 
+    /// `self * other`, exact.
+    ///
+    /// # Errors
+    /// [`NotExact::Digits`] when the result cannot be held.
+    pub fn times(self, other: Self) -> Result<Self, NotExact> {
+        let wanted = self.decimals().saturating_add(other.decimals());
+        let mut result = self.0.checked_mul(other.0).ok_or(NotExact::Digits)?;
+        if result.is_zero() && (self.is_zero() || other.is_zero()) {
+            result.rescale(wanted);
+        }
+        // A product that the library had to round has fewer digits after the point.
+        if result.scale() == wanted {
+            Ok(Self(result))
+        } else {
+            Err(NotExact::Digits)
+        }
+    }
+
+    /// `self / other`, rounded to so many digits after the point, halves away from zero.
+    ///
+    /// # Errors
+    /// [`NotExact::Digits`] when `other` is zero or the result cannot be held.
+    pub fn ratio(self, other: Self, decimals: u32) -> Result<Self, NotExact> {
+        let quotient = self.0.checked_div(other.0).ok_or(NotExact::Digits)?;
+        Ok(Self(quotient).rounded(decimals))
+    }
+
+    /// Rounded to so many digits after the point, halves away from zero, and written with them.
+    #[must_use]
+    pub fn rounded(self, decimals: u32) -> Self {
+        let strategy = RoundingStrategy::MidpointAwayFromZero;
+        let mut rounded = self.0.round_dp_with_strategy(decimals, strategy);
+        rounded.rescale(decimals);
+        // The library may leave a sign on a zero; `-0` would not leave as a plain decimal.
+        if rounded.is_zero() {
+            rounded.set_sign_positive(true);
+        }
+        Self(rounded)
+    }
+
     /// The library rounds a result that it cannot hold, and then it has fewer digits after the point
     /// than the finer of the two; beside a zero it gives the other back with the digits that has.
     fn whole(self, other: Self, result: Option<Decimal>) -> Result<Self, NotExact> {
@@ -106,6 +147,12 @@ impl Exact {
     /// How many digits stand after the point.
     pub const fn decimals(self) -> u32 {
         self.0.scale()
+    }
+}
+
+impl From<u32> for Exact {
+    fn from(number: u32) -> Self {
+        Self(Decimal::from(number))
     }
 }
 
@@ -182,6 +229,30 @@ mod tests {
             Ok("7.000".to_owned())
         );
         assert_eq!(fine.minus(large), Err(NotExact::Digits));
+    }
+
+    #[test]
+    fn a_product_is_exact_or_refused() {
+        let exact = |text| Exact::parse(text).expect("a decimal");
+        let product = |a, b| exact(a).times(exact(b)).map(|made| made.to_string());
+
+        assert_eq!(product("1.96", "1.96"), Ok("3.8416".to_owned()));
+        assert_eq!(product("-2.50", "2"), Ok("-5.00".to_owned()));
+        assert_eq!(product("0.0", "7.25"), Ok("0.000".to_owned()));
+        let fine = "0.1234567890123456789";
+        assert_eq!(product(fine, fine), Err(NotExact::Digits));
+    }
+
+    #[test]
+    fn a_ratio_is_rounded_as_it_says() {
+        let exact = |text| Exact::parse(text).expect("a decimal");
+        let ratio = |a, b| exact(a).ratio(exact(b), 2).map(|made| made.to_string());
+
+        assert_eq!(ratio("25", "35"), Ok("0.71".to_owned()));
+        assert_eq!(ratio("1", "8"), Ok("0.13".to_owned()));
+        assert_eq!(ratio("-1", "8"), Ok("-0.13".to_owned()));
+        assert_eq!(ratio("-1", "1000"), Ok("0.00".to_owned()));
+        assert_eq!(ratio("1", "0"), Err(NotExact::Digits));
     }
 
     #[test]

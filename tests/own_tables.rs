@@ -83,7 +83,7 @@ fn every_fault_is_told_as_path_line_and_what() {
 
     assert_eq!(code, Some(1), "{told}");
     for wanted in [
-        "/codes.csv:22: pain.intensity.calf: 72514-4 fails its check digit\n",
+        "/codes.csv:31: pain.intensity.calf: 72514-4 fails its check digit\n",
         "/units.csv:9: source is empty or padded; write none\n",
         "/measure.csv:0: no table has this name, so the file would not be read\n",
         "/scales/presense.csv:0: no table of ours has this name, and no measure names it as its scale\n",

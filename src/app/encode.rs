@@ -1,17 +1,19 @@
 //! From the text of a session document to a checked record: the whole pure middle of the house.
 
+use crate::app::earlier;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::check::Checked;
 use crate::coding::Coded;
-use crate::compare::Dynamic;
+use crate::compare::Comparison;
+use crate::compare::part::EarlierSession;
 use crate::finding::own_words::Says;
 use crate::finding::{Confirmation, Precaution, Session};
 use crate::measure::Measured;
-use crate::measure::prompts::{Before, Prompt};
+use crate::measure::prompts::Prompt;
 use crate::private::Private;
 use crate::problem::{Problem, Problems, Severity};
 use crate::record::amend::VersionBefore;
-use crate::summary::{self, Changes, Examined, Summary};
+use crate::summary::{self, Examined, Summary};
 use crate::trace::session::Traces;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
@@ -21,10 +23,10 @@ use std::collections::BTreeSet;
 pub struct Earlier {
     /// Precautions of the person that nobody has lifted.
     pub precautions: Vec<Precaution>,
-    /// What was found in the session before of the same person, where it is known.
-    pub last_time: Vec<Before>,
     /// The version before, when this is a later version of one session.
     pub version_before: VersionBefore,
+    /// Sessions of the person before this one, the latest first.
+    pub sessions: Vec<EarlierSession>,
 }
 
 /// A session document that holds.
@@ -38,8 +40,8 @@ pub struct Encoded {
     pub measured: Vec<Measured>,
     /// Prompts that the findings raise.
     pub prompts: Vec<Prompt>,
-    /// The dynamic components computed.
-    pub dynamics: Vec<Dynamic>,
+    /// What its findings came to beside each other, beside tables and beside earlier sessions.
+    pub comparisons: Vec<Comparison>,
     /// The traces, and what was computed from them.
     pub traces: Traces,
     /// All its statements under their codes.
@@ -95,22 +97,23 @@ pub fn encode(
     in_notation(&session, &mut problems);
     let recorded = crate::measure::traces::traces(&session, &measured, catalogue, &mut problems);
     let traces = crate::trace::session::traces(&recorded, &measured, catalogue, &mut problems);
-    let last_time = earlier.last_time.as_slice();
-    let prompts = crate::measure::prompts::of(&session, &measured, last_time, catalogue);
+    let last_time = earlier::last_time(&earlier.sessions);
+    let prompts = crate::measure::prompts::of(&session, &measured, &last_time, catalogue);
     crate::measure::prompts::tell(&prompts, &mut problems);
     told_prompts(&session, &prompts, &mut problems);
     let mut to_look = summary::raised(&prompts);
     to_look.extend(confirm(&mut session, &mut problems));
-    let dynamics = crate::compare::dynamics(&measured, catalogue);
-    let mut coded = crate::coding::code(&session, &measured, &dynamics, &traces, catalogue);
+    let comparisons = crate::compare::all(&session, &measured, &earlier.sessions, catalogue);
+    let mut coded = crate::coding::code(&session, &measured, &comparisons, &traces, catalogue);
     crate::coding::prompts::attach(&mut coded, &prompts);
     let examined = Examined {
         session: &session,
         measured: &measured,
         coded: &coded,
+        comparisons: &comparisons,
         prompts: &to_look,
     };
-    let summary = summary::of_session(&examined, &Changes::default(), catalogue);
+    let summary = summary::of_session(&examined, catalogue);
     let record = match crate::record::build(&session, &coded, &summary, catalogue) {
         Ok(record) => record,
         Err(cause) => {
@@ -130,7 +133,7 @@ pub fn encode(
         session,
         measured,
         prompts,
-        dynamics,
+        comparisons,
         traces,
         coded,
         summary,
@@ -283,10 +286,11 @@ mod tests {
 
         let record = encoded.checked.record();
         let count = |kind: &str| record.entries.iter().filter(|e| e.kind == kind).count();
-        // 23 findings, one dynamic component, one precaution, seven statements, the panel.
+        // 27 findings, one dynamic component, seven side differences, one precaution, seven
+        // statements, the panel.
         assert_eq!(
             (count("Observation"), count("Device"), count("Provenance")),
-            (33, 1, 1)
+            (44, 1, 1)
         );
         assert_eq!(count("DiagnosticReport"), 1);
     }

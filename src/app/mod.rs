@@ -6,8 +6,10 @@
 
 pub mod beside;
 pub mod deliver;
+pub mod earlier;
 pub mod encode;
 pub mod given;
+pub mod held;
 mod needs;
 pub mod reasons;
 mod rows;

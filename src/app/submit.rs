@@ -1,5 +1,6 @@
 //! Accepting a session document.
 
+use crate::app::earlier::of_document;
 use crate::app::encode::{Earlier, Encoded, Held, encode};
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
@@ -55,7 +56,7 @@ pub async fn submit(
     };
     let mut told = Vec::new();
     let encoding = |before: Before| {
-        let encoded = encode(text, &earlier(&before), catalogue, now)?;
+        let encoded = encode(text, &earlier(&before, catalogue), catalogue, now)?;
         told.clone_from(&encoded.told);
         Ok(new(encoded, catalogue))
     };
@@ -85,7 +86,8 @@ pub fn subject_of(system: &str, value: &str) -> String {
     sha256_hex(format!("{}:{system}|{value}", system.len()).as_bytes())
 }
 
-fn key_of(text: &str) -> Option<Key> {
+/// What a document is about, as the store asks it.
+pub fn key_of(text: &str) -> Option<Key> {
     let node = Node::parse(text).ok()?;
     let session = node.member("session")?;
     let identifier = node.at(&["patient", "identifier"])?;
@@ -105,7 +107,7 @@ fn key_of(text: &str) -> Option<Key> {
     })
 }
 
-fn earlier(before: &Before) -> Earlier {
+fn earlier(before: &Before, catalogue: &Catalogue) -> Earlier {
     let precautions = before.precautions.iter().filter_map(|stated| {
         let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
         crate::finding::carried_precaution(&draft)
@@ -114,10 +116,12 @@ fn earlier(before: &Before) -> Earlier {
         .version
         .as_ref()
         .map(|(document, record)| version_of(document, record));
+    let sessions = before.sessions.iter();
+    let sessions = sessions.filter_map(|document| of_document(document, catalogue));
     Earlier {
         precautions: precautions.collect(),
-        last_time: Vec::new(),
         version_before: version_before.unwrap_or_default(),
+        sessions: sessions.collect(),
     }
 }
 

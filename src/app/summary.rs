@@ -1,9 +1,12 @@
 //! The summary of what is kept: one session, or all of one person for a handover or a discharge.
 
+use crate::app::earlier;
 use crate::app::encode::{Earlier, carry, confirm};
 use crate::app::words::understood;
 use crate::catalogue::Catalogue;
 use crate::coding::Coded;
+use crate::compare::Comparison;
+use crate::compare::part::EarlierSession;
 use crate::finding::{Precaution, Session};
 use crate::json::{Node, object, text};
 use crate::measure::Measured;
@@ -12,7 +15,7 @@ use crate::private::Private;
 use crate::problem::Problems;
 use crate::record::identifier_of;
 use crate::summary::across::{View, collect};
-use crate::summary::{Changes, Examined, Line, Prompt, Summary, of_session};
+use crate::summary::{Examined, Line, Prompt, Summary, of_session};
 use chrono::NaiveDate;
 use uuid::Uuid;
 
@@ -96,9 +99,7 @@ pub async fn kept(
     Ok(match wanted {
         Wanted::Session => match of_it.as_slice() {
             [] => Asked::NotKept,
-            [one, ..] => {
-                Asked::Summary(of_session(&one.examined(), &Changes::default(), catalogue))
-            }
+            [one, ..] => Asked::Summary(of_session(&one.examined(), catalogue)),
         },
         Wanted::Person(_) if standing.is_empty() => Asked::AllWithdrawn,
         Wanted::Person(view) => {
@@ -113,6 +114,7 @@ struct Again {
     session: Session,
     measured: Vec<Measured>,
     coded: Vec<Coded>,
+    comparisons: Vec<Comparison>,
     prompts: Vec<Prompt>,
 }
 
@@ -122,6 +124,7 @@ impl Again {
             session: &self.session,
             measured: &self.measured,
             coded: &self.coded,
+            comparisons: &self.comparisons,
             prompts: &self.prompts,
         }
     }
@@ -130,25 +133,33 @@ impl Again {
 /// Takes kept documents the pure way once more, the earliest first; each held when it was accepted.
 fn again(documents: &[Private<String>], catalogue: &Catalogue) -> Vec<Again> {
     let mut standing: Vec<Precaution> = Vec::new();
+    let mut before: Vec<EarlierSession> = Vec::new();
     let mut sessions = Vec::new();
     for document in documents {
         let Some(session) = understood(document.open()) else {
             continue;
         };
-        let one = once_more(session, &standing, catalogue);
+        let one = once_more(session, &standing, &before, catalogue);
         if !one.session.withdrawn {
             for stated in one.session.precautions.iter().filter(|it| !it.carried) {
                 standing.retain(|earlier| earlier.id != stated.id);
                 let stands = stated.lifted.is_none() && stated.status != "entered-in-error";
                 standing.extend(stands.then(|| stated.clone()));
             }
+            before.insert(0, earlier::of_session(&one.session, &one.measured));
+            before.truncate(earlier::SESSIONS);
         }
         sessions.push(one);
     }
     sessions
 }
 
-fn once_more(mut session: Session, standing: &[Precaution], catalogue: &Catalogue) -> Again {
+fn once_more(
+    mut session: Session,
+    standing: &[Precaution],
+    before: &[EarlierSession],
+    catalogue: &Catalogue,
+) -> Again {
     let mut told_before = Problems::new();
     let earlier = Earlier {
         precautions: standing.to_vec(),
@@ -158,19 +169,21 @@ fn once_more(mut session: Session, standing: &[Precaution], catalogue: &Catalogu
     crate::finding::own_words::again(&session, &mut told_before);
     let measured = crate::measure::measure(&session, catalogue, &mut told_before);
     crate::measure::sense::check(&session, &measured, catalogue, &mut told_before);
-    let raised = crate::measure::prompts::of(&session, &measured, &[], catalogue);
+    let raised =
+        crate::measure::prompts::of(&session, &measured, &earlier::last_time(before), catalogue);
     let mut prompts = crate::summary::raised(&raised);
     prompts.extend(confirm(&mut session, &mut told_before));
     prompts.extend(no_longer_raised(&session, &prompts));
-    let dynamics = crate::compare::dynamics(&measured, catalogue);
+    let comparisons = crate::compare::all(&session, &measured, before, catalogue);
     let recorded = crate::measure::traces::traces(&session, &measured, catalogue, &mut told_before);
     let traces = crate::trace::session::traces(&recorded, &measured, catalogue, &mut told_before);
-    let mut coded = crate::coding::code(&session, &measured, &dynamics, &traces, catalogue);
+    let mut coded = crate::coding::code(&session, &measured, &comparisons, &traces, catalogue);
     crate::coding::prompts::attach(&mut coded, &raised);
     Again {
         session,
         measured,
         coded,
+        comparisons,
         prompts,
     }
 }

@@ -1,9 +1,10 @@
 //! A session in words, for people.
 
-use crate::catalogue::{Catalogue, LOINC, SNOMED};
+use crate::catalogue::rows::Kind;
+use crate::catalogue::{Catalogue, LOINC, SNOMED, VERDICT};
 use crate::coding::sentence;
-use crate::compare::{self, Change, Meaning, NotCompared};
-use crate::finding::{Precaution, Session};
+use crate::compare::{Comparison, RowUsed, Rule};
+use crate::finding::Precaution;
 use crate::intake::draft::Side;
 use crate::json::Node;
 use crate::measure::{Measured, Value};
@@ -136,47 +137,93 @@ pub fn precaution(one: &Precaution, catalogue: &Catalogue) -> String {
     line
 }
 
-/// The changes of angles since an earlier session, each with what it means beside the error of
-/// measuring, or why it is not compared.
-pub fn changes(
-    earlier: (&[Measured], &Session),
-    later: (&[Measured], &Session),
-    catalogue: &Catalogue,
-) -> Vec<(String, String)> {
-    let mut told = Vec::new();
-    for after in later.0.iter().filter(|one| one.angle().is_some()) {
-        let before = earlier.0.iter().find(|before| {
-            before.finding.side == after.finding.side && what(before) == what(after)
-        });
-        let Some(before) = before else { continue };
-        let change = compare::change(
-            (before, earlier.1),
-            (after, later.1),
-            &catalogue.measurement_error,
-        );
-        let name = format!("{}, {}", what(after), after.finding.side.word());
-        told.push((name, change_words(change)));
-    }
-    told
+/// A comparison in words: what was compared, and what it came to with the rows it used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Compared {
+    /// What was compared, with its side.
+    pub what: String,
+    /// What it came to, or why there is nothing.
+    pub came_to: String,
+    /// The rows of the tables that were used.
+    pub rows: Vec<String>,
+    /// What belongs to it.
+    pub told: Vec<String>,
 }
 
-fn change_words(change: Result<Change, NotCompared>) -> String {
-    match change {
-        Err(reason) => format!("not compared: {reason}"),
-        Ok(Change { degrees, .. }) if degrees.is_zero() => "no difference".to_owned(),
-        Ok(Change { degrees, meaning }) => {
-            let sign = if degrees.is_negative() { "" } else { "+" };
-            let meaning = match meaning {
-                Meaning::Higher(row) => {
-                    format!("higher by more than the error of measuring ({row})")
-                }
-                Meaning::Lower(row) => format!("lower by more than the error of measuring ({row})"),
-                Meaning::WithinError(row) => format!("within the error of measuring ({row})"),
-                Meaning::NotJudged => {
-                    "not judged: no published error for this way of measuring".to_owned()
-                }
-            };
-            format!("{sign}{degrees}\u{b0}, {meaning}")
+/// Every comparison of one rule, in the order of the findings.
+pub fn compared(comparisons: &[Comparison], rule: Rule, catalogue: &Catalogue) -> Vec<Compared> {
+    let of_rule = comparisons.iter().filter(|one| one.rule == rule);
+    of_rule.map(|one| in_words(one, catalogue)).collect()
+}
+
+/// One comparison in words.
+pub fn in_words(one: &Comparison, catalogue: &Catalogue) -> Compared {
+    let row = |row: &RowUsed| {
+        let hash = row.sha256.get(..12).unwrap_or_default();
+        format!(
+            "{} of {}: {} ({}, {}; SHA-256 of the table {hash})",
+            row.key, row.table, row.says, row.title, row.version
+        )
+    };
+    let about = &one.about;
+    let mut named = what(about);
+    if one.rule == Rule::DynamicPart {
+        // The two stretches have names of their own; what they have in common is the muscle.
+        let dynamic = catalogue.measures.values().find(|row| {
+            row.kind == Kind::Derived
+                && (&row.site, &row.axis, &row.held)
+                    == (&about.row.site, &about.row.axis, &about.row.held)
+        });
+        if let Some(dynamic) = dynamic {
+            named = named.replace(&about.row.label, &dynamic.label);
         }
+    }
+    Compared {
+        what: format!("{named}, {}", about.finding.side.word()),
+        came_to: came_to(one, catalogue),
+        rows: one.rows.iter().map(row).collect(),
+        told: one.told.clone(),
+    }
+}
+
+const fn of_a_stretch(rule: Rule) -> bool {
+    matches!(
+        rule,
+        Rule::DynamicPart | Rule::FixedPart | Rule::DynamicShare
+    )
+}
+
+fn came_to(one: &Comparison, catalogue: &Catalogue) -> String {
+    let found = match &one.outcome {
+        Err(reason) if of_a_stretch(one.rule) && reason.answer().is_some() => {
+            return format!("not determinable: {reason}");
+        }
+        Err(reason) => return format!("not compared: {reason}"),
+        Ok(found) => found,
+    };
+    let amount = found.amount.as_ref().map(|amount| {
+        let unit = match amount.unit.as_str() {
+            "deg" => "\u{b0}".to_owned(),
+            "1" => String::new(),
+            "{score}" => " points".to_owned(),
+            unit => format!(" {unit}"),
+        };
+        let plus = if amount.number.is_negative() || amount.number.is_zero() || unit.is_empty() {
+            ""
+        } else {
+            "+"
+        };
+        format!("{plus}{}{unit}", amount.number)
+    });
+    let verdict = catalogue.word(VERDICT, found.verdict.code());
+    let verdict = verdict.map(|row| row.label.clone()).unwrap_or_default();
+    let verdict = match &found.range {
+        Some((range, _)) => format!("{verdict} {} to {}", range.low(), range.high()),
+        None => verdict,
+    };
+    match (amount, one.rule) {
+        (Some(amount), Rule::DynamicShare) => amount,
+        (Some(amount), _) => format!("{amount}, {verdict}"),
+        (None, _) => verdict,
     }
 }

@@ -5,7 +5,7 @@ mod page;
 
 use crate::catalogue::conformance::{LOINC_NOTICE, SNOMED_NOTICE};
 use crate::catalogue::parts::Bounds;
-use crate::catalogue::rows::{CodeRow, Measure, Relation, Site};
+use crate::catalogue::rows::{CodeRow, Kind, Measure, Relation, Site};
 use crate::catalogue::{Catalogue, SNOMED};
 use crate::json::Node;
 use std::collections::BTreeMap;
@@ -79,6 +79,8 @@ fn row(catalogue: &Catalogue, measure: &Measure, examples: &mut Examples) -> Row
     let scale = measure.scale.as_ref();
     let scale = scale.and_then(|name| catalogue.scales.get(name));
     let values = scale.map_or(&[][..], |scale| &scale.rows).iter();
+    let example = examples.remove(&measure.measure);
+    let example = example.unwrap_or_else(|| Err("no finding of this kind to show".to_owned()));
     Row {
         measure: measure.measure.clone(),
         meaning: measure.label.clone(),
@@ -91,11 +93,9 @@ fn row(catalogue: &Catalogue, measure: &Measure, examples: &mut Examples) -> Row
             .map(|value| (value.code.clone(), value.label.clone()))
             .collect(),
         bounds: bounds(catalogue, measure),
-        codings: codings(catalogue, measure),
+        codings: codings(catalogue, measure, example.as_ref().ok()),
         sites: site.map(|site| sites(catalogue, site)).unwrap_or_default(),
-        example: examples
-            .remove(&measure.measure)
-            .unwrap_or_else(|| Err("no finding of this kind to show".to_owned())),
+        example,
         origin: measure.origin.word(),
         source: format!("{}: {}", measure.source, measure.locator),
     }
@@ -149,9 +149,22 @@ fn around(catalogue: &Catalogue, thing: &str, own: Coding) -> Vec<Coding> {
         .collect()
 }
 
-fn codings(catalogue: &Catalogue, measure: &Measure) -> Vec<Coding> {
+/// The codings in the order in which they are sent. The first of a comparison names what was compared,
+/// here that of the example.
+fn codings(
+    catalogue: &Catalogue,
+    measure: &Measure,
+    example: Option<&(String, Node)>,
+) -> Vec<Coding> {
+    let compared = example.filter(|_| measure.kind == Kind::Comparison);
+    let compared = compared.and_then(|(_, part)| {
+        let first = part.at(&["code", "coding"])?.items().first()?;
+        let (code, display) = first.text_of("code").zip(first.text_of("display"))?;
+        Some(own("comparison", code, display))
+    });
     let own = own("measure", &measure.measure, &measure.label);
-    around(catalogue, &measure.measure, own)
+    let around = around(catalogue, &measure.measure, own);
+    compared.into_iter().chain(around).collect()
 }
 
 fn sites(catalogue: &Catalogue, site: &Site) -> Vec<Coding> {

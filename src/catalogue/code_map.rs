@@ -5,7 +5,7 @@
 
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Origin, Relation, Site};
-use crate::catalogue::{CANONICAL, SNOMED};
+use crate::catalogue::{CANONICAL, NO_RESULT, NOT_TESTED, SNOMED};
 use crate::json::{Node, NotJson};
 use serde::Deserialize;
 use serde_json::value::RawValue;
@@ -203,7 +203,7 @@ impl Reading<'_> {
             }
             ("equal" | "equivalent", _) => Relation::Equivalent,
             ("wider" | "subsumes", _) => Relation::Wider,
-            ("relatedto", "not-tested-reason") if way.system == ABSENT => Relation::Absent,
+            ("relatedto", NOT_TESTED | NO_RESULT) if way.system == ABSENT => Relation::Absent,
             ("relatedto", "body-position") => Relation::Position,
             (other, _) => {
                 let what = format!(

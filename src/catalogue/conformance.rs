@@ -37,7 +37,7 @@ pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http:
      Regenstrief Institute, Inc.";
 
 /// Sets of measures: one for each profile that allows only some kinds.
-const MEASURE_SETS: [(&str, &str, &[Kind]); 12] = [
+const MEASURE_SETS: [(&str, &str, &[Kind]); 13] = [
     ("range", "joint ranges", &[Kind::Range]),
     (
         "stretch",
@@ -48,6 +48,7 @@ const MEASURE_SETS: [(&str, &str, &[Kind]); 12] = [
     ("score", "scores", &[Kind::Score]),
     ("amount", "amounts with a unit", &[Kind::Amount]),
     ("derived", "derived results", &[Kind::Derived]),
+    ("comparison", "comparisons", &[Kind::Comparison]),
     ("trace", "traces of stretches", &[Kind::Trace]),
     (
         "trace-catch",
@@ -78,6 +79,8 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
         measure_values(),
         systems::site_system(catalogue),
         own_site_values(),
+        systems::comparison_system(catalogue),
+        comparison_values(),
         site_values(catalogue),
         map::published_codes(catalogue),
         questionnaire::examination(catalogue),
@@ -253,6 +256,15 @@ fn own_site_values() -> Node {
     let system = Catalogue::system_of("site");
     value_set(
         header("site", "Sites".to_owned(), description),
+        vec![whole(&system)],
+    )
+}
+
+fn comparison_values() -> Node {
+    let description = "Every comparison of every measure.".to_owned();
+    let system = Catalogue::system_of("comparison");
+    value_set(
+        header("comparison", "Comparisons".to_owned(), description),
         vec![whole(&system)],
     )
 }

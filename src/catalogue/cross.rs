@@ -4,7 +4,10 @@ use crate::catalogue::check_digit::holds as check_digit_holds;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
 use crate::catalogue::rows::{CodeRow, Measure, Relation};
-use crate::catalogue::{Catalogue, LOINC, SNOMED, TableFile, cautions, code_map, cross_parts};
+use crate::catalogue::{
+    Catalogue, LOINC, NO_RESULT, NOT_TESTED, SNOMED, TableFile, cautions, code_map,
+    comparing_faults, cross_parts,
+};
 use std::collections::BTreeSet;
 
 /// Every fault between the tables, at the line of the row that has it.
@@ -37,6 +40,9 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
     let beside = cross_parts::faults(catalogue);
     for (file, key, what) in beside.into_iter().chain(cautions::faults(catalogue)) {
         told.fault(file, &key, what);
+    }
+    for (file, key, what) in comparing_faults::faults(catalogue) {
+        told.fault(file, &key, format!("{key}: {what}"));
     }
     for site in catalogue.sites.values() {
         for (code, _) in site.published().into_iter().flatten() {
@@ -131,16 +137,17 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
 
 /// A missing value names a standard reason, so each reason of ours needs exactly one.
 fn of_reasons(catalogue: &Catalogue, told: &mut Told<'_>) {
-    const LIST: &str = "not-tested-reason";
-    let reasons = catalogue.scales.get(LIST).map(|scale| &scale.rows);
-    for reason in reasons.into_iter().flatten() {
-        let thing = format!("{LIST}/{}", reason.code);
-        let standard = catalogue
-            .codes_of(&thing)
-            .filter(|row| row.relation == Relation::Absent);
-        if standard.count() != 1 {
-            let what = format!("{thing}: give it one data-absent-reason");
-            told.fault("scales/not-tested-reason.csv", &reason.code, what);
+    for list in [NOT_TESTED, NO_RESULT] {
+        let reasons = catalogue.scales.get(list).map(|scale| &scale.rows);
+        for reason in reasons.into_iter().flatten() {
+            let thing = format!("{list}/{}", reason.code);
+            let standard = catalogue
+                .codes_of(&thing)
+                .filter(|row| row.relation == Relation::Absent);
+            if standard.count() != 1 {
+                let what = format!("{thing}: give it one data-absent-reason");
+                told.fault(&format!("scales/{list}.csv"), &reason.code, what);
+            }
         }
     }
 }

@@ -15,6 +15,10 @@ pub(super) const PROFILES: &[(&str, &str)] = &[
         include_str!("../../profiles/fhir/StructureDefinition-amount.json"),
     ),
     (
+        "StructureDefinition-comparison.json",
+        include_str!("../../profiles/fhir/StructureDefinition-comparison.json"),
+    ),
+    (
         "StructureDefinition-finding.json",
         include_str!("../../profiles/fhir/StructureDefinition-finding.json"),
     ),
@@ -242,6 +246,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../profiles/scales/neighbour-position.csv"),
     },
     TableFile {
+        name: "scales/no-result.csv",
+        text: include_str!("../../profiles/scales/no-result.csv"),
+    },
+    TableFile {
         name: "scales/not-tested-reason.csv",
         text: include_str!("../../profiles/scales/not-tested-reason.csv"),
     },
@@ -364,6 +372,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "scales/two-point-word.csv",
         text: include_str!("../../profiles/scales/two-point-word.csv"),
+    },
+    TableFile {
+        name: "scales/verdict.csv",
+        text: include_str!("../../profiles/scales/verdict.csv"),
     },
     TableFile {
         name: "scales/voluntary-movement.csv",

@@ -122,20 +122,14 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
     let sites: Vec<Site> = reader.rows("sites.csv");
     let mut codes: Vec<CodeRow> = reader.rows("codes.csv");
     let units: Vec<UnitRow> = reader.rows("units.csv");
-    let mut sites: BTreeMap<String, Site> = sites
-        .into_iter()
-        .map(|row| (row.site.clone(), row))
-        .collect();
+    let mut sites = by_key(sites, |row| (row.site.clone(), row));
     if let Some(file) = files.iter().find(|file| file.name == code_map::FILE) {
         code_map::read(file.text, reader.faults).lay_over(&mut codes, &mut sites);
     }
     // The rows of a file stand in the order of their whole text, which parts `a,` from `a.b,`.
     codes.sort_by(|one, other| one.thing.cmp(&other.thing));
     let catalogue = Catalogue {
-        measures: measures
-            .into_iter()
-            .map(|row| (row.measure.clone(), row))
-            .collect(),
+        measures: by_key(measures, |row| (row.measure.clone(), row)),
         sites,
         scales: reader.scales(),
         scale_notes: reader.keyed("scales.csv", |row: ScaleNote| (row.scale.clone(), row)),
@@ -160,6 +154,9 @@ pub(super) fn read(files: &[TableFile<'_>]) -> Result<Catalogue, Vec<Fault>> {
         grade_amounts: reader.rows("grade_amounts.csv"),
         trace_cut_offs: reader.rows("trace_cut_offs.csv"),
         trace_parameters: reader.keyed("trace_parameters.csv", ParameterRow::pair),
+        reference_tables: Vec::new(),
+        sources: sources::known(files),
+        table_sha256: hashes(files),
         own_files: BTreeMap::new(),
         sha256: digest(files),
     };
@@ -179,6 +176,18 @@ fn unit(row: UnitRow) -> (String, Unit) {
         dimension: row.dimension,
     };
     (row.unit, unit)
+}
+
+fn hashes(files: &[TableFile<'_>]) -> BTreeMap<String, String> {
+    let hash = |file: &TableFile<'_>| sha256_hex(file.text.as_bytes());
+    let files = files.iter();
+    files
+        .map(|file| (file.name.to_owned(), hash(file)))
+        .collect()
+}
+
+fn by_key<T>(rows: Vec<T>, entry: fn(T) -> (String, T)) -> BTreeMap<String, T> {
+    rows.into_iter().map(entry).collect()
 }
 
 fn digest(files: &[TableFile<'_>]) -> String {
@@ -372,7 +381,7 @@ mod tests {
             "profiles/units.csv:3: label is empty or padded; write none",
             "profiles/units.csv:3: checked_on yesterday is no date",
             "profiles/units.csv:2: degrees is no UCUM code",
-            "profiles/measures.csv:97: pain.intensity.calf: its unit is not in units.csv",
+            "profiles/measures.csv:101: pain.intensity.calf: its unit is not in units.csv",
         ] {
             assert!(
                 told.iter().any(|fault| fault == wanted),

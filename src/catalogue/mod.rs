@@ -8,6 +8,8 @@ pub mod cautions;
 mod cells;
 mod check_digit;
 mod code_map;
+pub mod comparing;
+mod comparing_faults;
 pub mod confirm;
 pub mod conformance;
 mod cross;
@@ -24,6 +26,7 @@ pub mod scales;
 mod sources;
 
 use crate::catalogue::cautions::{Caution, CautionSign};
+use crate::catalogue::comparing::{ErrorRow, ReferenceRow};
 use crate::catalogue::confirm::ToConfirm;
 use crate::catalogue::dimension::Dimension;
 use crate::catalogue::load::Fault;
@@ -32,8 +35,7 @@ use crate::catalogue::parts::{
     GradeAmount, Landmark, PartRow, ScaleVersion, UnitChoice, in_family,
 };
 use crate::catalogue::rows::{
-    Axis, CodeRow, CutOffRow, ErrorRow, Measure, PrecautionEffect, ReferenceRow, Scale, ScaleRow,
-    Sides, Site,
+    Axis, CodeRow, CutOffRow, Kind, Measure, PrecautionEffect, Scale, ScaleRow, Sides, Site,
 };
 use crate::catalogue::scales::ScaleNote;
 use crate::exact::Exact;
@@ -56,6 +58,15 @@ pub const UCUM: &str = "http://unitsofmeasure.org";
 /// The list of what is said only in comparison with the other side.
 pub const RELATIVE: &str = "relative";
 
+/// The list of reasons for not testing.
+pub const NOT_TESTED: &str = "not-tested-reason";
+
+/// The list of reasons why a computed result has no value.
+pub const NO_RESULT: &str = "no-result";
+
+/// The list of what a comparison came to.
+pub const VERDICT: &str = "verdict";
+
 /// The lists of the quality of a reaction to a stretch: grades 0 to 4, and 0 to 5.
 pub const QUALITY_LISTS: [&str; 2] = ["tardieu-quality-0-4", "tardieu-quality-0-5"];
 
@@ -76,6 +87,23 @@ pub struct Unit {
     /// What it measures.
     pub dimension: Dimension,
 }
+
+/// What a comparison says of the publisher of a row.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// Title of the publication.
+    pub title: String,
+    /// Its version, such as a year.
+    pub version: String,
+}
+
+/// What a comparison of a measure is called, as the first part of its code, and in words.
+pub const COMPARISONS: [(&str, &str); 4] = [
+    ("change", "change since an earlier session"),
+    ("dynamic-share", "dynamic share of what the stretch lacks"),
+    ("fixed-part", "fixed part of what the stretch lacks"),
+    ("side-difference", "difference between the sides"),
+];
 
 /// All tables, checked.
 #[derive(Debug, Clone)]
@@ -130,6 +158,12 @@ pub struct Catalogue {
     pub trace_cut_offs: Vec<CutOffRow>,
     /// Numbers of the computation over stretch traces.
     pub trace_parameters: BTreeMap<String, Exact>,
+    /// The tables of published ranges that the site uses, the first one first; none unless it says.
+    pub reference_tables: Vec<String>,
+    /// The publications that rows name.
+    pub sources: BTreeMap<String, Source>,
+    /// SHA-256 of each table file, by its name.
+    pub table_sha256: BTreeMap<String, String>,
     /// SHA-256 of each file an operator laid over ours, by its name; empty where all is ours.
     pub own_files: BTreeMap<String, String>,
     /// SHA-256 over all table files, in the order of their names.
@@ -187,6 +221,38 @@ impl Catalogue {
         let mut families = families.filter(|(family, _)| in_family(&measure.measure, family));
         let of_kind = measure.kind.dimension();
         of_kind.or_else(|| families.next_back().map(|(_, dimension)| *dimension))
+    }
+
+    /// Uses these tables of published ranges, the first one first.
+    ///
+    /// # Errors
+    /// The names that no row of `reference_ranges.csv` has.
+    pub fn use_reference_tables(&mut self, names: &[String]) -> Result<(), Vec<String>> {
+        let known = |name: &&String| self.reference_ranges.iter().any(|row| row.table == **name);
+        let unknown: Vec<String> = names.iter().filter(|name| !known(name)).cloned().collect();
+        if unknown.is_empty() {
+            self.reference_tables = names.to_vec();
+            return Ok(());
+        }
+        Err(unknown)
+    }
+
+    /// What our own code of the comparison of a measure means, such as
+    /// `change.range.passive.ankle.dorsiflexion`.
+    pub fn comparison_display(&self, code: &str) -> Option<String> {
+        let (kind, measure) = code.split_once('.')?;
+        let (_, words) = COMPARISONS.iter().find(|(word, _)| *word == kind)?;
+        let row = self.measures.get(measure)?;
+        let two_sided = || {
+            let site = row.site.as_ref().and_then(|site| self.sites.get(site));
+            site.is_some_and(|site| site.sides == Sides::Both)
+        };
+        let fits = match kind {
+            "change" => row.kind.is_entered(),
+            "side-difference" => row.kind.is_entered() && two_sided(),
+            _ => row.kind == Kind::StretchSlow,
+        };
+        fits.then(|| format!("{words}, {}", row.label))
     }
 
     /// The name of a unit for people.

@@ -329,7 +329,9 @@ mod tests {
         let told = told("measures.csv", &text);
 
         assert!(!told.is_empty());
-        for fault in told {
+        // A row by which findings are compared goes by the unit of its measure, and is told as well.
+        let compared = |fault: &String| fault.ends_with("is not the unit of its measure");
+        for fault in told.into_iter().filter(|fault| !compared(fault)) {
             assert!(
                 fault.ends_with("{score} is a plain number, and it needs an angle"),
                 "{fault}"
@@ -349,7 +351,7 @@ mod tests {
         let short = whole.replacen("publisher = ", "printer = ", 1);
         assert_eq!(
             told("SOURCES.toml", &short),
-            ["profiles/SOURCES.toml:3: ashworth-1964 does not say its publisher"]
+            ["profiles/SOURCES.toml:3: aaos-1965 does not say its publisher"]
         );
     }
 }

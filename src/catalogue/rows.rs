@@ -23,7 +23,7 @@ pub enum Kind {
     Score,
     /// A number with a unit, or words where no number can be given.
     Amount,
-    /// Computed from other findings.
+    /// R2-R1, computed from two stretches.
     Derived,
     /// The angle of a stretch against time.
     Trace,
@@ -31,6 +31,8 @@ pub enum Kind {
     TraceCatch,
     /// How computed catches change with velocity: a duration.
     TraceLine,
+    /// Computed from findings set beside each other, or beside a table.
+    Comparison,
     /// A precaution.
     Precaution,
     /// What a person says in their own words.
@@ -59,6 +61,7 @@ impl Kind {
             | Self::Trace
             | Self::TraceCatch
             | Self::TraceLine
+            | Self::Comparison
             | Self::Statement
             | Self::Precaution
             | Self::Panel => false,
@@ -77,6 +80,7 @@ impl Kind {
             Self::Trace => "trace",
             Self::TraceCatch => "trace-catch",
             Self::TraceLine => "trace-line",
+            Self::Comparison => "comparison",
             Self::Precaution => "precaution",
             Self::Statement => "statement",
             Self::Panel => "session-panel",
@@ -101,6 +105,7 @@ impl Kind {
             | Self::Grade
             | Self::Precaution
             | Self::Statement
+            | Self::Comparison
             | Self::Panel => None,
         }
     }
@@ -119,6 +124,7 @@ impl Kind {
             Self::Trace => "trace",
             Self::TraceCatch => "trace-catch",
             Self::TraceLine => "trace-line",
+            Self::Comparison => "comparison",
             Self::Precaution => "precaution",
             Self::Statement => "statement",
             Self::Panel => "panel",
@@ -356,19 +362,6 @@ pub struct ScaleRow {
     pub locator: String,
 }
 
-/// One row of `precaution_effects.csv`.
-#[derive(Debug, Clone, Deserialize)]
-pub struct PrecautionEffect {
-    /// A code of `precaution-limit`.
-    pub limit: String,
-    /// Kind of measure, or `any`.
-    pub kind: String,
-    /// Mode, or `any`.
-    pub mode: String,
-    /// `yes`, `beyond` the stated angle, or `no`.
-    pub forbids: String,
-}
-
 /// One row of `trace_cut_offs.csv`.
 #[derive(Debug, Clone, Deserialize)]
 pub struct CutOffRow {
@@ -382,47 +375,15 @@ pub struct CutOffRow {
     pub gate: Exact,
 }
 
-/// One row of `measurement_error.csv`.
+/// One row of `precaution_effects.csv`.
 #[derive(Debug, Clone, Deserialize)]
-pub struct ErrorRow {
-    /// Key, named in every comparison.
-    pub key: String,
-    /// The measure it serves.
-    pub measure: String,
-    /// The body position it serves.
-    pub position: String,
-    /// The method it serves.
-    pub method: String,
-    /// Same or different tester.
-    pub tester: String,
-    /// Smallest difference beyond the error of measuring, 95 %.
-    pub mdc95: Exact,
-    /// UCUM unit.
-    pub unit: String,
-}
-
-/// One row of `reference_ranges.csv`.
-#[derive(Debug, Clone, Deserialize)]
-pub struct ReferenceRow {
-    /// Key, named in every comparison.
-    pub key: String,
-    /// The measure it serves.
-    pub measure: String,
-    /// Lower end for one person.
-    #[serde(deserialize_with = "exact_or_none")]
-    pub low: Option<Exact>,
-    /// Upper end for one person.
-    #[serde(deserialize_with = "exact_or_none")]
-    pub high: Option<Exact>,
-    /// UCUM unit.
-    pub unit: String,
-    /// `on` or `off`.
-    #[serde(rename = "use")]
-    pub used: String,
-    /// What the row is about.
-    pub label: String,
-    /// Key of `SOURCES.toml`.
-    pub source: String,
-    /// Where in the source.
-    pub locator: String,
+pub struct PrecautionEffect {
+    /// A code of `precaution-limit`.
+    pub limit: String,
+    /// Kind of measure, or `any`.
+    pub kind: String,
+    /// Mode, or `any`.
+    pub mode: String,
+    /// `yes`, `beyond` the stated angle, or `no`.
+    pub forbids: String,
 }

@@ -1,7 +1,8 @@
 //! Whether every row names a source that is known.
 
 use crate::catalogue::load::Fault;
-use crate::catalogue::{TableFile, code_map};
+use crate::catalogue::{Source, TableFile, code_map, embedded};
+use std::collections::BTreeMap;
 
 /// The file of the sources, beside the tables.
 pub(super) const FILE: &str = "SOURCES.toml";
@@ -50,6 +51,23 @@ pub(super) fn faults(files: &[TableFile<'_>]) -> Vec<Fault> {
         }
     }
     faults
+}
+
+/// Title and version of each publication; those of ours where the set of tables has no such file.
+pub(super) fn known(files: &[TableFile<'_>]) -> BTreeMap<String, Source> {
+    let file = files.iter().find(|file| file.name == FILE);
+    let text = file.map_or(embedded::SOURCES.text, |file| file.text);
+    // What does not read is told by `faults`.
+    let sources: toml::Table = text.parse().unwrap_or_default();
+    let entries = sources.iter().filter_map(|(key, entry)| {
+        let said = |name: &str| Some(entry.get(name)?.as_str()?.to_owned());
+        let source = Source {
+            title: said("title")?,
+            version: said("version")?,
+        };
+        Some((key.clone(), source))
+    });
+    entries.collect()
 }
 
 /// Line and source of every row; a row that does not read is told elsewhere.

@@ -61,7 +61,10 @@ fn published(
         .iter()
         .filter_map(|coding| coding.text_of("system").zip(coding.text_of("code")))
         .collect();
-    for (system, code) in given.iter().take_while(|(system, _)| *system != own) {
+    let comparison = Catalogue::system_of("comparison");
+    let before = given.iter().take_while(|(system, _)| *system != own);
+    // Our own code of a comparison names its measure; whether it is known is told with its display.
+    for (system, code) in before.filter(|(system, _)| *system != comparison) {
         let mut rows = catalogue.codes_of(&row.measure);
         let told = rows.find(|one| one.system == *system && one.code == *code);
         match told.map(|one| one.relation) {
@@ -112,6 +115,7 @@ fn displays(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Probl
         let label = match list {
             "measure" => catalogue.measures.get(code).map(|row| row.label.clone()),
             "site" => catalogue.site_display(code),
+            "comparison" => catalogue.comparison_display(code),
             list => catalogue.word(list, code).map(|row| row.label.clone()),
         };
         match (label, coding.text_of("display")) {
@@ -189,6 +193,21 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     }
 }
 
+/// The row whose unit a number has, and whether that unit is the one of a share: a comparison has
+/// the unit of the measure compared.
+fn counted<'a>(
+    node: &Node,
+    row: &'a Measure,
+    catalogue: &'a Catalogue,
+) -> Option<(&'a Measure, bool)> {
+    if row.kind != Kind::Comparison {
+        return Some((row, false));
+    }
+    let code = own_code(node.member("code"), "comparison")?;
+    let (kind, measure) = code.split_once('.')?;
+    Some((catalogue.measures.get(measure)?, kind == "dynamic-share"))
+}
+
 fn quantity(
     node: &Node,
     row: &Measure,
@@ -200,18 +219,30 @@ fn quantity(
     let Some(quantity) = node.member("valueQuantity") else {
         return;
     };
-    let Some(customary) = &row.unit else {
+    let counted = counted(node, row, catalogue);
+    let customary = match counted {
+        Some((_, true)) => Some("1"),
+        Some((of, false)) => of.unit.as_deref(),
+        None => None,
+    };
+    let (Some((of, share)), Some(customary)) = (counted, customary) else {
         let what = format!("{} has no number", row.measure);
         problems.error("value.kind", &path, what, FIX);
         return;
     };
     let wanted = quantity.text_of("code").unwrap_or_default();
-    let bounds = catalogue.bounds_in(row, wanted);
+    let bounds = if share {
+        (wanted == customary).then_some((None, None))
+    } else {
+        catalogue.bounds_in(of, wanted)
+    };
     let Some((low, high)) = bounds.filter(|_| quantity.text_of("system") == Some(UCUM)) else {
         let what = format!("{} is given in UCUM {customary}", row.measure);
         problems.error("unit.measure", &path, what, FIX);
         return;
     };
+    // A difference may lie anywhere, whatever the bounds of what was compared.
+    let [low, high] = [low, high].map(|bound| bound.filter(|_| row.kind != Kind::Comparison));
     let Some(Node::Number(digits)) = quantity.member("value") else {
         return;
     };

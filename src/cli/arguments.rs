@@ -5,7 +5,7 @@ pub(super) mod catalogue;
 use crate::app::summary::Wanted;
 use crate::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
 use crate::cli::examples;
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use tracing::level_filters::LevelFilter;
@@ -68,6 +68,45 @@ pub(super) struct OwnTables {
     /// them has a fault (see `catalogue check`).
     #[arg(long, value_name = "DIR")]
     pub(super) tables: Option<PathBuf>,
+    /// Table of published ranges to hold findings against, such as vairo-2012; several in the order in
+    /// which they are asked. None unless one is named here or in the configuration.
+    #[arg(long = "reference-table", value_name = "TABLE")]
+    pub(super) reference_tables: Vec<String>,
+}
+
+/// Where earlier sessions come from.
+#[derive(Clone, Copy, ValueEnum)]
+pub(super) enum EarlierFrom {
+    /// Our own store, named by --state or --config.
+    Store,
+    /// The record server, named by --to or --config.
+    Target,
+}
+
+/// What is compared, with which earlier sessions.
+#[derive(Args)]
+pub(super) struct Comparing {
+    /// What was compared instead of Bundles, each with the row of the tables it used: the sides,
+    /// published ranges, last time, the parts of a stretch.
+    #[arg(long, group = "form")]
+    pub(super) compare: bool,
+    /// What was compared as JSON, one session a line.
+    #[arg(long, requires = "compare")]
+    pub(super) json: bool,
+    /// An earlier session of the same person, to compare with; it is not written out.
+    #[arg(long, value_name = "FILE")]
+    pub(super) earlier: Vec<PathBuf>,
+    /// Where else earlier sessions come from.
+    #[arg(long, value_name = "PLACE")]
+    pub(super) earlier_from: Option<EarlierFrom>,
+    /// Configuration file (TOML) of that store or record server.
+    #[arg(long, value_name = "FILE", requires = "earlier_from", conflicts_with_all = ["state", "to"])]
+    pub(super) config: Option<PathBuf>,
+    /// Folder of that store.
+    #[arg(long, value_name = "DIR", requires = "earlier_from")]
+    pub(super) state: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) server: RecordServer,
 }
 
 /// The session beside a sheet.
@@ -111,6 +150,8 @@ pub(super) struct EncodeOptions {
     /// Folder to draw each trace to as SVG, readable by its owner only; made when missing.
     #[arg(long, value_name = "DIR")]
     pub(super) plots: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) comparing: Comparing,
 }
 
 /// Problems of session documents, or of FHIR R4 resources whoever wrote them, as far as base R4 and our
@@ -138,7 +179,7 @@ pub(super) struct CheckOptions {
 }
 
 /// One record server, named on the command line.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub(super) struct RecordServer {
     /// Base address of the record server's FHIR service, without a slash at the end.
     #[arg(long, value_name = "BASE")]

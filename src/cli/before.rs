@@ -3,12 +3,15 @@
 //! Little is kept of each document, so that a long list of them takes no more memory than a short
 //! one: precautions of the person, and the record only of a session that is corrected further on.
 
+use crate::app::earlier::{SESSIONS, of_session};
 use crate::app::encode::{Earlier, Encoded};
 use crate::app::words;
+use crate::compare::part::EarlierSession;
 use crate::finding::{Precaution, Session};
 use crate::json::Node;
 use crate::record::amend::VersionBefore;
 use anyhow::{Context, anyhow};
+use chrono::DateTime;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, BufWriter, Write};
@@ -24,6 +27,10 @@ pub(super) struct Before {
     corrected: BTreeSet<Name>,
     versions: BTreeMap<Name, (BTreeSet<u32>, VersionBefore)>,
     people: BTreeMap<Name, Vec<(Name, Vec<Precaution>)>>,
+    sessions: BTreeMap<Name, Vec<(Name, EarlierSession)>>,
+    /// How many documents of a person are still to come: of one that nothing follows nothing is kept
+    /// to compare with, so that a long stream of people stays small.
+    to_come: BTreeMap<Name, usize>,
 }
 
 impl Before {
@@ -32,6 +39,10 @@ impl Before {
         let Ok(node) = Node::parse(text) else {
             return;
         };
+        if let Some(person) = person_named(&node) {
+            let count = self.to_come.entry(person).or_default();
+            *count = count.saturating_add(1);
+        }
         let version = node.at(&["session", "version"]);
         if version.is_some_and(|version| *version != Node::Number("1".to_owned())) {
             self.corrected.extend(session_named(&node));
@@ -44,7 +55,7 @@ impl Before {
             return Earlier::default();
         };
         let session = session_named(&node);
-        let person = name_at(&node, &["patient", "identifier"], ["system", "value"]);
+        let person = person_named(&node);
         let stated = person.and_then(|person| self.people.get(&person));
         let mut standing: Vec<Precaution> = Vec::new();
         let others = stated.into_iter().flatten();
@@ -58,9 +69,29 @@ impl Before {
         let before = session.and_then(|session| self.versions.get(&session));
         Earlier {
             precautions: standing,
-            last_time: Vec::new(),
             version_before: before.map(|(_, record)| record.clone()).unwrap_or_default(),
+            sessions: self.before(&node),
         }
+    }
+
+    /// The sessions of the same person that were examined before, the latest first.
+    fn before(&self, node: &Node) -> Vec<EarlierSession> {
+        let person = person_named(node);
+        let session = session_named(node);
+        let start = node
+            .at(&["session", "performed", "start"])
+            .and_then(Node::text);
+        let start = start.and_then(|start| DateTime::parse_from_rfc3339(start).ok());
+        let (Some(person), Some(start)) = (person, start) else {
+            return Vec::new();
+        };
+        let all = self.sessions.get(&person).into_iter().flatten();
+        let mut before: Vec<EarlierSession> = all
+            .filter(|(of, one)| Some(of) != session.as_ref() && one.start.instant < start)
+            .map(|(_, one)| one.clone())
+            .collect();
+        before.sort_by_key(|one| std::cmp::Reverse(one.start.instant));
+        before
     }
 
     /// True for a later version whose version before was not among them.
@@ -81,9 +112,24 @@ impl Before {
                 names: words::names(&session),
             };
         }
+        let identifier = &session.patient.identifier;
+        let person = (identifier.system.clone(), identifier.value.open().clone());
+        let left = self.to_come.get_mut(&person).map_or(0, |count| {
+            *count = count.saturating_sub(1);
+            *count
+        });
+        if left == 0 {
+            self.sessions.remove(&person);
+        } else {
+            let sessions = self.sessions.entry(person.clone()).or_default();
+            sessions.retain(|(of, _)| *of != name);
+            if !session.withdrawn {
+                sessions.push((name.clone(), of_session(&session, &encoded.measured)));
+                sessions.sort_by_key(|(_, one)| std::cmp::Reverse(one.start.instant));
+                sessions.truncate(SESSIONS);
+            }
+        }
         if !session.withdrawn && !session.precautions.is_empty() {
-            let identifier = &session.patient.identifier;
-            let person = (identifier.system.clone(), identifier.value.open().clone());
             self.people
                 .entry(person)
                 .or_default()
@@ -98,6 +144,10 @@ fn named(session: &Session) -> Name {
 
 fn session_named(node: &Node) -> Option<Name> {
     name_at(node, &["session"], ["source", "id"])
+}
+
+fn person_named(node: &Node) -> Option<Name> {
+    name_at(node, &["patient", "identifier"], ["system", "value"])
 }
 
 fn name_at(node: &Node, path: &[&str], [first, second]: [&str; 2]) -> Option<Name> {

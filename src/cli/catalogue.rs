@@ -28,7 +28,8 @@ pub(super) fn catalogue(options: &CatalogueOptions) -> anyhow::Result<Ended> {
 }
 
 fn list(options: &ListOptions) -> anyhow::Result<Ended> {
-    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let wanted = |measure: &&Measure| {
         let kind = options.kind.as_deref();
         kind.is_none_or(|kind| measure.kind.word() == kind)
@@ -173,7 +174,8 @@ fn measure_json(catalogue: &Catalogue, measure: &Measure) -> Node {
 }
 
 fn worksheet(options: &WorksheetOptions) -> anyhow::Result<Ended> {
-    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let rows = worksheet::rows(&catalogue);
     let mut out = io::stdout();
     let folder = |cause: io::Error| Mistake(format!("the folder to write to: {}", cause.kind()));

@@ -16,7 +16,8 @@ use std::io::{self, BufReader, Write};
 use std::path::Path;
 
 pub(super) fn confirm(options: &ConfirmOptions) -> anyhow::Result<Ended> {
-    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let mut lines = Vec::new();
     if let Some(path) = &options.loinc {
         let read = confirm::loinc(open(path, "the LOINC table")?, &catalogue);
@@ -156,7 +157,8 @@ fn json(lines: &[Line], on: &[CodeRow]) -> Node {
 }
 
 pub(super) fn pack(options: &PackOptions) -> anyhow::Result<Ended> {
-    let catalogue: Catalogue = documents::tables(options.own.tables.as_deref())?;
+    let catalogue: Catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let files = package::files(&catalogue)?;
     let bytes = package::packed(&files)?;
     let written = fs::write(&options.out, &bytes);

@@ -1,12 +1,13 @@
 //! `demo`: everything on one machine, shown for a person to read.
 
 use crate::app::deliver::Delivery;
+use crate::app::earlier;
 use crate::app::encode::{Earlier, Encoded, encode};
 use crate::app::submit::{Submitted, submit};
 use crate::app::view;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::DemoOptions;
-use crate::cli::{Ended, documents, practice, queue};
+use crate::cli::{Ended, compared, documents, practice, queue};
 use crate::clock::{Clock, MachineClock};
 use crate::config::Settings;
 use crate::deliver::SignIn;
@@ -49,22 +50,17 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     let outbox = Outbox::open(&settings.state).await?;
     let delivery = delivery(&settings, &outbox)?;
     put_person(&delivery.connection).await?;
-    let catalogue = documents::tables(None)?;
-    let mut before: Option<Encoded> = None;
+    let catalogue = documents::tables(None, &[])?;
     for (number, document) in (1..).zip(SESSIONS) {
-        let encoded = encode(
-            document,
-            &Earlier::default(),
-            &catalogue,
-            MachineClock.now(),
-        );
+        let earlier = Earlier {
+            sessions: earlier::of_store(&outbox, document, &catalogue).await?,
+            ..Earlier::default()
+        };
+        let encoded = encode(document, &earlier, &catalogue, MachineClock.now());
         let encoded = encoded.map_err(|_held| anyhow!("demo session {number} does not hold"))?;
         show(&mut out, number, &encoded, &catalogue)?;
-        if let Some(before) = &before {
-            show_changes(&mut out, before, &encoded, &catalogue)?;
-        }
+        compared::print(&mut out, &encoded, &catalogue)?;
         deliver(&mut out, &delivery, &catalogue, document).await?;
-        before = Some(encoded);
     }
     again(&mut out, &delivery, &catalogue).await?;
     tail(&mut out, &outbox).await?;
@@ -195,16 +191,6 @@ fn show(
             line.what, line.right, line.left
         )?;
     }
-    for dynamic in &encoded.dynamics {
-        writeln!(
-            out,
-            "  computed: {}, {}: {}\u{b0} (rule {})",
-            dynamic.row.label,
-            dynamic.like.finding.side.word(),
-            dynamic.difference.degrees,
-            dynamic.difference.rule
-        )?;
-    }
     writeln!(out, "  coded, for example:")?;
     let entries = &encoded.checked.record().entries;
     for measure in SHOWN {
@@ -212,24 +198,6 @@ fn show(
         if let Some(line) = coded.into_iter().find(|line| line.starts_with(measure)) {
             writeln!(out, "    {line}")?;
         }
-    }
-    Ok(())
-}
-
-fn show_changes(
-    out: &mut dyn Write,
-    before: &Encoded,
-    after: &Encoded,
-    catalogue: &Catalogue,
-) -> io::Result<()> {
-    writeln!(out, "  since last time:")?;
-    let changes = view::changes(
-        (&before.measured, &before.session),
-        (&after.measured, &after.session),
-        catalogue,
-    );
-    for (what, change) in changes {
-        writeln!(out, "    {what}: {change}")?;
     }
     Ok(())
 }

@@ -1,35 +1,54 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
 use crate::app::beside;
-use crate::app::encode::{Earlier, Encoded};
+use crate::app::encode::Earlier;
 use crate::app::given::Given;
 use crate::app::tables::load;
 use crate::catalogue::Catalogue;
 use crate::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::cli::before::{Before, Out};
+use crate::cli::earlier::Source;
 use crate::cli::lines::{Form, Told};
 use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions, is_sheet};
-use crate::cli::{Ended, before, lines, report};
+use crate::cli::written::As;
+use crate::cli::{Ended, before, earlier, lines, report};
 use crate::intake::sheet::columns;
-use crate::intake::sheet::write::{Columns, Writer, holds};
+use crate::intake::sheet::write::holds;
 use crate::intake::{MOST_BYTES, trace_csv};
 use crate::json::Node;
-use crate::measure::notation;
 use crate::problem::{Problem, Problems, file_words};
-use crate::record::without_report;
 use crate::trace::session::Traced;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
 
-/// The tables of the binary, with those of a folder laid over them where one is named.
-pub(super) fn tables(own: Option<&Path>) -> anyhow::Result<Catalogue> {
-    load(own).map_err(|bad| match own {
-        Some(_) => Mistake(bad.to_string()).into(),
+/// The tables of the binary, with those of a folder laid over them where one is named,
+/// and the tables of published ranges that are used.
+pub(super) fn tables(own: Option<&Path>, reference: &[String]) -> anyhow::Result<Catalogue> {
+    let loaded = load(own).map_err(|bad| match own {
+        Some(_) => anyhow::Error::from(Mistake(bad.to_string())),
         None => bad.into(),
-    })
+    });
+    let mut catalogue = loaded?;
+    catalogue
+        .use_reference_tables(reference)
+        .map_err(|unknown| {
+            let known: BTreeSet<&str> = catalogue
+                .reference_ranges
+                .iter()
+                .map(|row| row.table.as_str())
+                .collect();
+            let known: Vec<&str> = known.into_iter().collect();
+            Mistake(format!(
+                "no table of published ranges is named {}; there are {}",
+                unknown.join(", "),
+                known.join(", ")
+            ))
+        })?;
+    Ok(catalogue)
 }
 
 /// Reads a file whole; the error says which by `what`, because a file name may carry a person's name.
@@ -49,22 +68,12 @@ fn utf8(bytes: Vec<u8>, what: &str) -> anyhow::Result<String> {
     Ok(String::from_utf8(bytes).map_err(|_bytes| Mistake(format!("{what} is not UTF-8")))?)
 }
 
-pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
-    let catalogue = tables(options.own.tables.as_deref())?;
+pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut before = Before::default();
-    let mut count: u64 = 0;
     let mut form = As::of(options, &catalogue)?;
-    for (number, path) in (1..).zip(&options.files) {
-        let mut sessions = Sessions::of(path, number, &beside)?;
-        while let Some(session) = sessions.next() {
-            // What does not read is told when it is its turn.
-            let Ok(given) = session else { break };
-            before.announce(&given.text);
-            form.announce(&given.text)?;
-            count = count.saturating_add(1);
-        }
-    }
+    let count = announce(options, &beside, &mut before, &mut form)?;
     if count > 1 && matches!(form, As::Bundle { .. }) {
         writeln!(
             io::stdout(),
@@ -72,33 +81,72 @@ pub(super) fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Res
         )?;
         return Ok(Ended::Problems);
     }
-    let mut out = Out::to(options.out.as_deref())?;
-    let mut plots = Plots(options.plots.is_some().then(Vec::new));
+    if let Some(ended) = earlier::files(&options.comparing, &beside, &mut before, &catalogue, now)?
+    {
+        return Ok(ended);
+    }
+    let source = Source::of(&options.comparing).await?;
+    let mut made = Made {
+        out: Out::to(options.out.as_deref())?,
+        plots: Plots(options.plots.is_some().then(Vec::new)),
+        form,
+    };
     let mut ended = Ended::Done;
-    out.add(&form.head()?)?;
+    let head = made.form.head()?;
+    made.out.add(&head)?;
     for (number, path) in (1..).zip(&options.files) {
         let name = path.display().to_string();
         let mut sessions = Sessions::of(path, number, &beside)?;
         while let Some(session) = sessions.next() {
             let one = One {
                 name: &name,
+                source: &source,
                 catalogue: &catalogue,
                 now,
             };
-            let came = one.encode(session, &mut form, &mut before, (&mut out, &mut plots))?;
+            let came = one.encode(session, &mut made, &mut before).await?;
             ended = ended.max(came);
         }
     }
     if ended != Ended::Done {
         writeln!(io::stdout(), "nothing was encoded")?;
-        out.give_up()?;
+        made.out.give_up()?;
         return Ok(ended);
     }
-    out.finish()?;
+    made.out.finish()?;
     if let Some(folder) = &options.plots {
-        plots.draw(folder).context("the plots cannot be written")?;
+        made.plots
+            .draw(folder)
+            .context("the plots cannot be written")?;
     }
     Ok(Ended::Done)
+}
+
+/// Looks through all sessions before any is encoded: how many there are to write, and what of them
+/// has to be known beforehand.
+fn announce(
+    options: &EncodeOptions,
+    beside: &Beside,
+    before: &mut Before,
+    form: &mut As<'_>,
+) -> anyhow::Result<u64> {
+    let mut count: u64 = 0;
+    for (number, path) in (1..).zip(&options.comparing.earlier) {
+        let mut sessions = Sessions::of(path, number, beside)?;
+        while let Some(Ok(given)) = sessions.next() {
+            before.announce(&given.text);
+        }
+    }
+    for (number, path) in (1..).zip(&options.files) {
+        let mut sessions = Sessions::of(path, number, beside)?;
+        // What does not read is told when it is its turn.
+        while let Some(Ok(given)) = sessions.next() {
+            before.announce(&given.text);
+            form.announce(&given.text)?;
+            count = count.saturating_add(1);
+        }
+    }
+    Ok(count)
 }
 
 /// A document with the files its traces name, which lie beside it.
@@ -143,20 +191,27 @@ impl Plots {
     }
 }
 
+/// What is made of the sessions.
+struct Made<'a> {
+    form: As<'a>,
+    out: Out,
+    plots: Plots,
+}
+
 /// One session on its way to what is written.
 struct One<'a> {
     name: &'a str,
+    source: &'a Source,
     catalogue: &'a Catalogue,
     now: DateTime<Utc>,
 }
 
 impl One<'_> {
-    fn encode(
+    async fn encode(
         &self,
         session: Result<Given, Vec<Problem>>,
-        form: &mut As<'_>,
+        made: &mut Made<'_>,
         before: &mut Before,
-        (out, plots): (&mut Out, &mut Plots),
     ) -> anyhow::Result<Ended> {
         let mut told = io::stdout();
         let given = match session {
@@ -167,15 +222,20 @@ impl One<'_> {
             }
         };
         let rows = given.rows.as_ref();
-        match given.encode(&before.of(&given.text), self.catalogue, self.now) {
+        let mut earlier = before.of(&given.text);
+        let text = &given.text;
+        self.source.add(&mut earlier, text, self.catalogue).await?;
+        match given.encode(&earlier, self.catalogue, self.now) {
             Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
                 report::problems(&mut told, self.name, &half_a_correction(), rows)?;
                 Ok(Ended::Problems)
             }
             Ok(encoded) => {
-                let text = form.text(&encoded)?;
-                out.add(&text).context("the output cannot be written")?;
-                plots.add(&encoded.traces.each);
+                let text = made.form.text(self.name, &encoded)?;
+                made.out
+                    .add(&text)
+                    .context("the output cannot be written")?;
+                made.plots.add(&encoded.traces.each);
                 before.add(encoded);
                 Ok(Ended::Done)
             }
@@ -184,83 +244,6 @@ impl One<'_> {
                 Ok(report::ended(&held.problems))
             }
         }
-    }
-}
-
-/// As what a session is written.
-enum As<'a> {
-    /// One readable Bundle.
-    Bundle { report: bool },
-    /// One Bundle a line.
-    Lines { report: bool },
-    /// Rows of a sheet, with the columns the sessions use.
-    Rows(Columns, Option<Writer>),
-    /// The planes in three numbers, in an order of the tables.
-    Planes(&'a str, &'a Catalogue),
-}
-
-impl<'a> As<'a> {
-    fn of(options: &'a EncodeOptions, catalogue: &'a Catalogue) -> anyhow::Result<Self> {
-        if let Some(order) = &options.notation {
-            let known = notation::orders(catalogue);
-            if !known.contains(&order.as_str()) {
-                let what = format!("{order} is no order; orders are {}", known.join(", "));
-                return Err(Mistake(what).into());
-            }
-            return Ok(Self::Planes(order, catalogue));
-        }
-        let report = options.report;
-        Ok(if options.csv {
-            Self::Rows(Columns::default(), None)
-        } else if options.ndjson {
-            Self::Lines { report }
-        } else {
-            Self::Bundle { report }
-        })
-    }
-
-    fn announce(&mut self, text: &str) -> anyhow::Result<()> {
-        if let (Self::Rows(columns, _), Ok(node)) = (self, Node::parse(text)) {
-            columns.add(&node).map_err(|field| {
-                let what = format!("{field}: no sheet has this column; encode without --csv");
-                Mistake(what)
-            })?;
-        }
-        Ok(())
-    }
-
-    /// What is written before any session.
-    fn head(&mut self) -> anyhow::Result<String> {
-        let Self::Rows(columns, writer) = self else {
-            return Ok(String::new());
-        };
-        let made = Writer::new(std::mem::take(columns));
-        let header = made.header()?;
-        *writer = Some(made);
-        Ok(header)
-    }
-
-    fn text(&mut self, encoded: &Encoded) -> anyhow::Result<String> {
-        let record = encoded.checked.record();
-        Ok(match self {
-            Self::Bundle { report: true } => record.bundle().pretty(),
-            Self::Bundle { report: false } => without_report(&record.bundle()).pretty(),
-            Self::Lines { report: true } => record.text() + "\n",
-            Self::Lines { report: false } => record.text_without_report() + "\n",
-            Self::Rows(_, writer) => {
-                let (Some(writer), Ok(node)) = (writer, Node::parse(&encoded.canonical)) else {
-                    return Ok(String::new());
-                };
-                writer.rows(&node)?
-            }
-            Self::Planes(order, catalogue) => {
-                let planes = notation::planes(&encoded.measured, order, catalogue);
-                planes.iter().fold(String::new(), |mut text, plane| {
-                    text.extend([&plane.to_string(), "\n"]);
-                    text
-                })
-            }
-        })
     }
 }
 
@@ -286,7 +269,7 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
         print_columns(&mut out)?;
         return Ok(Ended::Done);
     }
-    let catalogue = tables(options.own.tables.as_deref())?;
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut told = Told::new(&mut out, options.json);
     for (number, path) in (1..).zip(&options.files) {

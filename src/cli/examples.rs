@@ -33,6 +33,11 @@ Examples:
   fascicle encode session.json                        to standard output
   fascicle encode session.json --out bundle.json      to a file that only you can read
   fascicle encode --ndjson first.json second.json     several, one Bundle a line
+  fascicle encode --compare first.json second.json    what was compared, with the rows used
+  fascicle encode --earlier first.json second.json    the second, compared with the first
+  fascicle encode --compare --earlier-from store --state ./state session.json
+  fascicle encode --compare --earlier-from target --to BASE session.json
+  fascicle encode --compare --reference-table vairo-2012 session.json
   fascicle encode --report session.json               with its summary as a DiagnosticReport
   fascicle encode --session session.json findings.csv     one finding a row, the session beside it
   fascicle encode --ndjson month.csv --out month.ndjson   many sessions, their columns in each row

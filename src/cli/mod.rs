@@ -7,9 +7,11 @@
 mod arguments;
 mod before;
 mod catalogue;
+mod compared;
 mod confirm;
 mod demo;
 mod documents;
+mod earlier;
 mod examples;
 mod lines;
 mod practice;
@@ -23,6 +25,7 @@ mod settings;
 mod summary;
 mod target;
 mod trail;
+mod written;
 
 use crate::cli::arguments::{Arguments, Command};
 use crate::clock::{Clock, MachineClock};
@@ -86,7 +89,7 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
     let now = MachineClock.now();
     match &arguments.command {
         Command::Demo(options) => demo::demo(options).await,
-        Command::Encode(options) => documents::encode(options, now),
+        Command::Encode(options) => documents::encode(options, now).await,
         Command::Check(options) => documents::check(options, now),
         Command::Summary(options) => summary::summary(options).await,
         Command::Send(options) => {

@@ -9,7 +9,7 @@ use crate::cli::arguments::SendOptions;
 use crate::cli::progress::Progress;
 use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions};
-use crate::cli::{Ended, documents, queue, report, settings};
+use crate::cli::{Ended, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
@@ -30,7 +30,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
         return Err(Mistake(settings::NO_TARGET.to_owned()).into());
     }
     // Before the store is touched: with a bad table nothing may start.
-    let catalogue = documents::tables(settings::own_tables(&options.own, &settings))?;
+    let catalogue = settings::tables(&options.own, &settings)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let outbox = settings::outbox(&settings).await?;
     let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();

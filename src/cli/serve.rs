@@ -2,7 +2,7 @@
 
 use crate::cli::arguments::ServeOptions;
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, documents, practice, settings};
+use crate::cli::{Ended, practice, settings};
 use crate::clock::MachineClock;
 use crate::config::Settings;
 use crate::config::serve::Serve;
@@ -32,7 +32,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
     }
     let serve = of(options, &settings)?;
     let tokens = tokens(&serve)?;
-    let tables = documents::tables(settings::own_tables(&options.own, &settings))?;
+    let tables = settings::tables(&options.own, &settings)?;
     let outbox = settings::outbox(&settings).await?;
     let deliveries = settings::deliveries(&settings, &outbox)?;
     let service = Service::new(

@@ -5,8 +5,9 @@
 )]
 
 use crate::app::deliver::Delivery;
-use crate::catalogue::sha256_hex;
-use crate::cli::arguments::{OwnTables, Place, TargetOptions};
+use crate::catalogue::{Catalogue, sha256_hex};
+use crate::cli::arguments::{Comparing, EarlierFrom, OwnTables, Place, TargetOptions};
+use crate::cli::documents;
 use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
 use crate::config::Settings;
@@ -58,6 +59,35 @@ pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
         return Err(Mistake(NO_TARGET.to_owned()).into());
     }
     Ok(settings.targets)
+}
+
+/// The store or record server that earlier sessions are taken from.
+pub(super) fn of_earlier(options: &Comparing) -> anyhow::Result<Settings> {
+    let wanted = match options.earlier_from {
+        Some(EarlierFrom::Store) => options.state.is_some(),
+        Some(EarlierFrom::Target) => options.server.to.is_some(),
+        None => false,
+    };
+    if let (false, None) = (wanted, &options.config) {
+        let what = "earlier sessions: name the store with --state, the record server with --to, \
+                    or either with --config";
+        return Err(Mistake(what.to_owned()).into());
+    }
+    settings(&Place {
+        config: options.config.clone(),
+        state: Some(options.state.clone().unwrap_or_default()),
+        server: options.server.clone(),
+    })
+}
+
+/// The tables of the settings and the command line, which goes before the configuration.
+pub(super) fn tables(own: &OwnTables, settings: &Settings) -> anyhow::Result<Catalogue> {
+    let named = if own.reference_tables.is_empty() {
+        &settings.reference_tables
+    } else {
+        &own.reference_tables
+    };
+    documents::tables(own_tables(own, settings), named)
 }
 
 /// The operator's folder of tables: the command line goes before the configuration.

@@ -27,7 +27,8 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
         let words = "name session documents, or a session that is kept with --of SESSION";
         return Err(Mistake(words.to_owned()).into());
     }
-    let catalogue = documents::tables(options.own.tables.as_deref())?;
+    let catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let now = MachineClock.now();
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut before = Before::default();
@@ -37,6 +38,12 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
         ended = ended.max(report::ended(problems));
         report::problems(&mut io::stdout(), name, problems, rows)
     };
+    for (number, path) in (1..).zip(&options.files) {
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(Ok(given)) = sessions.next() {
+            before.announce(&given.text);
+        }
+    }
     for (number, path) in (1..).zip(&options.files) {
         let name = path.display().to_string();
         let mut sessions = Sessions::of(path, number, &beside)?;
@@ -69,7 +76,7 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
 async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<Ended> {
     let place = options.place();
     let settings = settings::settings(&place)?;
-    let catalogue = documents::tables(settings::own_tables(&options.own, &settings))?;
+    let catalogue = settings::tables(&options.own, &settings)?;
     let outbox = settings::existing_outbox(&settings).await?;
     let today = MachineClock.now().date_naive();
     let asked = summary::kept(&outbox, &catalogue, session, options.view, today).await?;

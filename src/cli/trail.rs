@@ -26,7 +26,7 @@ pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
 async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyhow::Result<Ended> {
     let mut out = io::stdout();
     if let Some(name) = &options.words {
-        let tables = documents::tables(own)?;
+        let tables = documents::tables(own, &[])?;
         let Some(found) = behind(outbox, &tables, name).await? else {
             writeln!(out, "no session kept here was sent as {name}")?;
             return Ok(Ended::Problems);

@@ -4,6 +4,7 @@
 //! [`Coded`] findings. Never: builds a resource, guesses a code, puts a wider code first.
 
 mod circumstances;
+mod comparison;
 mod parts;
 pub mod prompts;
 pub mod sentence;
@@ -11,8 +12,9 @@ pub mod statements;
 mod traces;
 
 use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
-use crate::catalogue::{Catalogue, RELATIVE, SNOMED};
-use crate::compare::Dynamic;
+use crate::catalogue::{Catalogue, NOT_TESTED, RELATIVE, SNOMED};
+use crate::compare::part::Input;
+use crate::compare::{Comparison, Rule};
 use crate::exact::Exact;
 use crate::finding::{Finding, Precaution, Session};
 use crate::intake::draft::Side;
@@ -83,13 +85,26 @@ impl std::fmt::Debug for CodedValue {
     }
 }
 
+/// A published range beside a value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CodedRange {
+    /// Its lower end.
+    pub low: Amount,
+    /// Its upper end.
+    pub high: Amount,
+    /// Completed years from which, and up to which, it holds.
+    pub ages: (Option<u32>, Option<u32>),
+    /// Table, row, version and what it describes, in words.
+    pub text: String,
+}
+
 /// One statement under its codes.
 #[derive(Debug, Clone)]
 pub struct Coded {
     /// Identity.
     pub id: Uuid,
-    /// What part it plays in the session: `finding`, `dynamic`, `trace`, `trace-catch`, `trace-line`,
-    /// `precaution`, `statement`, `panel`.
+    /// What part it plays in the session: `finding`, `trace`, `trace-catch`, `trace-line`,
+    /// `precaution`, `statement`, `panel`, or the name of a comparison.
     pub role: &'static str,
     /// Kind of measure.
     pub kind: Kind,
@@ -105,8 +120,12 @@ pub struct Coded {
     pub method: Option<Concept>,
     /// Parts that are not the value.
     pub parts: Vec<(Concept, CodedValue)>,
-    /// Identities of what it was derived from.
-    pub derived_from: Vec<Uuid>,
+    /// Published ranges it was held against.
+    pub ranges: Vec<CodedRange>,
+    /// How it lies beside the first of them.
+    pub interpretation: Option<Concept>,
+    /// What it was derived from.
+    pub derived_from: Vec<Input>,
     /// Notes in words.
     pub notes: Vec<Private<String>>,
     /// The whole statement in words.
@@ -123,12 +142,24 @@ pub struct Coded {
 pub fn code(
     session: &Session,
     measured: &[Measured],
-    dynamics: &[Dynamic],
+    comparisons: &[Comparison],
     recorded: &Traces,
     catalogue: &Catalogue,
 ) -> Vec<Coded> {
-    let findings = measured.iter().map(|one| finding(one, catalogue));
-    let derived = dynamics.iter().map(|one| dynamic(one, catalogue));
+    let beside: Vec<&Comparison> = comparisons
+        .iter()
+        .filter(|one| one.rule == Rule::PublishedRange)
+        .collect();
+    let findings = measured.iter().map(|one| {
+        let of_it = beside
+            .iter()
+            .filter(|other| other.about.finding.id == one.finding.id);
+        let mut ranges = of_it.filter_map(|other| comparison::range(other, catalogue));
+        finding(one, ranges.next(), catalogue)
+    });
+    let derived = comparisons
+        .iter()
+        .filter_map(|one| comparison::coded(one, catalogue));
     let precautions = session
         .precautions
         .iter()
@@ -198,7 +229,8 @@ fn measure_concept(catalogue: &Catalogue, measure: &str, text: String) -> Concep
     }
 }
 
-fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
+fn finding(one: &Measured, beside: Option<(CodedRange, Concept)>, catalogue: &Catalogue) -> Coded {
+    let (range, interpretation) = beside.unzip();
     let row = &one.row;
     let text = if row.kind.has_ending() {
         format!(
@@ -221,6 +253,8 @@ fn finding(one: &Measured, catalogue: &Catalogue) -> Coded {
         position: Some(word(catalogue, "body-position", &one.finding.position)),
         method: Some(word(catalogue, "method", &one.finding.method)),
         parts: parts::of(one, catalogue),
+        ranges: range.into_iter().collect(),
+        interpretation,
         derived_from: Vec::new(),
         notes: one.finding.note.iter().cloned().collect(),
         finding: Some(one.finding.clone()),
@@ -257,14 +291,18 @@ fn value(one: &Measured, catalogue: &Catalogue) -> CodedValue {
             }],
             text: Some("no catch was met, so there is no angle of a catch".to_owned()),
         }),
-        Value::NotTested(reason) => CodedValue::Absent(not_tested(catalogue, reason)),
+        Value::NotTested(reason) => {
+            let mut concept = absent(catalogue, NOT_TESTED, reason);
+            concept.text = concept.text.map(|text| format!("not tested: {text}"));
+            CodedValue::Absent(concept)
+        }
     }
 }
 
 /// The standard reason first, then ours, which says why.
-fn not_tested(catalogue: &Catalogue, reason: &str) -> Concept {
-    let thing = format!("not-tested-reason/{reason}");
-    let mut concept = word(catalogue, "not-tested-reason", reason);
+fn absent(catalogue: &Catalogue, list: &str, reason: &str) -> Concept {
+    let thing = format!("{list}/{reason}");
+    let mut concept = word(catalogue, list, reason);
     let standard = catalogue
         .codes_of(&thing)
         .filter(|row| row.relation == Relation::Absent);
@@ -274,7 +312,6 @@ fn not_tested(catalogue: &Catalogue, reason: &str) -> Concept {
         display: row.display.clone(),
     });
     concept.codes.splice(0..0, standard);
-    concept.text = concept.text.map(|text| format!("not tested: {text}"));
     concept
 }
 
@@ -316,42 +353,6 @@ fn body_site(catalogue: &Catalogue, key: &str, side: Side) -> Option<Concept> {
     })
 }
 
-fn dynamic(one: &Dynamic, catalogue: &Catalogue) -> Coded {
-    let like = &one.like;
-    let unit = one.row.unit.as_deref().unwrap_or_default();
-    let neighbour = parts::neighbour(like, catalogue);
-    let mut coded = Coded {
-        id: one.id,
-        role: "dynamic",
-        kind: Kind::Derived,
-        code: measure_concept(catalogue, &one.row.measure, one.row.label.clone()),
-        value: CodedValue::Amount(amount(one.difference.degrees, false, unit, catalogue)),
-        body_site: one
-            .row
-            .site
-            .as_deref()
-            .and_then(|site| body_site(catalogue, site, like.finding.side)),
-        position: Some(word(catalogue, "body-position", &like.finding.position)),
-        method: Some(word(catalogue, "method", &like.finding.method)),
-        parts: neighbour.into_iter().collect(),
-        derived_from: vec![one.slow, one.fast],
-        notes: vec![Private::new(format!(
-            "computed by rule {}: end of the slow stretch less the catch of the fast stretch",
-            one.difference.rule
-        ))],
-        finding: Some(Finding {
-            note: None,
-            instrument: None,
-            ..like.finding.clone()
-        }),
-        withdrawn: false,
-        preliminary: false,
-        told: Private::default(),
-    };
-    coded.told = sentence::whole(&coded, None);
-    coded
-}
-
 fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
     let label = "precaution that limits the examination".to_owned();
     let mut coded = Coded {
@@ -364,6 +365,8 @@ fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
         position: None,
         method: None,
         parts: parts::of_precaution(one, catalogue),
+        ranges: Vec::new(),
+        interpretation: None,
         derived_from: Vec::new(),
         notes: one
             .carried
@@ -391,6 +394,8 @@ fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
         position: None,
         method: None,
         parts: circumstances::parts(session, catalogue),
+        ranges: Vec::new(),
+        interpretation: None,
         derived_from: Vec::new(),
         notes: parts::panel_notes(session),
         finding: None,

@@ -2,7 +2,7 @@
 
 use crate::catalogue::rows::{Kind, Measure};
 use crate::catalogue::{Catalogue, RELATIVE};
-use crate::coding::{Coded, CodedValue};
+use crate::coding::{Coded, CodedRange, CodedValue};
 use crate::exact::Exact;
 use crate::finding::{Ending, Outcome};
 use crate::measure::{Extent, Measured, Value};
@@ -97,8 +97,10 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
     if one.withdrawn {
         sentences.push("entered in error, not to be used".to_owned());
     }
-    let own = Catalogue::system_of("measure");
-    let display = one.code.codes.iter().find(|code| code.system == own);
+    // A comparison is named by its measure; its own code of the measures says only which rule.
+    let own = ["comparison", "measure"].map(Catalogue::system_of);
+    let named = |system: &String| one.code.codes.iter().find(|code| code.system == *system);
+    let display = own.iter().find_map(named);
     let what = display.map(|code| code.display.clone());
     let what = what.or_else(|| one.code.text.clone()).unwrap_or_default();
     let site = one.body_site.as_ref().and_then(|site| site.text.clone());
@@ -109,6 +111,12 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
         Some(format!("{name}: {}", in_words(part)?))
     });
     sentences.extend(named);
+    sentences.extend(
+        one.interpretation
+            .iter()
+            .filter_map(|said| said.text.clone()),
+    );
+    sentences.extend(one.ranges.iter().map(range));
     let further = [("position", &one.position), ("method", &one.method)];
     sentences.extend(further.into_iter().filter_map(|(name, concept)| {
         let text = concept.as_ref()?.text.as_deref()?;
@@ -125,6 +133,16 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
             .map(|words| sentence(words))
             .collect::<Vec<_>>()
             .join(" "),
+    )
+}
+
+/// A published range in words.
+fn range(one: &CodedRange) -> String {
+    format!(
+        "published range: {} to {}; {}",
+        one.low.value,
+        counted(one.high.value, &one.high.unit),
+        one.text
     )
 }
 

@@ -22,6 +22,8 @@ pub(super) fn statement(one: &Statement, session: &Session, catalogue: &Catalogu
         position: None,
         method: None,
         parts: parts(&one.says, session, catalogue),
+        ranges: Vec::new(),
+        interpretation: None,
         derived_from: Vec::new(),
         notes: Vec::new(),
         finding: None,

@@ -6,6 +6,7 @@ use crate::coding::{
     Amount, Code, Coded, CodedValue, Concept, amount, body_site, measure_concept, parts, sentence,
     word,
 };
+use crate::compare::part::Input;
 use crate::exact::Exact;
 use crate::finding::{Finding, Session, Signature};
 use crate::measure::Measured;
@@ -62,6 +63,8 @@ impl About<'_> {
             position: Some(word(catalogue, "body-position", &like.finding.position)),
             method: Some(word(catalogue, "trace-method", self.method)),
             parts: parts::neighbour(like, catalogue).into_iter().collect(),
+            ranges: Vec::new(),
+            interpretation: None,
             derived_from: Vec::new(),
             notes: Vec::new(),
             // What was computed was not measured by the instrument itself.
@@ -149,10 +152,10 @@ fn catch(one: &Traced, computed: &Computed, session: &Session, catalogue: &Catal
             .parts
             .extend(accepted_by(accepted, session, catalogue));
     }
-    coded.derived_from = vec![trace.id];
+    coded.derived_from = vec![Input::Here(trace.id)];
     coded
         .derived_from
-        .extend(computed.slow.as_ref().map(|(id, _)| *id));
+        .extend(computed.slow.as_ref().map(|(id, _)| Input::Here(*id)));
     coded.notes.push(Private::new(
         "computed from the trace by a rule that was not validated on patients; it never takes the \
          place of what was felt"
@@ -279,7 +282,7 @@ fn line(one: &Dependence, catalogue: &Catalogue) -> Coded {
             coded.parts.push(why(*reason, catalogue));
         }
     }
-    coded.derived_from.clone_from(&one.from);
+    coded.derived_from = one.from.iter().copied().map(Input::Here).collect();
     coded.notes.push(Private::new(
         "computed from traces by a rule that was not validated on patients".to_owned(),
     ));

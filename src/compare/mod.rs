@@ -1,295 +1,339 @@
 //! Setting findings beside each other.
 //!
-//! Owns: the dynamic component R2-R1, side difference, comparison with a published range, change
-//! since an earlier session. In: measured findings, and rows of the tables. Out: a difference, or
-//! why there is none. Never: takes a bound, a word or a finding made in another way; judges
+//! Owns: the dynamic component R2-R1, the fixed part and the share, side difference, comparison with
+//! a published range, change since an earlier session. In: measured findings, those of earlier
+//! sessions, and rows of the tables. Out: a [`Comparison`] each, with the rows it used, or why there
+//! is none. Never: takes a bound, a word or a finding made in another way for a number; judges
 //! better or worse.
 
+mod change;
+mod error;
+pub mod part;
+pub mod reason;
+mod reference;
+mod side;
+mod stretch;
+
 use crate::catalogue::Catalogue;
-use crate::catalogue::rows::{ErrorRow, Kind, Measure, ReferenceRow};
+use crate::catalogue::comparing::{ErrorRow, PersonRange, ReferenceRow, Tester};
+use crate::compare::part::{EarlierSession, Input, Part};
+use crate::compare::reason::NotCompared;
 use crate::exact::Exact;
-use crate::finding::{Identifier, Session};
-use crate::measure::sense::comparable;
-use crate::measure::{Measured, Reached, Value};
+use crate::finding::{Identifier, Session, Written};
+use crate::intake::draft::Side;
+use crate::measure::Measured;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Why two findings are not set against each other.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum NotCompared {
-    /// At least one movement was stopped before its end.
-    #[error("a movement that was stopped before its end is only a bound")]
-    Bound,
-    /// At least one is no angle.
-    #[error("a word, a grade or nothing measured is never compared with a number")]
-    NoNumber,
-    /// Side, position, neighbouring joint, instrument or method differ, or were not recorded.
-    #[error("made in another way: side, position, neighbouring joint, instrument or method differ")]
-    OtherWay,
-    /// The joint does not move.
-    #[error("the joint is fixed")]
-    Fixed,
-    /// At least one was withdrawn.
-    #[error("the finding was withdrawn")]
-    Withdrawn,
-    /// The table has no row for it.
-    #[error("no published figure for it")]
-    NoRow,
-    /// The difference cannot be held exactly.
-    #[error("more digits than can be held exactly")]
-    Digits,
+/// Which comparison it is, with the version of its rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Rule {
+    /// R2-R1.
+    DynamicPart,
+    /// The end of the slow stretch on the other side less that on this side.
+    FixedPart,
+    /// The dynamic part of both.
+    DynamicShare,
+    /// The more affected side less the other.
+    SideDifference,
+    /// Against a published range.
+    PublishedRange,
+    /// Now less last time.
+    Change,
 }
 
-/// A difference between two angles, in degrees.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Difference {
-    /// The signed difference.
-    pub degrees: Exact,
-    /// The rule that made it.
-    pub rule: &'static str,
-}
-
-/// The dynamic component of a stretch, with the two findings it comes from.
-#[derive(Debug, Clone)]
-pub struct Dynamic {
-    /// Identity, derived from both findings.
-    pub id: Uuid,
-    /// Its row of the measures.
-    pub row: Measure,
-    /// The end of the slow stretch.
-    pub slow: Uuid,
-    /// The catch of the fast stretch.
-    pub fast: Uuid,
-    /// R2-R1 in the direction in which the muscle lengthens.
-    pub difference: Difference,
-    /// The finding whose side, position and neighbouring joint it shares.
-    pub like: Measured,
-}
-
-/// The dynamic component of every matched pair of a slow and a fast stretch.
-///
-/// R1 is the angle of the catch at V2 or V3, R2 the end of range at V1; the dynamic component is
-/// R2-R1 (Boyd and Graham 1999, Eur J Neurol 6(S4):S23).
-pub fn dynamics(measured: &[Measured], catalogue: &Catalogue) -> Vec<Dynamic> {
-    let standing = |one: &&Measured| !one.finding.withdrawn;
-    let mut found = Vec::new();
-    for slow in measured
-        .iter()
-        .filter(standing)
-        .filter(|m| m.row.kind == Kind::StretchSlow)
-    {
-        let fast = measured
-            .iter()
-            .filter(standing)
-            .filter(|m| m.row.kind == Kind::StretchFast);
-        let same_side = |fast: &&Measured| fast.finding.side == slow.finding.side;
-        for fast in fast.filter(same_side).filter(|fast| comparable(slow, fast)) {
-            let Ok(difference) = dynamic(slow, fast, catalogue) else {
-                continue;
-            };
-            let row = catalogue.measures.values().find(|row| {
-                row.kind == Kind::Derived
-                    && row.site == slow.row.site
-                    && row.axis == slow.row.axis
-                    && row.held == slow.row.held
-            });
-            let Some(row) = row else { continue };
-            let parts = [slow.finding.id.to_string(), fast.finding.id.to_string()];
-            let [slow_id, fast_id] = &parts;
-            found.push(Dynamic {
-                id: crate::finding::derived_identity("dynamic", &[slow_id, fast_id]),
-                row: row.clone(),
-                slow: slow.finding.id,
-                fast: fast.finding.id,
-                difference,
-                like: slow.clone(),
-            });
+impl Rule {
+    /// The rule with its version, as every result names it.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::DynamicPart => "r2-minus-r1/1",
+            Self::FixedPart => "fixed-part/1",
+            Self::DynamicShare => "dynamic-share/1",
+            Self::SideDifference => "side-difference/1",
+            Self::PublishedRange => "published-range/1",
+            Self::Change => "change/1",
         }
     }
-    found
-}
 
-/// R2-R1 of one pair.
-///
-/// # Errors
-/// [`NotCompared`] unless both stretches ended as intended.
-pub fn dynamic(
-    slow: &Measured,
-    fast: &Measured,
-    catalogue: &Catalogue,
-) -> Result<Difference, NotCompared> {
-    let (r2, r1) = (ended(slow)?, ended(fast)?);
-    let site = slow.row.site.as_deref().unwrap_or_default();
-    let lengthens = catalogue
-        .stretch_signs
-        .get(site)
-        .ok_or(NotCompared::NoRow)?;
-    // Both angles are signed along the movement their measure names; the difference runs in the
-    // direction in which the muscle lengthens.
-    let with_movement = Some(*lengthens) == slow.row.sign;
-    let degrees = if with_movement {
-        minus(r2, r1)?
-    } else {
-        minus(r1, r2)?
-    };
-    Ok(Difference {
-        degrees,
-        rule: "r2-minus-r1/1",
-    })
-}
-
-/// Left less right of two findings made in the same way, in the direction of the movement.
-///
-/// # Errors
-/// [`NotCompared`] with the reason.
-pub fn side_difference(left: &Measured, right: &Measured) -> Result<Difference, NotCompared> {
-    let (l, r) = (ended(left)?, ended(right)?);
-    if left.row.measure != right.row.measure
-        || left.finding.side == right.finding.side
-        || !comparable(left, right)
-    {
-        return Err(NotCompared::OtherWay);
+    /// What it computes, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::DynamicPart => "end of the slow stretch less the catch of the fast stretch",
+            Self::FixedPart => "end of the slow stretch on the other side less that on this side",
+            Self::DynamicShare => "dynamic part over dynamic and fixed part",
+            Self::SideDifference => "one side less the other",
+            Self::PublishedRange => "beside a published range",
+            Self::Change => "now less last time",
+        }
     }
-    let degrees = minus(l, r)?;
-    Ok(Difference {
-        degrees,
-        rule: "left-minus-right/1",
-    })
 }
 
-/// What a published range says about one person's angle.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Against {
-    /// Key of the row of `reference_ranges.csv`.
-    pub row: String,
-    /// Below, within or above.
-    pub place: Place,
-}
-
-/// Where an angle lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Place {
-    /// Below the range.
-    Below,
-    /// Within the range.
-    Within,
-    /// Above the range.
-    Above,
-}
-
-/// An angle against a row of published ranges that is switched on for its measure.
-///
-/// # Errors
-/// [`NotCompared`] with the reason.
-pub fn reference(one: &Measured, rows: &[ReferenceRow]) -> Result<Against, NotCompared> {
-    let angle = ended(one)?.degrees();
-    let row = rows
-        .iter()
-        .find(|row| row.measure == one.row.measure && row.used == "on");
-    let row = row.ok_or(NotCompared::NoRow)?;
-    let place = match (row.low, row.high) {
-        (Some(low), _) if angle < low => Place::Below,
-        (_, Some(high)) if angle > high => Place::Above,
-        (_, _) => Place::Within,
-    };
-    Ok(Against {
-        row: row.key.clone(),
-        place,
-    })
-}
-
-/// A change since an earlier session.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Change {
-    /// Later less earlier.
-    pub degrees: Exact,
-    /// What it means beside the error of measuring.
-    pub meaning: Meaning,
-}
-
-/// What a change means. Never better or worse: that is for the therapist to say.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Meaning {
-    /// Higher by more than the error of the row.
-    Higher(String),
-    /// Lower by more than the error of the row.
-    Lower(String),
-    /// Within the error of the row.
-    WithinError(String),
-    /// No published error for this way of measuring.
+/// What a comparison came to: a word of the list `verdict`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Verdict {
+    /// Higher by more than the error.
+    Higher,
+    /// Lower by more than the error.
+    Lower,
+    /// Not beyond the error.
+    WithinError,
+    /// The same.
+    NoDifference,
+    /// No published error fits.
     NotJudged,
+    /// One step of a scale higher.
+    StepHigher,
+    /// One step of a scale lower.
+    StepLower,
+    /// Several steps of a scale higher.
+    SeveralStepsHigher,
+    /// Several steps of a scale lower.
+    SeveralStepsLower,
+    /// Above a published range.
+    AboveRange,
+    /// Within a published range.
+    WithinRange,
+    /// Below a published range.
+    BelowRange,
 }
 
-/// The change of an angle since an earlier session of the same person.
-///
-/// Strictly more than MDC95 counts, because MDC95 is the largest change that error explains.
-///
-/// # Errors
-/// [`NotCompared`] with the reason.
-pub fn change(
-    earlier: (&Measured, &Session),
-    later: (&Measured, &Session),
-    rows: &[ErrorRow],
-) -> Result<Change, NotCompared> {
-    let (before, earlier_session) = earlier;
-    let (after, later_session) = later;
-    let (then, now) = (ended(before)?, ended(after)?);
-    if before.row.measure != after.row.measure
-        || before.finding.side != after.finding.side
-        || !comparable(before, after)
-    {
-        return Err(NotCompared::OtherWay);
+impl Verdict {
+    /// True for a difference that is more than the error of measuring, or more than one step of a
+    /// scale.
+    pub const fn is_beyond(self) -> bool {
+        matches!(
+            self,
+            Self::Higher | Self::Lower | Self::SeveralStepsHigher | Self::SeveralStepsLower
+        )
     }
-    let degrees = minus(now, then)?;
-    let same_tester = signer(earlier_session) == signer(later_session);
-    let tester = if same_tester { "same" } else { "different" };
-    let row = rows.iter().find(|row| {
-        row.measure == after.row.measure
-            && row.position == after.finding.position
-            && row.method == after.finding.method
-            && row.tester == tester
-    });
-    Ok(Change {
-        degrees,
-        meaning: meaning(degrees, row),
-    })
-}
 
-fn signer(session: &Session) -> Option<&Identifier> {
-    let by = &session.signed.by;
-    session
-        .performers
-        .iter()
-        .find(|p| p.key == *by)
-        .map(|performer| &performer.identifier)
-}
-
-fn meaning(degrees: Exact, row: Option<&ErrorRow>) -> Meaning {
-    match row {
-        None => Meaning::NotJudged,
-        Some(row) if degrees.magnitude() <= row.mdc95 => Meaning::WithinError(row.key.clone()),
-        Some(row) if degrees.is_negative() => Meaning::Lower(row.key.clone()),
-        Some(row) => Meaning::Higher(row.key.clone()),
+    /// The word of the list.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Higher => "higher",
+            Self::Lower => "lower",
+            Self::WithinError => "within-error",
+            Self::NoDifference => "no-difference",
+            Self::NotJudged => "not-judged",
+            Self::StepHigher => "step-higher",
+            Self::StepLower => "step-lower",
+            Self::SeveralStepsHigher => "several-steps-higher",
+            Self::SeveralStepsLower => "several-steps-lower",
+            Self::AboveRange => "above-range",
+            Self::WithinRange => "within-range",
+            Self::BelowRange => "below-range",
+        }
     }
 }
 
-fn ended(one: &Measured) -> Result<Reached, NotCompared> {
-    if one.finding.withdrawn {
-        return Err(NotCompared::Withdrawn);
-    }
-    match &one.value {
-        Value::Angle(angle) if angle.fixed => Err(NotCompared::Fixed),
-        Value::Angle(angle) => angle.reached().ok_or(NotCompared::Bound),
-        Value::Word(_)
-        | Value::Grade(_)
-        | Value::Amount(_)
-        | Value::Relative(_)
-        | Value::NoCatch
-        | Value::NotTested(_) => Err(NotCompared::NoNumber),
+/// A row of a table that a comparison used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RowUsed {
+    /// The table, by its name under `profiles/`.
+    pub table: &'static str,
+    /// The key of the row.
+    pub key: String,
+    /// Title of the publication behind the row.
+    pub title: String,
+    /// Version of that publication.
+    pub version: String,
+    /// SHA-256 of the table.
+    pub sha256: String,
+    /// What the row says, in words.
+    pub says: String,
+}
+
+/// A number with its UCUM unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Amount {
+    /// The number, signed.
+    pub number: Exact,
+    /// Its unit.
+    pub unit: String,
+}
+
+/// What a comparison found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// The signed number; nothing between grades and beside a range.
+    pub amount: Option<Amount>,
+    /// What it came to.
+    pub verdict: Verdict,
+    /// The published range it was held against.
+    pub range: Option<(PersonRange, ReferenceRow)>,
+}
+
+/// Findings set beside each other, or beside a table.
+#[derive(Debug, Clone)]
+pub struct Comparison {
+    /// Identity, derived from the rule and what went in.
+    pub id: Uuid,
+    /// Which comparison.
+    pub rule: Rule,
+    /// The finding it is about; the result shares its side, position and neighbouring joint.
+    pub about: Measured,
+    /// What went in, in the order of the rule.
+    pub inputs: Vec<Input>,
+    /// The rows of the tables that were used.
+    pub rows: Vec<RowUsed>,
+    /// What was found, or why there is nothing to find.
+    pub outcome: Result<Found, NotCompared>,
+    /// When the earlier finding of a change was made.
+    pub last_time: Option<Written>,
+    /// What belongs to it, in words: which side is the reference, when last time was, what else
+    /// differed.
+    pub told: Vec<String>,
+}
+
+impl Comparison {
+    fn new(rule: Rule, about: &Measured, parts: &[&Part]) -> Self {
+        let inputs: Vec<Input> = parts.iter().map(|part| part.input.clone()).collect();
+        let names: Vec<String> = inputs.iter().map(Input::name).collect();
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        // The identity of R2-R1 is older than the others and kept as it was.
+        let part_played = match rule {
+            Rule::DynamicPart => "dynamic",
+            Rule::FixedPart
+            | Rule::DynamicShare
+            | Rule::SideDifference
+            | Rule::PublishedRange
+            | Rule::Change => rule.code().split('/').next().unwrap_or_default(),
+        };
+        Self {
+            id: crate::finding::derived_identity(part_played, &names),
+            rule,
+            about: about.clone(),
+            inputs,
+            rows: Vec::new(),
+            outcome: Err(NotCompared::NoOther),
+            last_time: None,
+            told: Vec::new(),
+        }
     }
 }
 
-fn minus(a: Reached, b: Reached) -> Result<Exact, NotCompared> {
-    a.degrees()
-        .minus(b.degrees())
-        .map_err(|_digits| NotCompared::Digits)
+/// Every comparison of a session: within it, with published ranges, and with earlier sessions, the
+/// latest of which stands first.
+pub fn all(
+    session: &Session,
+    measured: &[Measured],
+    earlier: &[EarlierSession],
+    catalogue: &Catalogue,
+) -> Vec<Comparison> {
+    let standing = standing(measured);
+    let table = Table::of_session(session, &standing, catalogue);
+    let mut all = stretch::all(&table);
+    all.extend(side::all(&table));
+    all.extend(reference::all(&table));
+    all.extend(change::all(&table, earlier));
+    all
+}
+
+/// What a finding of a session came to since one earlier session; nothing where that one does not
+/// speak of it.
+pub fn since(
+    session: &Session,
+    now: &Measured,
+    earlier: &EarlierSession,
+    catalogue: &Catalogue,
+) -> Option<Comparison> {
+    let standing = standing(std::slice::from_ref(now));
+    let table = Table::of_session(session, &standing, catalogue);
+    change::all(&table, std::slice::from_ref(earlier)).pop()
+}
+
+fn standing(measured: &[Measured]) -> Vec<(&Measured, Part)> {
+    let standing = measured.iter().filter(|one| !one.finding.withdrawn);
+    standing.map(|one| (one, Part::of(one))).collect()
+}
+
+/// What the comparisons of one session look into.
+struct Table<'a> {
+    session: &'a Session,
+    standing: &'a [(&'a Measured, Part)],
+    by_measure: BTreeMap<(&'a str, &'a str), Vec<&'a Part>>,
+    catalogue: &'a Catalogue,
+}
+
+impl<'a> Table<'a> {
+    fn of_session(
+        session: &'a Session,
+        standing: &'a [(&'a Measured, Part)],
+        catalogue: &'a Catalogue,
+    ) -> Self {
+        let mut by_measure: BTreeMap<(&str, &str), Vec<&Part>> = BTreeMap::new();
+        for (_, part) in standing {
+            let key = (part.row.measure.as_str(), part.side.word());
+            by_measure.entry(key).or_default().push(part);
+        }
+        Self {
+            session,
+            standing,
+            by_measure,
+            catalogue,
+        }
+    }
+
+    /// What was found of a measure on a side.
+    fn of<'b>(
+        &'b self,
+        measure: &'b str,
+        side: Side,
+    ) -> impl Iterator<Item = &'a Part> + Clone + use<'a, 'b> {
+        let found = self.by_measure.get(&(measure, side.word()));
+        found.map_or(&[][..], Vec::as_slice).iter().copied()
+    }
+
+    /// Whether one person measured both sides: known only where one person examined.
+    fn tester(&self) -> Tester {
+        match sole_performer(self.session) {
+            Some(_) => Tester::Same,
+            None => Tester::Different,
+        }
+    }
+
+    fn error_row(&self, part: &Part, tester: Tester) -> Option<&ErrorRow> {
+        error::row(part, tester, &self.catalogue.measurement_error)
+    }
+
+    fn used(&self, rows: &[&ErrorRow]) -> Vec<RowUsed> {
+        let mut used: Vec<RowUsed> = Vec::new();
+        for row in rows {
+            let one = self.row_used(
+                "measurement_error.csv",
+                &row.key,
+                &row.source,
+                error::says(row),
+            );
+            if !used.contains(&one) {
+                used.push(one);
+            }
+        }
+        used
+    }
+
+    fn row_used(&self, table: &'static str, key: &str, source: &str, says: String) -> RowUsed {
+        let source = self.catalogue.sources.get(source);
+        let sha256 = self.catalogue.table_sha256.get(table);
+        RowUsed {
+            table,
+            key: key.to_owned(),
+            title: source
+                .map(|source| source.title.clone())
+                .unwrap_or_default(),
+            version: source
+                .map(|source| source.version.clone())
+                .unwrap_or_default(),
+            sha256: sha256.cloned().unwrap_or_default(),
+            says,
+        }
+    }
+}
+
+/// Who examined, where one person did: of several it is not known who measured what.
+pub fn sole_performer(session: &Session) -> Option<&Identifier> {
+    match session.performers.as_slice() {
+        [one] => Some(&one.identifier),
+        [] | [_, _, ..] => None,
+    }
 }

@@ -23,6 +23,8 @@ pub struct Settings {
     pub lease: LeaseLength,
     /// Folder of an operator's own tables, laid over ours.
     pub tables: Option<PathBuf>,
+    /// Tables of published ranges that the site uses, the first one first.
+    pub reference_tables: Vec<String>,
     /// The record servers.
     pub targets: Vec<Target>,
     /// How the service listens.
@@ -53,6 +55,8 @@ struct File {
     #[serde(default = "lease_seconds")]
     lease_seconds: u64,
     tables: Option<PathBuf>,
+    #[serde(default)]
+    reference_tables: Vec<String>,
     serve: Option<ServeFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
@@ -87,6 +91,7 @@ impl Settings {
             state: file.state,
             lease: lease(file.lease_seconds),
             tables: file.tables,
+            reference_tables: file.reference_tables,
             serve: serve::read(file.serve)?,
             targets,
         })
@@ -101,6 +106,7 @@ impl Settings {
             state,
             lease: lease(lease_seconds()),
             tables: None,
+            reference_tables: Vec::new(),
             serve: Serve::default(),
             targets: vec![target::single(base, sign_in)?],
         })

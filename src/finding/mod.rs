@@ -20,7 +20,7 @@ use crate::finding::notation::{Numbers, Place};
 use crate::finding::own_words::Statement;
 use crate::finding::traces::Trace;
 use crate::intake::draft::{
-    Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
+    AdministrativeSex, Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
 };
 use crate::private::Private;
 use crate::problem::Problems;
@@ -54,6 +54,8 @@ pub struct Person {
     pub birth_date: Private<String>,
     /// Family name, where given.
     pub family_name: Option<Private<String>>,
+    /// Administrative sex, where given: for published ranges only.
+    pub sex: Option<Private<AdministrativeSex>>,
 }
 
 /// Somebody who examined.

@@ -81,6 +81,7 @@ fn person(draft: &PatientDraft) -> Person {
         identifier: identifier(&draft.identifier),
         birth_date: Private::new(draft.birth_date.clone()),
         family_name: draft.family_name.clone().map(Private::new),
+        sex: draft.sex.map(Private::new),
     }
 }
 

@@ -279,6 +279,23 @@ pub struct PatientDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub family_name: Option<String>,
+    /// Administrative sex as recorded, for published ranges that are split by it; sent nowhere.
+    #[serde(default)]
+    pub sex: Option<AdministrativeSex>,
+}
+
+/// Administrative sex, in the words of FHIR R4 (valueset-administrative-gender.html).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum AdministrativeSex {
+    /// Female.
+    Female,
+    /// Male.
+    Male,
+    /// Another one.
+    Other,
+    /// Not known.
+    Unknown,
 }
 
 /// A business identifier.

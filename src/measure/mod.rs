@@ -15,6 +15,7 @@ pub mod sense;
 mod shoulder;
 pub mod traces;
 mod value;
+pub mod way;
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::parts::in_family;
@@ -94,6 +95,15 @@ pub enum Extent {
 pub struct Reached(Exact);
 
 impl Angle {
+    /// An angle as a record holds it, read back.
+    pub const fn of_record(degrees: Exact, extent: Extent, fixed: bool) -> Self {
+        Self {
+            degrees,
+            extent,
+            fixed,
+        }
+    }
+
     /// The angle, signed in the direction of the movement.
     pub const fn degrees(&self) -> Exact {
         self.degrees
@@ -365,30 +375,8 @@ fn finding_words(finding: &Finding, row: &Measure, catalogue: &Catalogue, proble
         }
         Outcome::Found(_, None) => {}
     }
-    neighbour_fits(finding, row, problems);
+    way::neighbour_fits(finding, row, problems);
     value::parts_fit(finding, row, problems);
     value::end_feel_fits(finding, catalogue, problems);
     parts::fit(finding, row, catalogue, problems);
-}
-
-fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Problems) {
-    let path = format!("{}/neighbour", finding.path);
-    match (&row.neighbour, &finding.neighbour) {
-        (Some(wanted), None) => {
-            let what = format!("the position of the {wanted} is missing: a muscle crosses both");
-            let hint = format!(
-                "add neighbour with joint {wanted} and position straight, bent or not-recorded"
-            );
-            problems.error("neighbour.missing", &path, what, &hint);
-        }
-        (Some(wanted), Some((joint, _))) if wanted != joint => {
-            let what = format!("{joint} is not the neighbouring joint of this measure");
-            problems.error("neighbour.joint", &path, what, &format!("write {wanted}"));
-        }
-        (None, Some(_)) => {
-            let what = "no neighbouring joint matters for this measure".to_owned();
-            problems.error("neighbour.stray", &path, what, "remove neighbour");
-        }
-        (Some(_), Some(_)) | (None, None) => {}
-    }
 }

@@ -52,20 +52,6 @@ pub struct Before {
     pub unit: Option<String>,
 }
 
-impl Before {
-    /// A finding that stands; nothing for one that was withdrawn.
-    pub fn of(one: &Measured) -> Option<Self> {
-        (!one.finding.withdrawn).then(|| Self {
-            measure: one.row.measure.clone(),
-            side: one.finding.side,
-            neighbour: one.finding.neighbour.clone(),
-            value: one.value.clone(),
-            scale: one.scale.clone(),
-            unit: one.unit.clone(),
-        })
-    }
-}
-
 impl std::fmt::Debug for Prompt {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(formatter, "{} [private]", self.code)

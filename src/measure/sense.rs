@@ -5,6 +5,7 @@ use crate::catalogue::rows::Kind;
 use crate::exact::Exact;
 use crate::finding::Session;
 use crate::intake::draft::Consent;
+use crate::measure::way::Way;
 use crate::measure::{Measured, Reached, Value, precautions, prompts, shoulder};
 use crate::problem::Problems;
 
@@ -41,32 +42,7 @@ pub fn check(
 /// be set against each other: site, axis, how other parts were held, positions, the condition it was
 /// felt in, method, kind of instrument.
 pub fn comparable(a: &Measured, b: &Measured) -> bool {
-    let kind = |one: &Measured| {
-        one.instrument
-            .as_ref()
-            .map(|instrument| instrument.kind.clone())
-    };
-    a.row.site == b.row.site
-        && a.row.axis == b.row.axis
-        && a.row.held == b.row.held
-        && (a.row.kind != Kind::Grade || a.scale == b.scale)
-        && a.unit == b.unit
-        && a.finding.position == b.finding.position
-        && a.finding.neighbour == b.finding.neighbour
-        && a.finding.condition == b.finding.condition
-        && a.finding.method == b.finding.method
-        && kind(a) == kind(b)
-        && a.finding.repeat == b.finding.repeat
-        && neighbour_known(a)
-        && !a.finding.withdrawn
-        && !b.finding.withdrawn
-}
-
-fn neighbour_known(one: &Measured) -> bool {
-    one.finding
-        .neighbour
-        .as_ref()
-        .is_none_or(|(_, position)| position != "not-recorded")
+    !a.finding.withdrawn && !b.finding.withdrawn && Way::of(a).differs(&Way::of(b)).is_none()
 }
 
 fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {

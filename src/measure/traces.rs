@@ -5,9 +5,7 @@ use crate::catalogue::rows::{Axis, Kind, Measure};
 use crate::exact::Exact;
 use crate::finding::traces::Trace;
 use crate::finding::{Finding, Outcome, Session};
-use crate::measure::{
-    Angle, Extent, Measured, Value, known_word, neighbour_fits, precautions, side_fits,
-};
+use crate::measure::{Angle, Extent, Measured, Value, known_word, precautions, side_fits, way};
 use crate::private::Private;
 use crate::problem::Problems;
 
@@ -80,7 +78,7 @@ fn one(
     if let Some(site) = &row.site {
         side_fits(site, trace.side, path, catalogue, problems);
     }
-    neighbour_fits(&finding, row, problems);
+    way::neighbour_fits(&finding, row, problems);
     words(trace, session, catalogue, problems);
     speed(trace, row, problems);
     belongs(trace, measured, problems);

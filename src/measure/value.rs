@@ -315,6 +315,7 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         | Kind::Trace
         | Kind::TraceCatch
         | Kind::TraceLine
+        | Kind::Comparison
         | Kind::Precaution
         | Kind::Statement
         | Kind::Panel => "nothing: it is not entered by hand",

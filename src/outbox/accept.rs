@@ -2,6 +2,7 @@
 
 use crate::check::Checked;
 use crate::json::{Node, object, text};
+use crate::outbox::read;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::trail::{self, About};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
@@ -36,6 +37,8 @@ pub struct Before {
     pub precautions: Vec<String>,
     /// Document and record of the version before.
     pub version: Option<(String, String)>,
+    /// Documents of sessions that were examined before, the latest first.
+    pub sessions: Vec<String>,
 }
 
 /// A precaution as it is to be kept.
@@ -212,9 +215,10 @@ async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, 
     .bind(&key.source)
     .bind(key.session.to_string())
     .bind(key.version.saturating_sub(1))
-    .fetch_optional(connection)
+    .fetch_optional(&mut *connection)
     .await?;
     Ok(Before {
+        sessions: read::sessions_before(connection, key).await?,
         precautions: precautions
             .iter()
             .map(|row| row.try_get("stated"))

@@ -1,12 +1,52 @@
 //! Looking without changing anything.
 
+use crate::outbox::accept::Key;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::private::Private;
-use sqlx::Row;
+use sqlx::{Row, SqliteConnection};
 use uuid::Uuid;
 
+/// How many earlier sessions of a person are looked into for the one that speaks of a finding.
+const EARLIER_SESSIONS: u32 = 12;
+
+/// Documents of the sessions of the same person that were examined before, the latest first: of each
+/// its latest version, unless that one is withdrawn.
+pub(super) async fn sessions_before(
+    connection: &mut SqliteConnection,
+    key: &Key,
+) -> Result<Vec<String>, OutboxError> {
+    let rows = sqlx::query(
+        "-- read::sessions_before
+         SELECT document FROM session
+         WHERE subject = ?1 AND NOT (source = ?2 AND id = ?3)
+           AND examined_at < ?4 AND withdrawn = 0
+           AND version = (SELECT max(latest.version) FROM session AS latest
+                          WHERE latest.source = session.source AND latest.id = session.id)
+         ORDER BY examined_at DESC, accepted_at DESC, id DESC LIMIT ?5",
+    )
+    .bind(&key.subject)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.examined_at)
+    .bind(EARLIER_SESSIONS)
+    .fetch_all(connection)
+    .await?;
+    let documents = rows.iter().map(|row| row.try_get("document"));
+    Ok(documents.collect::<Result<_, _>>()?)
+}
+
 impl Outbox {
+    /// Documents of the sessions of the same person that were examined before, the latest first.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn sessions_before(&self, key: &Key) -> Result<Vec<Private<String>>, OutboxError> {
+        let mut connection = self.pool.acquire().await?;
+        let documents = sessions_before(&mut connection, key).await?;
+        Ok(documents.into_iter().map(Private::new).collect())
+    }
+
     /// Deliveries, the open ones or all, in the order of lanes.
     ///
     /// # Errors

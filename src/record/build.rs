@@ -2,7 +2,8 @@
 
 use crate::catalogue::rows::Kind;
 use crate::catalogue::{CANONICAL, Catalogue, UCUM};
-use crate::coding::{Amount, Code, Coded, CodedValue, Concept};
+use crate::coding::{Amount, Code, Coded, CodedRange, CodedValue, Concept};
+use crate::compare::part::Input;
 use crate::exact::Exact;
 use crate::finding::{self, Instrument, Performer, Session};
 use crate::json::tree::{NoTree, tree};
@@ -10,7 +11,7 @@ use crate::private::Private;
 use crate::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
     Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
-    Quantity, Reference, Resource, SampledData,
+    Quantity, Range, Reference, ReferenceRange, Resource, SampledData,
 };
 use crate::record::{Entry, REPORT, Record, URI_SYSTEM, identifier_of, report};
 use crate::summary::Summary;
@@ -178,10 +179,12 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
         issued: session.signed.at.text.clone(),
         performer: session.performers.iter().map(practitioner).collect(),
         value: value(&one.value),
+        interpretation: one.interpretation.iter().map(concept).collect(),
         note: notes(one),
         body_site: one.body_site.as_ref().map(concept),
         method: one.method.as_ref().map(concept),
         device: device.map(|device| literal("Device", device_urn(device))),
+        reference_range: one.ranges.iter().map(reference_range).collect(),
         has_member: members(one, all),
         derived_from: sources(one, all),
         component: one.parts.iter().filter_map(component).collect(),
@@ -230,12 +233,45 @@ fn members(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
         .collect()
 }
 
+/// What it was derived from: a member of this record, or an Observation of an earlier one, of which
+/// only its identifier is known here.
 fn sources(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
-    let sources = one.derived_from.iter();
-    let sources = sources.filter_map(|id| all.iter().find(|other| other.coded.id == *id));
-    sources
-        .map(|other| literal("Observation", other.urn.clone()))
-        .collect()
+    let source = |input: &Input| match input {
+        Input::Here(id) => {
+            let other = all.iter().find(|other| other.coded.id == *id)?;
+            Some(literal("Observation", other.urn.clone()))
+        }
+        Input::Earlier(urn) => Some(Reference {
+            kind: Some("Observation".to_owned()),
+            identifier: Some(Identifier {
+                system: URI_SYSTEM.to_owned(),
+                value: urn.clone(),
+            }),
+            ..Reference::default()
+        }),
+    };
+    one.derived_from.iter().filter_map(source).collect()
+}
+
+fn reference_range(range: &CodedRange) -> ReferenceRange {
+    let years = |years: u32| Quantity {
+        value: Exact::from(years),
+        comparator: None,
+        unit: "year".to_owned(),
+        system: UCUM.to_owned(),
+        code: "a".to_owned(),
+    };
+    let (from, to) = range.ages;
+    let age = Range {
+        low: from.map(years),
+        high: to.map(years),
+    };
+    ReferenceRange {
+        low: quantity(&range.low),
+        high: quantity(&range.high),
+        age: (from.is_some() || to.is_some()).then_some(age),
+        text: range.text.clone(),
+    }
 }
 
 pub(super) fn meta(session: &Session, profile: &str) -> Meta {

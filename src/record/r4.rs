@@ -187,6 +187,31 @@ pub(super) struct Component {
     pub(super) value: ObservationValue,
 }
 
+/// Observation.referenceRange.
+#[derive(Clone, serde::Serialize)]
+pub(super) struct ReferenceRange {
+    /// Lower end.
+    pub(super) low: Quantity,
+    /// Upper end.
+    pub(super) high: Quantity,
+    /// Ages for which it holds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) age: Option<Range>,
+    /// Table, version and what it describes.
+    pub(super) text: String,
+}
+
+/// Range.
+#[derive(Clone, serde::Serialize)]
+pub(super) struct Range {
+    /// Lower end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) low: Option<Quantity>,
+    /// Upper end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) high: Option<Quantity>,
+}
+
 /// Narrative.
 #[derive(Clone, serde::Serialize)]
 pub(super) struct Narrative {
@@ -227,6 +252,9 @@ pub(super) struct Observation {
     /// The value.
     #[serde(flatten)]
     pub(super) value: Option<ObservationValue>,
+    /// How the value lies beside a published range.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(super) interpretation: Vec<CodeableConcept>,
     /// Notes.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(super) note: Vec<Annotation>,
@@ -239,6 +267,9 @@ pub(super) struct Observation {
     /// With what.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) device: Option<Reference>,
+    /// Published ranges.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(super) reference_range: Vec<ReferenceRange>,
     /// Members of a panel.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(super) has_member: Vec<Reference>,

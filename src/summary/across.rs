@@ -1,18 +1,18 @@
 //! What several sessions of one person come to: for a handover, and for a discharge.
 
-use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
-use crate::coding::{Coded, CodedValue, sentence};
-use crate::compare::{self, Meaning};
+use crate::catalogue::{Catalogue, VERDICT};
+use crate::coding::{Coded, sentence};
+use crate::compare;
+use crate::compare::part::{EarlierSession, Part};
 use crate::finding::Session;
 use crate::finding::own_words::Says;
 use crate::measure::Measured;
 use crate::private::Private;
+use crate::summary::compared::Counts;
 use crate::summary::findings::{self, Place};
 use crate::summary::words::{counted, day};
-use crate::summary::{
-    About, Change, Changes, Examined, Line, Section, Summary, own_words, session,
-};
+use crate::summary::{Examined, Line, Section, Summary, own_words, session};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -295,7 +295,7 @@ fn not_tested(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
 /// From the first to the last time a thing was examined.
 fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
     let things = things(sessions, catalogue);
-    let mut changes = Changes::default();
+    let mut counts = Counts::default();
     let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
     for told in things.values() {
         let mut examined = told.iter().filter(|told| told.examined());
@@ -314,13 +314,13 @@ fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Secti
             of(first.one),
             found(last).unwrap_or_default(),
             of(last.one),
-            change(first, last, &mut changes, catalogue)
+            change(first, last, &mut counts, catalogue)
         );
         lines.insert(place, Line::about(last.one.session, last.coded, words));
     }
     let mut all = Vec::new();
-    if changes.compared > 0 {
-        all.push(Line::plain(session::counts(&changes, "the first time")));
+    if !counts.is_empty() {
+        all.extend(counts.lines("the first time", Vec::new()));
     }
     all.extend(lines.into_values());
     if all.is_empty() {
@@ -329,54 +329,35 @@ fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Secti
     Section::new("first-to-last", "From the first time to the last", all)
 }
 
-/// What a change means beside the error of measuring: higher, lower, within it, or not judged.
-fn change(
-    first: &Told<'_>,
-    last: &Told<'_>,
-    changes: &mut Changes,
-    catalogue: &Catalogue,
-) -> String {
+/// What a finding came to since the first time: higher, lower, within the error, or not judged.
+fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Catalogue) -> String {
     let (Some(before), Some(after)) = (first.measured, last.measured) else {
         return "computed, so its parts are compared".to_owned();
     };
-    if !matches!(last.coded.value, CodedValue::Amount(_)) || after.angle().is_none() {
-        return "no difference is worked out for it".to_owned();
-    }
-    let rows = &catalogue.measurement_error;
-    let sessions = (first.one.session, last.one.session);
-    let change = match compare::change((before, sessions.0), (after, sessions.1), rows) {
-        Ok(change) => change,
+    let then = EarlierSession::of(first.one.session, vec![Part::of(before)]);
+    let Some(comparison) = compare::since(last.one.session, after, &then, catalogue) else {
+        return "not compared".to_owned();
+    };
+    counts.add(&comparison);
+    let found = match &comparison.outcome {
         Err(reason) => return format!("not compared: {reason}"),
+        Ok(found) => found,
     };
-    changes.compared = changes.compared.saturating_add(1);
-    if change.meaning != Meaning::NotJudged {
-        changes.judged = changes.judged.saturating_add(1);
-    }
-    let by = sentence::counted(change.degrees.magnitude(), "degree");
-    let way = if change.degrees.is_zero() {
-        "no difference".to_owned()
-    } else if change.degrees.is_negative() {
-        format!("lower by {by}")
-    } else {
-        format!("higher by {by}")
-    };
-    let judged = match &change.meaning {
-        Meaning::Higher(_) | Meaning::Lower(_) => {
-            changes.beyond.push(Change {
-                about: Some(About {
-                    source: sessions.1.source.clone(),
-                    session: sessions.1.id,
-                    id: last.coded.id,
-                    role: last.coded.role,
-                }),
-                words: Private::new(way.clone()),
-            });
-            "more than the error of measuring"
-        }
-        Meaning::WithinError(_) => "within the error of measuring",
-        Meaning::NotJudged => "not judged, because no error is published for this way of measuring",
-    };
-    format!("{way}, {judged}")
+    let verdict = catalogue.word(VERDICT, found.verdict.code());
+    let verdict = verdict.map(|row| row.label.as_str()).unwrap_or_default();
+    let amount = found.amount.as_ref().filter(|it| !it.number.is_zero());
+    let by = amount.map(|amount| {
+        let unit = catalogue.unit_label(&amount.unit).unwrap_or(&amount.unit);
+        let way = if amount.number.is_negative() {
+            "lower"
+        } else {
+            "higher"
+        };
+        let by = sentence::counted(amount.number.magnitude(), unit);
+        format!("{way} by {by}, ")
+    });
+    // The verdict says the way again where it is beyond the error.
+    format!("{}{verdict}", by.unwrap_or_default())
 }
 
 fn about(sessions: &[Examined<'_>]) -> Section {

@@ -11,7 +11,7 @@ use crate::summary::words::{capital, one_line, partial, quoted};
 
 /// Parts that stand beside the name of the measure, and parts that the value says already.
 const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
-const SAID: [&str; 1] = ["joint-state"];
+const SAID: [&str; 2] = ["joint-state", "comparison-rule"];
 
 /// Parts of what was computed from a trace that a colleague reads; its parameters stay in the record.
 const OF_A_TRACE: [&str; 5] = [
@@ -85,12 +85,16 @@ pub(super) fn heading(one: &Coded, session: &Session, catalogue: &Catalogue) -> 
 
 /// Site and side, measure, and what tells it from the same measure done otherwise.
 pub(super) fn name(one: &Coded, catalogue: &Catalogue) -> String {
-    let measure = own_code(&one.code, "measure");
+    // A comparison is named by itself, and moved as what was compared.
+    let compared = own_code(&one.code, "comparison").and_then(|code| code.split_once('.'));
+    let measure = compared.map(|(_, measure)| measure);
+    let measure = measure.or_else(|| own_code(&one.code, "measure"));
     let row = measure.and_then(|code| catalogue.measures.get(code));
-    let label = row.map_or_else(
-        || one.code.text.clone().unwrap_or_default(),
-        |row| row.label.clone(),
-    );
+    let itself = || one.code.text.clone().unwrap_or_default();
+    let label = match (compared, row) {
+        (None, Some(row)) => row.label.clone(),
+        (Some(_), _) | (None, None) => itself(),
+    };
     let whole = one.body_site.as_ref().and_then(|site| site.text.as_ref());
     let named = side_and_place(one).and_then(|(side, place)| {
         let place = catalogue.sites.get(&place)?;
@@ -125,13 +129,15 @@ pub(super) fn line(
 ) -> String {
     let found = measured
         .map(|measured| sentence::value(measured, catalogue))
+        .or_else(|| share(one))
         .or_else(|| sentence::in_words(&one.value))
         .unwrap_or_default();
     let mut line = format!("{}: {found}", name(one, catalogue));
     for (part, value) in &one.parts {
         let code = own_code(part, "component").unwrap_or_default();
         let technical = of_a_trace(one.kind) && !OF_A_TRACE.contains(&code);
-        if BESIDE.contains(&code) || SAID.contains(&code) || technical {
+        let verdict = code == "comparison-verdict" && matches!(one.value, CodedValue::Concept(_));
+        if BESIDE.contains(&code) || SAID.contains(&code) || technical || verdict {
             continue;
         }
         let label = part.text.as_deref().unwrap_or_default();
@@ -168,6 +174,10 @@ pub(super) fn line(
 
 /// Where something comes from that nobody found by hand, and whether anybody stands by it.
 fn not_by_hand(one: &Coded) -> String {
+    if one.kind == Kind::Comparison {
+        let notes = one.notes.iter().map(|note| one_line(note.open()));
+        return notes.fold(String::new(), |words, note| words + "; " + &note);
+    }
     if !of_a_trace(one.kind) {
         return "; computed from other findings".to_owned();
     }
@@ -188,6 +198,14 @@ fn not_by_hand(one: &Coded) -> String {
         words.push_str(&note);
     }
     words
+}
+
+/// A share, which is a number of nothing.
+fn share(one: &Coded) -> Option<String> {
+    let CodedValue::Amount(amount) = &one.value else {
+        return None;
+    };
+    (one.role == "dynamic-share").then(|| format!("a share of {}", amount.value))
 }
 
 const fn of_a_trace(kind: Kind) -> bool {

@@ -6,6 +6,7 @@
 //! in the place of a person's own, better or worse, or that somebody has read what was delivered.
 
 pub mod across;
+mod compared;
 mod findings;
 mod own_words;
 mod render;
@@ -14,6 +15,7 @@ mod words;
 
 use crate::catalogue::Catalogue;
 use crate::coding::Coded;
+use crate::compare::Comparison;
 use crate::finding::Session;
 use crate::measure::{Measured, prompts};
 use crate::private::Private;
@@ -88,28 +90,6 @@ pub fn raised(prompts: &[prompts::Prompt]) -> Vec<Prompt> {
     prompts.collect()
 }
 
-/// What came of comparing with an earlier session.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Changes {
-    /// Day of the earlier session.
-    pub since: Option<chrono::NaiveDate>,
-    /// Findings set beside their earlier ones.
-    pub compared: usize,
-    /// Those of them for which an error of measuring is published.
-    pub judged: usize,
-    /// Each change of more than that error.
-    pub beyond: Vec<Change>,
-}
-
-/// A change of more than the error of measuring.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Change {
-    /// The statement that holds it, where one is delivered.
-    pub about: Option<About>,
-    /// Site and side, measure, from, to, the difference with its unit, and the row it was judged by.
-    pub words: Private<String>,
-}
-
 /// One examination as a summary needs it.
 #[derive(Debug, Clone, Copy)]
 pub struct Examined<'a> {
@@ -119,13 +99,15 @@ pub struct Examined<'a> {
     pub measured: &'a [Measured],
     /// All its statements under their codes.
     pub coded: &'a [Coded],
+    /// What its findings came to beside each other and beside earlier ones.
+    pub comparisons: &'a [Comparison],
     /// The prompts it raised.
     pub prompts: &'a [Prompt],
 }
 
 /// The summary of one session. Its order does not depend on the order of the findings.
-pub fn of_session(one: &Examined<'_>, changes: &Changes, catalogue: &Catalogue) -> Summary {
-    session::summary(one, changes, catalogue)
+pub fn of_session(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
+    session::summary(one, catalogue)
 }
 
 impl Summary {

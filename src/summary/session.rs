@@ -8,12 +8,12 @@ use crate::intake::draft::{Consent, MoreAffectedSide};
 use crate::measure::Measured;
 use crate::private::Private;
 use crate::summary::findings::{self, Place};
-use crate::summary::words::{capital, counted, day, one_line, partial, quoted};
-use crate::summary::{Changes, Examined, Line, Prompt, Section, Summary, own_words};
+use crate::summary::words::{capital, day, one_line, partial, quoted};
+use crate::summary::{Examined, Line, Prompt, Section, Summary, compared, own_words};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-pub(super) fn summary(one: &Examined<'_>, changes: &Changes, catalogue: &Catalogue) -> Summary {
+pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
     let session = one.session;
     let title = title(session);
     if session.withdrawn {
@@ -28,7 +28,8 @@ pub(super) fn summary(one: &Examined<'_>, changes: &Changes, catalogue: &Catalog
     let mut sections = vec![precautions(one, catalogue)];
     sections.extend(found(one, catalogue));
     sections.push(not_tested(one, catalogue));
-    sections.push(changed(changes));
+    sections.extend(compared::sides(one, catalogue));
+    sections.push(compared::changed(one, catalogue));
     sections.push(prompts(one));
     sections.extend(said(one));
     sections.push(circumstances(one, catalogue));
@@ -157,7 +158,10 @@ pub(super) fn by_heading(lines: impl Iterator<Item = (String, Line)>) -> Vec<Sec
 }
 
 pub(super) const fn is_about_the_body(kind: Kind) -> bool {
-    !matches!(kind, Kind::Panel | Kind::Precaution | Kind::Statement)
+    !matches!(
+        kind,
+        Kind::Panel | Kind::Precaution | Kind::Statement | Kind::Comparison
+    )
 }
 
 /// Everything that was left out, with its reason: none of it is ever left out here.
@@ -178,58 +182,6 @@ fn not_tested(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
         lines.push(Line::plain("Nothing was recorded as left out."));
     }
     Section::new("not-tested", "Not tested, and why", lines)
-}
-
-/// Changes beyond the error of measuring, with how many chance alone would give: MDC95 is passed by
-/// 5 in 100 repeats of an unchanged state (standards of measurement error; de Vet 2006, Health Qual
-/// Life Outcomes 4:54).
-fn changed(changes: &Changes) -> Section {
-    let mut lines = Vec::new();
-    match changes.since {
-        None => lines.push(Line::plain(
-            "This session was not compared with an earlier one.",
-        )),
-        Some(since) => {
-            lines.push(Line::plain(counts(changes, &day(since))));
-            lines.extend(changes.beyond.iter().map(|change| Line {
-                about: change.about.clone().into_iter().collect(),
-                words: change.words.clone(),
-            }));
-        }
-    }
-    Section::new(
-        "changes",
-        "Changed by more than the error of measuring",
-        lines,
-    )
-}
-
-pub(super) fn counts(changes: &Changes, since: &str) -> String {
-    let compared = counted(changes.compared, "finding was", "findings were");
-    let mut words = format!("{compared} compared with {since}. ");
-    if changes.judged == 0 {
-        words.push_str("For none of them is an error of measuring published, so none is judged.");
-        return words;
-    }
-    let judged = counted(changes.judged, "comparison was", "comparisons were");
-    let beyond = counted(changes.beyond.len(), "change is", "changes are");
-    let expected = by_chance(changes.judged);
-    format!(
-        "{words}{judged} judged against a published error of measuring; {beyond} larger. Were \
-         nothing changed, chance alone would still be expected to give {expected} of {} (1 in 20).",
-        changes.judged
-    )
-}
-
-/// A twentieth of a count, in digits.
-fn by_chance(count: usize) -> String {
-    let hundredths = count.saturating_mul(5);
-    let (whole, rest) = (hundredths / 100, hundredths % 100);
-    let digits = format!("{whole}.{rest:02}");
-    digits
-        .trim_end_matches('0')
-        .trim_end_matches('.')
-        .to_owned()
 }
 
 fn prompts(one: &Examined<'_>) -> Section {

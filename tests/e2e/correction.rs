@@ -101,6 +101,8 @@ pub(crate) fn corrected_once(server: &Server, person: &Person, first: &Document)
             format!("{CHANGED} corrected version 2 value 40"),
             format!("{WITHDRAWN} entered-in-error version 2"),
             "session.examination corrected version 2".to_owned(),
+            // What was computed from the angle follows it.
+            format!("side-difference.{CHANGED} corrected version 2 value -8"),
         ]
     );
 }

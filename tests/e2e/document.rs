@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 /// What one session becomes on the server: `Observation`, `Provenance`, `DiagnosticReport`. A
 /// `Device` is one for each instrument, however many sessions it served.
-pub(crate) const OBSERVATIONS: usize = 33;
+pub(crate) const OBSERVATIONS: usize = 44;
 pub(crate) const PROVENANCES: usize = 1;
 pub(crate) const REPORTS: usize = 0;
 

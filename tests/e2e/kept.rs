@@ -223,8 +223,8 @@ fn a_correction_is_encoded_only_after_what_it_corrects() {
             .and_then(fascicle::json::Node::text)
             == Some("corrected")
     });
-    // The finding, and the panel that tells of it.
-    assert_eq!(corrected.count(), 2);
+    // The finding, the difference between the sides that follows it, and the panel that tells of both.
+    assert_eq!(corrected.count(), 3);
     let file = site.path("out.ndjson");
     let out = file.display().to_string();
     fascicle(&["encode", "--ndjson", "--out", &out, &one, &two]).ended(0);

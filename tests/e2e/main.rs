@@ -13,6 +13,7 @@ mod binary;
 mod correction;
 mod digits;
 mod document;
+mod earlier;
 mod every;
 mod figures;
 mod foreign;

@@ -42,7 +42,7 @@ static WORDS: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
 
 fn collect(node: &Node, names: &mut BTreeSet<String>, words: &mut BTreeSet<String>) {
     for (name, member) in node.members() {
-        names.insert(name.clone());
+        names.insert(name.to_string());
         collect(member, names, words);
     }
     node.items().iter().for_each(|item| collect(item, names, words));
@@ -116,10 +116,10 @@ fn change(node: &mut Node, random: &mut fastrand::Rng, other: &Node) {
             let at = random.usize(..members.len());
             match random.u8(..5) {
                 0 => drop(members.remove(at)),
-                1 => members[at].0.clone_from(&names[random.usize(..names.len())]),
+                1 => members[at].0.clone_from(&names[random.usize(..names.len())].clone().into()),
                 2 => {
                     let name = names[random.usize(..names.len())].clone();
-                    members.push((name, if random.bool() { other.clone() } else { Node::Text(word(random)) }));
+                    members.push((name.into(), if random.bool() { other.clone() } else { Node::Text(word(random)) }));
                 }
                 3 => members[at].1 = other.clone(),
                 _ => members.rotate_left(at),

@@ -1,14 +1,19 @@
 #![cfg(test)]
 //! A movement that was stopped before its end gives a bound, and a bound enters no comparison.
 
-use crate::document::{catalogue, edited, encoded, told};
+use crate::compared::{came_to, of as of_rule};
+use crate::document::{catalogue, edited, encoded, now, told};
 use crate::part::component_word;
-use crate::resource::{all, of_measure};
-use fascicle::app::encode::Encoded;
-use fascicle::catalogue::rows::ReferenceRow;
-use fascicle::compare::{self, NotCompared};
+use crate::resource::of_measure;
+use fascicle::app::earlier::of_session;
+use fascicle::app::encode::{Earlier, Encoded, encode};
+use fascicle::catalogue::Catalogue;
+use fascicle::catalogue::comparing::{ReferenceRow, Statistic, Use};
+use fascicle::compare::Rule;
+use fascicle::compare::reason::NotCompared;
+use fascicle::exact::Exact;
 use fascicle::json::Node;
-use fascicle::measure::Measured;
+use fascicle::measure::way::Differs;
 
 const ACTIVE: usize = 2;
 const PASSIVE: usize = 4;
@@ -79,49 +84,82 @@ const INCLINOMETER: &str = r#"{"key":"inclinometer","kind":"inclinometer","ident
     {"system":"https://invented-clinic.example/instruments","value":"INC-1"},
     "resolution":"1","unit":"deg"}"#;
 
-fn find(encoded: &Encoded, finding: usize) -> &Measured {
+/// What the comparison of a rule that is about a finding came to; nothing where there is none.
+fn of_finding(encoded: &Encoded, rule: Rule, finding: usize) -> Compared {
     let path = format!("/findings/{finding}");
-    let found = encoded.measured.iter().find(|one| one.finding.path == path);
-    found.expect("the finding was measured")
+    let found = of_rule(encoded, rule);
+    let found = found.into_iter().find(|one| one.about.finding.path == path);
+    found.map(came_to)
 }
 
-fn derived(encoded: &Encoded) -> usize {
-    all(encoded, "Observation")
-        .iter()
-        .filter(|resource| resource.member("derivedFrom").is_some())
-        .count()
+/// What a comparison came to, where there is one.
+type Compared = Option<Result<String, NotCompared>>;
+
+/// What R2-R1 of the right calf came to, and that its Observation says the same.
+fn dynamic(encoded: &Encoded) -> Compared {
+    let came_to = of_finding(encoded, Rule::DynamicPart, SLOW);
+    let emitted = of_measure(encoded, "stretch.dynamic.calf");
+    assert_eq!(emitted.len(), usize::from(came_to.is_some()));
+    for one in emitted {
+        let value = one.at(&["valueQuantity", "value"]).map(Node::compact);
+        let number = came_to.clone().and_then(Result::ok);
+        assert_eq!(value, number);
+        assert_eq!(one.member("dataAbsentReason").is_some(), value.is_none());
+        assert_eq!(one.items_of("derivedFrom").len(), 2);
+    }
+    came_to
 }
 
-fn reference_row() -> Vec<ReferenceRow> {
-    let off = catalogue().reference_ranges.first().expect("a row").clone();
-    let passive = "range.passive.ankle.dorsiflexion".to_owned();
-    vec![ReferenceRow {
-        used: "on".to_owned(),
-        measure: passive,
-        ..off
-    }]
+/// The tables with an invented published range of the passive movement.
+fn with_range() -> Catalogue {
+    let mut catalogue = Catalogue::embedded().expect("sound tables");
+    let whole = catalogue.reference_ranges.iter();
+    let whole = whole.filter(|row| row.for_one_person().is_some());
+    let row = whole.into_iter().next().expect("a row").clone();
+    let method = Some("goniometry".to_owned());
+    catalogue.reference_ranges = vec![ReferenceRow {
+        table: "invented".to_owned(),
+        measure: Some("range.passive.ankle.dorsiflexion".to_owned()),
+        position: None,
+        instrument: None,
+        method,
+        sex: fascicle::catalogue::comparing::OfSex::Any,
+        age_from: None,
+        age_to: None,
+        low: Some(Exact::from(5)),
+        high: Some(Exact::from(31)),
+        statistic: Statistic::ObservedRange,
+        used: Use::On,
+        ..row
+    }];
+    catalogue
+        .use_reference_tables(&["invented".to_owned()])
+        .expect("it is there");
+    catalogue
 }
 
-fn side_difference(document: &Node) -> Result<String, NotCompared> {
-    let encoded = encoded(document);
-    compare::side_difference(find(&encoded, OTHER_SIDE), find(&encoded, PASSIVE))
-        .map(|difference| difference.degrees.to_string())
+fn side_difference(document: &Node) -> Compared {
+    of_finding(&encoded(document), Rule::SideDifference, PASSIVE)
 }
 
-fn reference(document: &Node) -> Result<String, NotCompared> {
-    let encoded = encoded(document);
-    compare::reference(find(&encoded, PASSIVE), &reference_row())
-        .map(|against| format!("{:?}", against.place))
+fn reference(document: &Node) -> Compared {
+    let encoded = encode(
+        &document.compact(),
+        &Earlier::default(),
+        &with_range(),
+        now(),
+    );
+    of_finding(&encoded.expect("holds"), Rule::PublishedRange, PASSIVE)
 }
 
-fn change(earlier: &Node, later: &Node) -> Result<String, NotCompared> {
-    let (earlier, later) = (encoded(earlier), encoded(later));
-    compare::change(
-        (find(&earlier, PASSIVE), &earlier.session),
-        (find(&later, PASSIVE), &later.session),
-        &catalogue().measurement_error,
-    )
-    .map(|change| change.degrees.to_string())
+fn change(earlier: &Node, later: &Node) -> Compared {
+    let before = encoded(earlier);
+    let earlier = Earlier {
+        sessions: vec![of_session(&before.session, &before.measured)],
+        ..Earlier::default()
+    };
+    let after = encode(&later.compact(), &earlier, catalogue(), now());
+    of_finding(&after.expect("holds"), Rule::Change, PASSIVE)
 }
 
 /// Whether the check of active against passive looked at the pair.
@@ -155,11 +193,14 @@ fn a_bound_of_either_stretch_gives_no_dynamic_component() {
         for stretch in [SLOW, FAST] {
             let document = document(&of(stretch, &[("ended", &ended(how))]));
 
-            let encoded = encoded(&document);
+            let made = dynamic(&encoded(&document));
 
-            let made = usize::from(end);
-            assert_eq!(encoded.dynamics.len(), made, "{how} of {stretch}");
-            assert_eq!(derived(&encoded), made, "{how} of {stretch}");
+            let wanted = if end {
+                Ok("20".to_owned())
+            } else {
+                Err(NotCompared::Bound)
+            };
+            assert_eq!(made, Some(wanted), "{how} of {stretch}");
         }
     }
 }
@@ -171,11 +212,11 @@ fn a_bound_of_either_side_gives_no_side_difference() {
             let difference = side_difference(&both_sides(&of(side, &[("ended", &ended(how))])));
 
             let wanted = if end {
-                Ok("-3".to_owned())
+                Ok("3".to_owned())
             } else {
                 Err(NotCompared::Bound)
             };
-            assert_eq!(difference, wanted, "{how} of {side}");
+            assert_eq!(difference, Some(wanted), "{how} of {side}");
         }
     }
 }
@@ -186,11 +227,11 @@ fn a_bound_is_held_against_no_published_range() {
         let place = reference(&document(&of(PASSIVE, &[("ended", &ended(how))])));
 
         let wanted = if end {
-            Ok("Within".to_owned())
+            Ok("within-range".to_owned())
         } else {
             Err(NotCompared::Bound)
         };
-        assert_eq!(place, wanted, "{how}");
+        assert_eq!(place, Some(wanted), "{how}");
     }
 }
 
@@ -208,11 +249,11 @@ fn a_bound_then_or_now_gives_no_change() {
         let (up, down) = (change(&sound, &other), change(&other, &sound));
 
         let wanted = |degrees: &str| {
-            if end {
+            Some(if end {
                 Ok(degrees.to_owned())
             } else {
                 Err(NotCompared::Bound)
-            }
+            })
         };
         assert_eq!((up, down), (wanted("4"), wanted("-4")), "{how}");
     }
@@ -261,17 +302,30 @@ fn a_word_or_nothing_measured_is_never_compared() {
         ("end_feel", ""),
         ("not_tested", r#"{"reason":"pain"}"#),
     ];
-    for edits in [&word[..], &untested[..]] {
+    for (edits, beside, alone) in [
+        (
+            &word[..],
+            NotCompared::WordAgainstNumber,
+            NotCompared::OnlyWords,
+        ),
+        (
+            &untested[..],
+            NotCompared::NotTested,
+            NotCompared::NotTested,
+        ),
+    ] {
         let edits = of(PASSIVE, edits);
         let changed = document(&edits);
         let mut turned = turned_round();
         turned.extend(edits.clone());
 
-        let nothing = Err(NotCompared::NoNumber);
-        assert_eq!(side_difference(&both_sides(&edits)), nothing);
-        assert_eq!(reference(&changed), nothing);
-        assert_eq!(change(&document(&[]), &changed), nothing);
-        assert_eq!(change(&changed, &document(&[])), nothing);
+        assert_eq!(
+            side_difference(&both_sides(&edits)),
+            Some(Err(beside.clone()))
+        );
+        assert_eq!(reference(&changed), Some(Err(alone)));
+        assert_eq!(change(&document(&[]), &changed), Some(Err(beside.clone())));
+        assert_eq!(change(&changed, &document(&[])), Some(Err(beside)));
         assert!(!asked_about(&document(&turned)));
     }
 }
@@ -288,9 +342,9 @@ fn no_catch_gives_no_dynamic_component() {
         ],
     ));
 
-    let encoded = encoded(&document);
+    let made = dynamic(&encoded(&document));
 
-    assert_eq!((encoded.dynamics.len(), derived(&encoded)), (0, 0));
+    assert_eq!(made, Some(Err(NotCompared::NoCatch)));
 }
 
 #[test]
@@ -303,39 +357,42 @@ fn a_fixed_joint_is_never_compared() {
     let mut turned = turned_round();
     turned.extend(edits.clone());
 
-    let nothing = Err(NotCompared::Fixed);
+    let nothing = Some(Err(NotCompared::Fixed));
     assert_eq!(side_difference(&both_sides(&edits)), nothing);
     assert_eq!(reference(&document(&edits)), nothing);
     assert_eq!(change(&document(&[]), &document(&edits)), nothing);
     assert!(!asked_about(&document(&turned)));
     for stretch in [SLOW, FAST] {
-        let encoded = encoded(&document(&of(stretch, &[fixed])));
-        assert_eq!((encoded.dynamics.len(), derived(&encoded)), (0, 0));
+        assert_eq!(
+            dynamic(&encoded(&document(&of(stretch, &[fixed])))),
+            nothing
+        );
     }
 }
 
-/// Ways in which two findings differ that must not be set against each other. The last flag tells
-/// that both have the same, which is no match either.
-fn other_ways() -> Vec<(&'static str, Edits, bool)> {
+/// Ways in which two findings differ that must not be set against each other, and the reason that is
+/// told. The last flag tells that both have the same, which is no match either.
+fn other_ways() -> Vec<(Differs, Edits, bool)> {
     let bent = ("neighbour/position", "\"bent\"");
     let unknown = ("neighbour/position", "\"not-recorded\"");
     vec![
-        ("the knee is bent", vec![bent], false),
-        ("the knee of one is not recorded", vec![unknown], false),
-        ("the knee of both is not recorded", vec![unknown], true),
+        (Differs::Neighbour, vec![bent], false),
+        (Differs::NeighbourNotRecorded, vec![unknown], false),
+        (Differs::NeighbourNotRecorded, vec![unknown], true),
+        (Differs::Position, vec![("position", "\"prone\"")], false),
         (
-            "another position of the body",
-            vec![("position", "\"prone\"")],
-            false,
-        ),
-        (
-            "another kind of instrument",
+            Differs::Instrument,
             vec![("instrument", "\"inclinometer\"")],
             false,
         ),
         (
-            "another method",
+            Differs::Method,
             vec![("method", "\"visual-estimate\""), ("instrument", "")],
+            false,
+        ),
+        (
+            Differs::Condition,
+            vec![("condition", "\"after-treatment\"")],
             false,
         ),
     ]
@@ -343,7 +400,7 @@ fn other_ways() -> Vec<(&'static str, Edits, bool)> {
 
 #[test]
 fn what_was_found_in_another_way_never_matches() {
-    for (name, edits, both) in other_ways() {
+    for (differs, edits, both) in other_ways() {
         let apply = |one: usize, other: usize| {
             let mut all = of(one, &edits);
             all.extend(of(other, if both { &edits } else { &[] }));
@@ -359,14 +416,13 @@ fn what_was_found_in_another_way_never_matches() {
 
         let stretches = encoded(&both_sides(&apply(SLOW, FAST)));
 
-        let nothing = Err(NotCompared::OtherWay);
+        let nothing = Some(Err(NotCompared::Way(differs)));
         let sides = side_difference(&both_sides(&apply(PASSIVE, OTHER_SIDE)));
-        assert_eq!(sides, nothing, "{name}");
+        assert_eq!(sides, nothing);
         let changed = change(&earlier, &both_sides(&of(PASSIVE, &edits)));
-        assert_eq!(changed, nothing, "{name}");
-        assert!(!asked_about(&both_sides(&turned)), "{name}");
-        assert_eq!(stretches.dynamics.len(), 0, "{name}");
-        assert_eq!(derived(&stretches), 0, "{name}");
+        assert_eq!(changed, nothing);
+        assert!(!asked_about(&both_sides(&turned)), "{differs:?}");
+        assert_eq!(dynamic(&stretches), None, "{differs:?}");
     }
 }
 
@@ -374,16 +430,15 @@ fn what_was_found_in_another_way_never_matches() {
 fn what_was_withdrawn_is_never_compared() {
     let withdrawn = [("withdrawn", "true")];
     let gone = of(PASSIVE, &withdrawn);
-    let nothing = Err(NotCompared::Withdrawn);
 
-    assert_eq!(side_difference(&both_sides(&gone)), nothing);
+    assert_eq!(side_difference(&both_sides(&gone)), None);
     assert_eq!(
         side_difference(&both_sides(&of(OTHER_SIDE, &withdrawn))),
-        nothing
+        None
     );
-    assert_eq!(reference(&document(&gone)), nothing);
-    assert_eq!(change(&document(&[]), &document(&gone)), nothing);
-    assert_eq!(change(&document(&gone), &document(&[])), nothing);
+    assert_eq!(reference(&document(&gone)), None);
+    assert_eq!(change(&document(&[]), &document(&gone)), None);
+    assert_eq!(change(&document(&gone), &document(&[])), None);
     for range in [ACTIVE, PASSIVE] {
         let mut turned = turned_round();
         turned.extend(of(range, &withdrawn));
@@ -391,6 +446,6 @@ fn what_was_withdrawn_is_never_compared() {
     }
     for stretch in [SLOW, FAST] {
         let encoded = encoded(&document(&of(stretch, &withdrawn)));
-        assert_eq!((encoded.dynamics.len(), derived(&encoded)), (0, 0));
+        assert_eq!(dynamic(&encoded), None);
     }
 }

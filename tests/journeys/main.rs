@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod bounds;
+mod comparing;
 mod files;
 mod from_anywhere;
 mod from_elsewhere;
@@ -20,6 +21,8 @@ mod signs;
 mod summary;
 mod who;
 
+#[path = "../support/compared.rs"]
+mod compared;
 #[path = "../support/document.rs"]
 mod document;
 #[path = "../support/every.rs"]

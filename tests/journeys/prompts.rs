@@ -3,11 +3,11 @@
 
 use crate::document::{catalogue, edited, encoded, lines, now};
 use crate::resource::of_measure;
+use fascicle::app::earlier::of_session;
 use fascicle::app::encode::{Earlier, Encoded, encode};
 use fascicle::catalogue::cautions::Asked;
 use fascicle::intake::draft::Side;
 use fascicle::json::Node;
-use fascicle::measure::prompts::Before;
 use std::collections::BTreeSet;
 
 /// Edits of the sound document: a JSON Pointer and the JSON text to stand there.
@@ -19,9 +19,9 @@ type Case<'a> = (&'a str, Edits<'a>, Edits<'a>, Edits<'a>);
 const NOTHING: Edits<'_> = &[];
 
 fn with(last_time: Edits<'_>, edits: Edits<'_>) -> Encoded {
-    let measured = encoded(&edited(last_time)).measured;
+    let before = encoded(&edited(last_time));
     let earlier = Earlier {
-        last_time: measured.iter().filter_map(Before::of).collect(),
+        sessions: vec![of_session(&before.session, &before.measured)],
         ..Earlier::default()
     };
     let document = edited(edits).compact();

@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! Laws that hold for any document, tried on random ones; `PROPTEST_CASES` asks for more.
 
+mod compared;
 mod corpus;
 mod digits;
 mod form;

@@ -6,6 +6,7 @@ use crate::document::{catalogue, edited, encoded, lines, now, sound};
 use crate::every;
 use crate::golden::folder_is;
 use crate::resource::{all, of_measure};
+use fascicle::app::earlier::of_session;
 use fascicle::app::encode::{Earlier, encode};
 use fascicle::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -106,12 +107,25 @@ fn masked(resource: &Node) -> String {
     text.replace(sum, &"0".repeat(64))
 }
 
-fn session(text: &str) -> Node {
-    let encoded = encode(text, &Earlier::default(), catalogue(), now());
-    let encoded = encoded
-        .map_err(|held| lines(&held.problems))
-        .expect("holds");
-    encoded.checked.record().bundle()
+/// The sessions of the demo, the second beside the first.
+fn two_sessions() -> [Node; 2] {
+    let session = |text: &str, earlier: &Earlier| {
+        let encoded = encode(text, earlier, catalogue(), now());
+        encoded
+            .map_err(|held| lines(&held.problems))
+            .expect("holds")
+    };
+    let first = include_str!("../../fixtures/sessions/first.json");
+    let first = session(first, &Earlier::default());
+    let earlier = Earlier {
+        sessions: vec![of_session(&first.session, &first.measured)],
+        ..Earlier::default()
+    };
+    let second = session(
+        include_str!("../../fixtures/sessions/second.json"),
+        &earlier,
+    );
+    [first, second].map(|encoded| encoded.checked.record().bundle())
 }
 
 #[test]
@@ -136,8 +150,7 @@ fn what_is_emitted_is_what_it_was() {
             masked(of_measure(&encoded, measure)[0]),
         );
     }
-    let first = session(include_str!("../../fixtures/sessions/first.json"));
-    let second = session(include_str!("../../fixtures/sessions/second.json"));
+    let [first, second] = two_sessions();
     made.insert("bundle-first.json".to_owned(), masked(&first));
     made.insert("bundle-second.json".to_owned(), masked(&second));
 

@@ -13,6 +13,7 @@ mod rfc8785_canonical;
 mod rfc9110_retry;
 mod rfc9562_uuid;
 mod snomed;
+mod soucie_2011;
 mod tables;
 
 #[path = "../support/document.rs"]

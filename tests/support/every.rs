@@ -1,9 +1,10 @@
 #![cfg(test)]
 //! A document with every measure that can be entered on both sides, too long to edit by index.
 
-use crate::document::encoded;
+use crate::document::{catalogue, encoded, now};
 use crate::resource::of_measure;
-use fascicle::app::encode::Encoded;
+use fascicle::app::earlier::of_session;
+use fascicle::app::encode::{Earlier, Encoded, encode};
 use fascicle::json::Node;
 use std::sync::LazyLock;
 
@@ -19,8 +20,16 @@ pub(crate) fn findings() -> &'static [Node] {
 
 /// What is emitted first of a measure.
 pub(crate) fn observation(measure: &str) -> &'static Node {
-    static ENCODED: LazyLock<Encoded> =
-        LazyLock::new(|| encoded(&Node::parse(EVERY).expect("the document is JSON")));
+    // Compared with itself as if it were an earlier session, so that there is a change of each.
+    static ENCODED: LazyLock<Encoded> = LazyLock::new(|| {
+        let document = Node::parse(EVERY).expect("the document is JSON");
+        let alone = encoded(&document);
+        let earlier = Earlier {
+            sessions: vec![of_session(&alone.session, &alone.measured)],
+            ..Earlier::default()
+        };
+        encode(EVERY, &earlier, catalogue(), now()).expect("it holds")
+    });
     static TRACED: LazyLock<Encoded> =
         LazyLock::new(|| encoded(&Node::parse(TRACES).expect("the document is JSON")));
     let mut found = of_measure(&ENCODED, measure);

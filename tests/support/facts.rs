@@ -35,7 +35,8 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         all.filter(|one| wanted(&measure(one))).collect()
     };
     let body = of(&|key| {
-        key != "precaution" && !key.starts_with("session.") && !key.starts_with("statement.")
+        let others = ["session.", "statement.", "comparison."];
+        key != "precaution" && !others.iter().any(|other| key.starts_with(other))
     });
     let (left_out, found): (Vec<&Node>, Vec<&Node>) =
         body.into_iter().partition(|one| not_tested(one));
@@ -55,6 +56,7 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         &titled("Precautions"),
         &mut faults,
     );
+    comparisons(&standing, &titled, &mut faults);
     let own = [
         "Conclusion of",
         "What matters",
@@ -111,6 +113,78 @@ fn measure(one: &Node) -> String {
     own.map_or_else(String::new, |(code, _)| code.to_owned())
 }
 
+/// Comparisons: those that a summary reads out, and how many there are of all.
+fn comparisons<'a>(
+    standing: &[&Node],
+    titled: &dyn Fn(&str) -> Vec<&'a str>,
+    faults: &mut Vec<String>,
+) {
+    let compared = |what: &[&str]| -> Vec<&Node> {
+        let all = standing.iter().copied();
+        let wanted = all.filter(|one| what.contains(&compared(one)) && is_read(one));
+        wanted.collect()
+    };
+    let sides = titled("Beside the other side");
+    let parts = ["side-difference", "fixed-part", "dynamic-share"];
+    findings(&compared(&parts), &sides, faults);
+    counted(standing, "side-difference", &sides, faults);
+    let changed = titled("Changed by more than the error of measuring");
+    findings(&compared(&["change"]), &changed, faults);
+    counted(standing, "change", &changed, faults);
+}
+
+/// What kind of comparison it is, if it is one.
+fn compared(one: &Node) -> &str {
+    let code = own(one.member("code"), "comparison").map(|(code, _)| code);
+    let kind = code.and_then(|code| code.split_once('.'));
+    kind.map_or("", |(kind, _)| kind)
+}
+
+fn verdict(one: &Node) -> Option<&str> {
+    let verdict = part(one, "comparison-verdict")?;
+    own(verdict.member("valueCodeableConcept"), "verdict").map(|(code, _)| code)
+}
+
+/// A summary reads out parts of a stretch, and of differences those beyond the error or of several
+/// steps of a scale.
+fn is_read(one: &Node) -> bool {
+    const BEYOND: [&str; 4] = [
+        "higher",
+        "lower",
+        "several-steps-higher",
+        "several-steps-lower",
+    ];
+    let difference = ["side-difference", "change"].contains(&compared(one));
+    !difference || verdict(one).is_some_and(|verdict| BEYOND.contains(&verdict))
+}
+
+/// How many findings were compared, judged and beyond, as Observations hold them, is said.
+fn counted(observations: &[&Node], kind: &str, lines: &[&str], faults: &mut Vec<String>) {
+    let changes = observations
+        .iter()
+        .filter(|one| compared(one) == kind)
+        .collect::<Vec<_>>();
+    if changes.is_empty() {
+        return;
+    }
+    let judged = changes
+        .iter()
+        .filter(|one| part(one, "comparison-row").is_some());
+    let beyond = judged.clone().filter(|one| is_read(one)).count();
+    let (all, judged) = (changes.len(), judged.count());
+    let first = lines.first().copied().unwrap_or_default();
+    let wanted = [
+        format!("{all} finding"),
+        format!("{judged} comparison"),
+        format!("{beyond} difference"),
+    ];
+    let said = |words: &String| first.contains(words.as_str());
+    let none = judged == 0 && first.contains("none is judged");
+    if !(said(&wanted[0]) && (none || wanted.iter().all(said))) {
+        faults.push(format!("{wanted:?} is not in: {first}"));
+    }
+}
+
 fn not_tested(one: &Node) -> bool {
     own(one.member("dataAbsentReason"), "not-tested-reason").is_some()
 }
@@ -122,7 +196,11 @@ fn part<'a>(one: &'a Node, name: &str) -> Option<&'a Node> {
 
 /// Side, measure and what tells it from the same measure done otherwise, from FHIR.
 fn name(one: &Node) -> String {
-    let (code, label) = own(one.member("code"), "measure").expect("a measure of ours");
+    let comparison = own(one.member("code"), "comparison");
+    let (code, label) = comparison
+        .map(|(code, display)| (code.split_once('.').expect("a measure").1, display))
+        .or_else(|| own(one.member("code"), "measure"))
+        .expect("a measure of ours");
     let (place, _) = own(one.member("bodySite"), "site").expect("a site of ours");
     let (side, _) = place.split_once('.').expect("a side");
     let mut name = match side {
@@ -220,12 +298,16 @@ fn findings(observations: &[&Node], lines: &[&str], faults: &mut Vec<String>) {
 }
 
 fn is_of_ours(line: &str) -> bool {
-    [
-        "Nothing was recorded as left out.",
-        "Asked and looked up: none is known.",
-        "None stands.",
-    ]
-    .contains(&line)
+    let counts = line.starts_with(|first: char| first.is_ascii_digit())
+        || line.starts_with("Not compared: ")
+        || line.starts_with("No earlier session that speaks of ");
+    counts
+        || [
+            "Nothing was recorded as left out.",
+            "Asked and looked up: none is known.",
+            "None stands.",
+        ]
+        .contains(&line)
 }
 
 /// A quantity of FHIR and of a line, as sign and digits, unit and bound.
@@ -254,6 +336,13 @@ fn number_of(words: &str) -> Option<Number> {
             digits: "0".to_owned(),
             unit: "deg".to_owned(),
             at_least: words.starts_with("end not reached"),
+        });
+    }
+    if let Some(digits) = words.strip_prefix("a share of ") {
+        return Some(Number {
+            digits: digits.to_owned(),
+            unit: "1".to_owned(),
+            at_least: false,
         });
     }
     let begins = words.find(|c: char| c.is_ascii_digit())?;
@@ -388,7 +477,7 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
     let technical = code
         .strip_prefix("trace-")
         .is_some_and(|rest| !["outcome", "accepted", "accepted-by"].contains(&rest));
-    if technical || ["joint-state", "told-prompt"].contains(&code) {
+    if technical || ["joint-state", "told-prompt", "comparison-rule"].contains(&code) {
         return missing;
     }
     if let Some(quantity) = part.member("valueQuantity") {

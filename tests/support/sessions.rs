@@ -593,6 +593,7 @@ fn value(row: &Measure, rng: &mut Rng) -> Value {
         | Kind::Trace
         | Kind::TraceCatch
         | Kind::TraceLine
+        | Kind::Comparison
         | Kind::Precaution
         | Kind::Statement
         | Kind::Panel => panic!("not entered by hand"),

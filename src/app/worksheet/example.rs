@@ -1,5 +1,6 @@
 //! An example of each measure: a finding of an invented person, taken the whole way.
 
+use crate::app::earlier::of_session;
 use crate::app::encode::{Earlier, encode};
 use crate::app::worksheet::Examples;
 use crate::catalogue::Catalogue;
@@ -39,6 +40,7 @@ fn example(catalogue: &Catalogue, row: &Measure, every: &Node) -> Result<(String
             return shown(catalogue, row, &traces(catalogue, row));
         }
         Kind::Derived => pair(catalogue, row, every),
+        Kind::Comparison => both_sides(catalogue, every),
         Kind::Panel | Kind::Precaution | Kind::Statement => first(every),
         Kind::Range
         | Kind::StretchSlow
@@ -65,11 +67,20 @@ fn shown(catalogue: &Catalogue, row: &Measure, document: &Node) -> Result<(Strin
         .and_then(Node::text);
     let signed = signed.and_then(|at| DateTime::parse_from_rfc3339(at).ok());
     let now = signed.map_or(DateTime::<Utc>::MIN_UTC, |at| at.to_utc());
-    let encoded = encode(&document.compact(), &Earlier::default(), catalogue, now);
-    let encoded = encoded.map_err(|held| {
-        let first = held.problems.first();
-        first.map_or_else(String::new, |problem| problem.what.clone())
-    })?;
+    let encoded = |earlier: &Earlier| {
+        let encoded = encode(&document.compact(), earlier, catalogue, now);
+        encoded.map_err(|held| {
+            let first = held.problems.first();
+            first.map_or_else(String::new, |problem| problem.what.clone())
+        })
+    };
+    let mut earlier = Earlier::default();
+    if row.kind == Kind::Comparison {
+        // Found once before as now, so that a change has an example as well.
+        let before = encoded(&earlier)?;
+        earlier.sessions = vec![of_session(&before.session, &before.measured)];
+    }
+    let encoded = encoded(&earlier)?;
     let own = Catalogue::system_of("measure");
     let is_it = |resource: &Node| {
         let codings = resource.at(&["code", "coding"]).map(Node::items);
@@ -141,6 +152,24 @@ fn pair(catalogue: &Catalogue, row: &Measure, every: &Node) -> Vec<Node> {
     };
     let pair = [of(Kind::StretchSlow), of(Kind::StretchFast)];
     pair.into_iter().flatten().cloned().collect()
+}
+
+/// The stretches of one muscle on both sides, from which every comparison within a session is made.
+fn both_sides(catalogue: &Catalogue, every: &Node) -> Vec<Node> {
+    let site = |finding: &Node| {
+        let row = catalogue.measures.get(finding.text_of("measure")?)?;
+        let stretch = matches!(row.kind, Kind::StretchSlow | Kind::StretchFast);
+        let measured = finding.at(&["value", "unit"]).is_some();
+        (stretch && measured).then(|| (row.site.clone(), row.held.clone()))
+    };
+    let findings = every.items_of("findings");
+    let Some(first) = findings.iter().find_map(site) else {
+        return Vec::new();
+    };
+    let of_it = findings
+        .iter()
+        .filter(|finding| site(finding) == Some(first.clone()));
+    of_it.cloned().collect()
 }
 
 fn first(every: &Node) -> Vec<Node> {

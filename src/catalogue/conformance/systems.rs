@@ -3,7 +3,7 @@
 use crate::catalogue::conformance::{Header, number, title};
 use crate::catalogue::rows::{Axis, Measure, Scale};
 use crate::catalogue::scales::ScaleNote;
-use crate::catalogue::{CANONICAL, Catalogue};
+use crate::catalogue::{CANONICAL, COMPARISONS, Catalogue};
 use crate::exact::Exact;
 use crate::json::{Node, object, text};
 
@@ -116,6 +116,29 @@ pub(super) fn site_system(catalogue: &Catalogue) -> Node {
         id: "site",
         title: "Sites".to_owned(),
         description: "Sites of the body with their side.".to_owned(),
+        copyright: None,
+    };
+    code_system(header, Vec::new(), concepts.collect())
+}
+
+/// Our own codes of comparisons: which comparison, and of which measure.
+pub(super) fn comparison_system(catalogue: &Catalogue) -> Node {
+    let codes = COMPARISONS.iter().flat_map(|(kind, _)| {
+        let measures = catalogue.measures.keys();
+        measures.map(move |measure| format!("{kind}.{measure}"))
+    });
+    let concepts = codes.filter_map(|code| {
+        let display = catalogue.comparison_display(&code)?;
+        Some(object([("code", text(code)), ("display", text(display))]))
+    });
+    let header = Header {
+        kind: "CodeSystem",
+        id: "comparison",
+        title: "Comparisons".to_owned(),
+        description:
+            "What findings are set beside, each with its measure, so that the comparisons \
+                      of two measures are never taken for one."
+                .to_owned(),
         copyright: None,
     };
     code_system(header, Vec::new(), concepts.collect())

@@ -1,0 +1,105 @@
+#![cfg(test)]
+//! Last time, from our own store and from the record server, comes to the same.
+
+use crate::binary::Site;
+use crate::document::{Document, Person};
+use crate::server::{Server, scenarios};
+use fascicle::json::Node;
+use serde_json::json;
+use uuid::Uuid;
+
+scenarios!(
+    last_time_from_the_server_is_that_of_the_store,
+    what_points_to_an_earlier_session_arrives_and_reads_back,
+);
+
+/// A session of the same person four weeks later, with some angles of the elbow changed.
+fn later(first: &Document) -> Document {
+    let mut second = first.clone();
+    second.json["session"]["id"] = json!(Uuid::new_v4());
+    second.json["session"]["performed"] =
+        json!({"start": "2026-11-16T09:30:00+01:00", "end": "2026-11-16T10:00:00+01:00"});
+    second.json["session"]["entered_at"] = json!("2026-11-16T10:15:00+01:00");
+    second.json["session"]["signed"]["at"] = json!("2026-11-16T10:20:00+01:00");
+    second.finding("range.passive.elbow.extension", "right")["value"]["lacks"] = json!("10");
+    second
+}
+
+/// Measure, side, number, verdict, rows and inputs of each change.
+fn changes(compared: &Node) -> Vec<String> {
+    let all = compared.items_of("comparisons").iter();
+    let changes = all.filter(|one| one.text_of("rule") == Some("change/1"));
+    changes
+        .map(|one| {
+            let part = |key: &str| one.member(key).map(Node::compact).unwrap_or_default();
+            let parts = [
+                "measure",
+                "side",
+                "value",
+                "verdict",
+                "not_compared",
+                "rows",
+                "inputs",
+            ];
+            parts.map(part).join(" ")
+        })
+        .collect()
+}
+
+fn last_time_from_the_server_is_that_of_the_store(server: &Server) {
+    let person = Person::known(server);
+    let first = person.session();
+    let site = Site::new(&server.base());
+    site.send(&[&site.document(&first)], 60).ended(0);
+    let file = site.document(&later(&first));
+    let from = |more: &[&str]| {
+        let mut arguments = vec!["--compare", "--json", "--earlier-from"];
+        arguments.extend(more);
+        arguments.push(&file);
+        changes(&site.run("encode", &arguments).ended(0).json())
+    };
+
+    let store = from(&["store"]);
+    let target = from(&["target", "--to", &server.base()]);
+
+    assert_eq!(store.len(), 27, "{store:#?}");
+    assert_eq!(store, target);
+    let extension = store
+        .iter()
+        .find(|one| one.contains("elbow.extension\" \"right\""));
+    let extension = extension.expect("a change");
+    assert!(extension.contains("\"10\" \"higher\""), "{extension}");
+    assert!(
+        extension.contains("armstrong-1998-extension-passive-same"),
+        "{extension}"
+    );
+}
+
+fn what_points_to_an_earlier_session_arrives_and_reads_back(server: &Server) {
+    let person = Person::known(server);
+    let first = person.session();
+    let second = later(&first);
+    let site = Site::new(&server.base());
+
+    site.send(&[&site.document(&first)], 60).ended(0);
+    let item = site.send(&[&site.document(&second)], 60).ended(0).item();
+    let again = site.send(&[&site.document(&second)], 60).ended(0).item();
+
+    let receipt = item.member("receipt").expect("a receipt");
+    assert_eq!(item.text_of("state"), Some("delivered"));
+    assert_eq!(again.member("receipt"), Some(receipt));
+    let system = "https://fascicle.example/fhir/CodeSystem/comparison";
+    let code = "change.range.passive.elbow.extension";
+    let found = server.found(&format!(
+        "Observation?subject={}&code={system}%7C{code}",
+        person.reference
+    ));
+    assert_eq!(found.len(), 2, "one for each side");
+    for change in found {
+        let earlier = &change.items_of("derivedFrom")[1];
+        let urn = earlier.at(&["identifier", "value"]).and_then(Node::text);
+        let urn = urn.expect("the identifier of the earlier finding");
+        let then = server.found(&format!("Observation?identifier=urn:ietf:rfc:3986%7C{urn}"));
+        assert_eq!(then.len(), 1, "{urn}");
+    }
+}
