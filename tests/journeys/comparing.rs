@@ -14,6 +14,7 @@ use fascicle::compare::part::Input;
 use fascicle::compare::reason::NotCompared;
 use fascicle::compare::{Comparison, Rule};
 use fascicle::json::Node;
+use fascicle::measure::way::Differs;
 
 const FIRST: &str = include_str!("../../fixtures/sessions/first.json");
 const SECOND: &str = include_str!("../../fixtures/sessions/second.json");
@@ -759,4 +760,54 @@ fn last_time_is_the_latest_session_that_speaks_of_it_whatever_came_of_it() {
     assert_eq!(came_to(left), Ok("0".to_owned()));
     assert!(left.told[0].contains("19 October 2026"), "{:?}", left.told);
     assert!(matches!(&right.inputs[1], Input::Earlier(urn) if urn.starts_with("urn:uuid:")));
+}
+
+#[test]
+fn numbers_in_two_units_and_grades_of_two_variants_are_not_compared() {
+    let grip = |side: &str, unit: &str| {
+        format!(
+            r#"{{"measure":"grip.force.hand","side":"{side}","value":{{"amount":"120","unit":"{unit}"}},
+            "method":"dynamometry"}}"#
+        )
+    };
+    let strength = |side: &str, value: &str| {
+        format!(
+            r#"{{"measure":"strength.mrc.wrist.extension","side":"{side}","value":{value},
+            "method":"manual-resistance"}}"#
+        )
+    };
+    let plain = r#"{"grade":"4"}"#;
+    let variant = r#"{"grade":"4","grade_version":"plus-minus"}"#;
+    let came = |right: &[String], left: &[String]| {
+        let encoded = encoded(&stretches(&[right, left].concat()));
+        let found = of(&encoded, Rule::SideDifference).into_iter();
+        let found = found.map(|one| (one.about.row.measure.clone(), came_to(one)));
+        found.collect::<Vec<_>>()
+    };
+
+    let apart = came(
+        &[grip("right", "N"), strength("right", plain)],
+        &[grip("left", "[lbf_av]"), strength("left", variant)],
+    );
+    let alike = came(
+        &[grip("right", "N"), strength("right", variant)],
+        &[grip("left", "N"), strength("left", variant)],
+    );
+
+    let of_grip = "grip.force.hand".to_owned();
+    let of_strength = "strength.mrc.wrist.extension".to_owned();
+    assert_eq!(
+        apart,
+        [
+            (of_grip.clone(), Err(NotCompared::Way(Differs::Unit))),
+            (of_strength.clone(), Err(NotCompared::Way(Differs::Scale))),
+        ]
+    );
+    assert_eq!(
+        alike,
+        [
+            (of_grip, Ok("0".to_owned())),
+            (of_strength, Ok("no-difference".to_owned())),
+        ]
+    );
 }
