@@ -4,7 +4,7 @@ use crate::clock::Clock;
 use crate::deliver::attempt::{Worker, attempt};
 use crate::deliver::http::Connection;
 use crate::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -39,17 +39,20 @@ impl Delivery {
             return Ok(false);
         }
         let target = &self.connection.target().name;
-        let claimed = self
-            .outbox
-            .claim(target, self.lease, self.clock.now())
-            .await?;
+        // Before the claim: a clock that runs ahead of that of the store cuts work off too early, never
+        // too late.
+        let before = self.clock.now();
+        let claimed = self.outbox.claim(target, self.lease, before).await?;
         let Some(leased) = claimed else {
             return Ok(false);
         };
         let worker = Worker {
             outbox: &self.outbox,
             connection: &self.connection,
-            clock: &*self.clock,
+            clock: &OfTheStore {
+                clock: &*self.clock,
+                ahead: leased.claimed_at - before,
+            },
             lease: self.lease,
             random: fastrand::u64(0..1000),
         };
@@ -142,6 +145,20 @@ impl Delivery {
         let next = wait(due.saturating_sub(now.timestamp_millis())).min(LOOK_AGAIN);
         tokio::time::sleep(next.min(wait((until - now).num_milliseconds()))).await;
         Ok(true)
+    }
+}
+
+/// The clock by which a store holds its leases, as far as it can be told from here: that of another
+/// machine where nodes share a database.
+#[derive(Debug)]
+struct OfTheStore<'a> {
+    clock: &'a dyn Clock,
+    ahead: TimeDelta,
+}
+
+impl Clock for OfTheStore<'_> {
+    fn now(&self) -> DateTime<Utc> {
+        self.clock.now() + self.ahead
     }
 }
 

@@ -102,9 +102,9 @@ pub(super) struct Comparing {
     /// Configuration file (TOML) of that store or record server.
     #[arg(long, value_name = "FILE", requires = "earlier_from", conflicts_with_all = ["state", "to"])]
     pub(super) config: Option<PathBuf>,
-    /// Folder of that store.
+    /// Folder of that store, or the address of its database.
     #[arg(long, value_name = "DIR", requires = "earlier_from")]
-    pub(super) state: Option<PathBuf>,
+    pub(super) state: Option<String>,
     #[command(flatten)]
     pub(super) server: RecordServer,
 }
@@ -203,9 +203,11 @@ pub(super) struct Place {
     /// Configuration file (TOML); `fascicle serve --sample` prints a commented one.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state", "to"])]
     pub(super) config: Option<PathBuf>,
-    /// Folder that holds the state; made when missing, readable by its owner only.
+    /// Folder that holds the state; made when missing, readable by its owner only. Or the address of a
+    /// PostgreSQL database, as `postgres://user@host/name`; a password stands in a file that a
+    /// configuration names.
     #[arg(long, value_name = "DIR", required_unless_present = "config")]
-    pub(super) state: Option<PathBuf>,
+    pub(super) state: Option<String>,
     #[command(flatten)]
     pub(super) server: RecordServer,
 }
@@ -233,9 +235,9 @@ pub(super) struct SummaryOptions {
     /// Configuration file (TOML) that names the state folder.
     #[arg(long, value_name = "FILE", requires = "of", group = "store")]
     pub(super) config: Option<PathBuf>,
-    /// Folder that holds the state.
+    /// Folder that holds the state, or the address of its database.
     #[arg(long, value_name = "DIR", requires = "of", group = "store")]
-    pub(super) state: Option<PathBuf>,
+    pub(super) state: Option<String>,
     #[command(flatten)]
     pub(super) own: OwnTables,
     /// Print as JSON: each line with the identifiers of the Observations it tells of.

@@ -14,6 +14,7 @@ use crate::deliver::SignIn;
 use crate::deliver::http::Connection;
 use crate::json::Node;
 use crate::outbox::Outbox;
+use crate::outbox::place::Place;
 use crate::outbox::trail::first_break;
 use crate::practice::Practice;
 use anyhow::{Context, anyhow, bail};
@@ -46,8 +47,8 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     }));
     let mut out = io::stdout();
     head(&mut out, &base)?;
-    let settings = Settings::single(folder.0.clone(), &base, SignIn::None)?;
-    let outbox = Outbox::open(&settings.state).await?;
+    let settings = Settings::single(Place::Folder(folder.0.clone()), &base, SignIn::None)?;
+    let outbox = Outbox::open(&folder.0).await?;
     let delivery = delivery(&settings, &outbox)?;
     put_person(&delivery.connection).await?;
     let catalogue = documents::tables(None, &[])?;

@@ -33,7 +33,15 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
     let theirs = fault.is::<Mistake>()
         || matches!(
             fault.downcast_ref(),
-            Some(OutboxError::Missing | OutboxError::OtherServer(_) | OutboxError::Folder(_))
+            Some(
+                OutboxError::Missing
+                    | OutboxError::OtherServer(_)
+                    | OutboxError::Folder(_)
+                    | OutboxError::Generation { .. }
+                    | OutboxError::Moved(_)
+                    | OutboxError::InUse
+                    | OutboxError::Password(_)
+            )
         )
         || fault.is::<ConfigError>()
         || fault.is::<NoClient>();

@@ -10,10 +10,11 @@ use crate::cli::arguments::{Comparing, EarlierFrom, OwnTables, Place, TargetOpti
 use crate::cli::documents;
 use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
-use crate::config::Settings;
+use crate::config::{ConfigError, Settings};
 use crate::deliver::http::Connection;
 use crate::deliver::{SignIn, Target};
 use crate::outbox::Outbox;
+use crate::outbox::place::Place as Store;
 use crate::problem::file_words;
 use anyhow::Context;
 use std::fs;
@@ -29,7 +30,8 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
     if let Some(path) = &place.config {
         return of_file(path);
     }
-    let state = place.state.clone().context("no state folder is named")?;
+    let state = place.state.as_deref().context("no state is named")?;
+    let state = Store::named(state, None).map_err(ConfigError::State)?;
     let sign_in = sign_in(
         place.server.bearer_file.as_ref(),
         place.server.basic_file.as_ref(),
@@ -51,7 +53,7 @@ pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
                 options.server.bearer_file.as_ref(),
                 options.server.basic_file.as_ref(),
             );
-            Settings::single(PathBuf::new(), base, sign_in)?
+            Settings::single(Store::Folder(PathBuf::new()), base, sign_in)?
         }
         (None, None) => return Err(Mistake(NO_TARGET.to_owned()).into()),
     };
@@ -116,7 +118,7 @@ fn sign_in(bearer_file: Option<&PathBuf>, basic_file: Option<&PathBuf>) -> SignI
 
 /// The store of the settings, made when it is missing, its targets bound to their servers.
 pub(super) async fn outbox(settings: &Settings) -> anyhow::Result<Outbox> {
-    let outbox = Outbox::open(&settings.state).await?;
+    let outbox = Outbox::open_at(&settings.state).await?;
     for target in &settings.targets {
         outbox
             .bind_target(&target.name, &sha256_hex(target.base.open().as_bytes()))

@@ -10,6 +10,7 @@ use crate::config::serve::{Serve, ServeFile};
 use crate::config::target::TargetFile;
 use crate::deliver::{SignIn, Target};
 use crate::outbox::LeaseLength;
+use crate::outbox::place::{NoPlace, Place};
 use serde::Deserialize;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -17,8 +18,8 @@ use std::time::Duration;
 /// Everything a site sets.
 #[derive(Debug, Clone)]
 pub struct Settings {
-    /// Folder that holds the store; made with mode 0700.
-    pub state: PathBuf,
+    /// Where the store is: a folder, made with mode 0700, or a database.
+    pub state: Place,
     /// How long a worker holds a lane.
     pub lease: LeaseLength,
     /// Folder of an operator's own tables, laid over ours.
@@ -43,6 +44,9 @@ pub enum ConfigError {
     /// A fixed header that cannot be used, with the names of target and header.
     #[error("target {0}: header {1}: {2}")]
     Header(String, String, &'static str),
+    /// The store cannot be where it is said to be.
+    #[error("state {0}")]
+    State(#[from] NoPlace),
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),
@@ -51,7 +55,9 @@ pub enum ConfigError {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
-    state: PathBuf,
+    state: String,
+    #[serde(rename = "state_password_file")]
+    state_password: Option<PathBuf>,
     #[serde(default = "lease_seconds")]
     lease_seconds: u64,
     tables: Option<PathBuf>,
@@ -88,7 +94,7 @@ impl Settings {
             }
         }
         Ok(Self {
-            state: file.state,
+            state: Place::named(&file.state, file.state_password)?,
             lease: lease(file.lease_seconds),
             tables: file.tables,
             reference_tables: file.reference_tables,
@@ -101,7 +107,7 @@ impl Settings {
     ///
     /// # Errors
     /// [`ConfigError::Target`] when its address is none.
-    pub fn single(state: PathBuf, base: &str, sign_in: SignIn) -> Result<Self, ConfigError> {
+    pub fn single(state: Place, base: &str, sign_in: SignIn) -> Result<Self, ConfigError> {
         Ok(Self {
             state,
             lease: lease(lease_seconds()),

@@ -2,12 +2,12 @@
 
 use crate::check::Checked;
 use crate::json::{Node, object, text};
-use crate::outbox::read;
+use crate::outbox::engine::{Pool, Transaction, query};
+use crate::outbox::known::{before, kept_sha256, out_of_order};
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::trail::{self, About};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
-use sqlx::{Row, SqliteConnection};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -97,18 +97,24 @@ impl Outbox {
         now: DateTime<Utc>,
         encode: impl FnOnce(Before) -> Result<New, E> + Send,
     ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
-        let mut transaction = self.begin().await?;
+        let (mut transaction, now) = self.begin(now).await?;
+        self.alone_with_person(&mut transaction, &key.subject)
+            .await?;
         if let Some(kept) = kept_sha256(&mut transaction, key).await? {
             if kept != key.document_sha256 {
                 return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
             }
             // A target that was configured since gets the session as well.
             let had = items_of(&mut transaction, key).await?;
+            let mut queued = Vec::new();
             for target in targets
                 .iter()
                 .filter(|t| !had.iter().any(|item| item.target == **t))
             {
-                queue(&mut transaction, key, target, now).await?;
+                queued.push(queue(&mut transaction, key, target, now).await?);
+            }
+            for one in queued {
+                one.tell(&mut transaction, key, now).await?;
             }
             let items = items_of(&mut transaction, key).await?;
             transaction.commit().await?;
@@ -122,12 +128,18 @@ impl Outbox {
             Ok(new) => new,
             Err(held) => return Ok(Err(Rejected::Encoding(held))),
         };
-        keep_session(&mut transaction, key, &new, now).await?;
+        let detail = keep_session(&mut transaction, key, &new, now).await?;
         for precaution in &new.precautions {
             keep_precaution(&mut transaction, key, precaution).await?;
         }
+        let mut queued = Vec::new();
         for target in targets {
-            queue(&mut transaction, key, target, now).await?;
+            queued.push(queue(&mut transaction, key, target, now).await?);
+        }
+        // The trail is written last: whoever works with a lane locks it before the trail.
+        trail::add(&mut transaction, now, "accepted", key.about(None), detail).await?;
+        for one in queued {
+            one.tell(&mut transaction, key, now).await?;
         }
         let items = items_of(&mut transaction, key).await?;
         transaction.commit().await?;
@@ -135,115 +147,52 @@ impl Outbox {
     }
 }
 
-async fn kept_sha256(
-    connection: &mut SqliteConnection,
-    key: &Key,
-) -> Result<Option<String>, OutboxError> {
-    let row = sqlx::query(
-        "-- accept::kept_sha256
-         SELECT document_sha256 FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
-    )
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .bind(key.version)
-    .fetch_optional(connection)
-    .await?;
-    row.map(|row| row.try_get("document_sha256").map_err(OutboxError::from))
-        .transpose()
+impl Key {
+    const fn about<'a>(&'a self, item: Option<(Uuid, &'a str)>) -> About<'a> {
+        About {
+            source: self.source.as_str(),
+            session: self.session,
+            version: self.version,
+            item,
+        }
+    }
 }
 
-async fn out_of_order(
-    connection: &mut SqliteConnection,
-    key: &Key,
-) -> Result<Option<NotAccepted>, OutboxError> {
-    let row = sqlx::query(
-        "-- accept::out_of_order
-         SELECT version, subject FROM session WHERE source = ?1 AND id = ?2
-         ORDER BY version DESC LIMIT 1",
-    )
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .fetch_optional(connection)
-    .await?;
-    let (latest, subject) = match row {
-        Some(row) => (
-            row.try_get::<u32, _>("version")?,
-            row.try_get::<String, _>("subject")?,
-        ),
-        None => (0, key.subject.clone()),
-    };
-    let expected = latest.saturating_add(1);
-    Ok(if key.version != expected {
-        Some(NotAccepted::Version { expected })
-    } else if subject != key.subject {
-        Some(NotAccepted::OtherPerson)
-    } else {
-        None
-    })
-}
-
-async fn before(connection: &mut SqliteConnection, key: &Key) -> Result<Before, OutboxError> {
-    let precautions = sqlx::query(
-        "-- accept::before (precautions)
-         SELECT stated FROM (
-           SELECT precaution.id, precaution.stated, precaution.standing,
-             row_number() OVER (PARTITION BY precaution.id
-               ORDER BY session.examined_at DESC, session.accepted_at DESC,
-                 session.id DESC) AS nth
-           FROM precaution
-           JOIN session ON session.source = precaution.source AND session.id = precaution.session
-             AND session.version = precaution.version
-           WHERE precaution.subject = ?1
-             AND NOT (session.source = ?2 AND session.id = ?3)
-             AND session.examined_at <= ?4
-             AND session.withdrawn = 0
-             AND session.version = (SELECT max(latest.version) FROM session AS latest
-                                    WHERE latest.source = session.source
-                                      AND latest.id = session.id))
-         WHERE nth = 1 AND standing = 1 ORDER BY id",
-    )
-    .bind(&key.subject)
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .bind(key.examined_at)
-    .fetch_all(&mut *connection)
-    .await?;
-    let version = sqlx::query(
-        "-- accept::before (version)
-         SELECT document, record FROM session WHERE source = ?1 AND id = ?2 AND version = ?3",
-    )
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .bind(key.version.saturating_sub(1))
-    .fetch_optional(&mut *connection)
-    .await?;
-    Ok(Before {
-        sessions: read::sessions_before(connection, key).await?,
-        precautions: precautions
-            .iter()
-            .map(|row| row.try_get("stated"))
-            .collect::<Result<_, _>>()?,
-        version: match version {
-            Some(row) => Some((row.try_get("document")?, row.try_get("record")?)),
-            None => None,
-        },
-    })
+impl Outbox {
+    /// Waits until no other node accepts anything of the same person: what is encoded depends on what
+    /// is known of the person. `SQLite` has one write lock for all.
+    async fn alone_with_person(
+        &self,
+        transaction: &mut Transaction,
+        subject: &str,
+    ) -> Result<(), OutboxError> {
+        if matches!(self.pool, Pool::Postgres(_)) {
+            query(
+                "-- Outbox::alone_with_person
+                 SELECT pg_advisory_xact_lock(hashtextextended($1, 0)) IS NULL AS held",
+            )
+            .bind(subject)
+            .fetch_one(transaction)
+            .await?;
+        }
+        Ok(())
+    }
 }
 
 async fn keep_session(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     key: &Key,
     new: &New,
     now: DateTime<Utc>,
-) -> Result<(), OutboxError> {
+) -> Result<Node, OutboxError> {
     let record = new.checked.record().text();
     let record_sha256 = crate::catalogue::sha256_hex(record.as_bytes());
-    sqlx::query(
+    query(
         "-- accept::keep_session
          INSERT INTO session
            (source, id, version, subject, document, document_sha256, record, accepted_at,
             examined_at, withdrawn)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -259,7 +208,7 @@ async fn keep_session(
     .await?;
     let own = new.tables.own_files.iter();
     let own = own.map(|(name, sha256)| (name.clone(), text(sha256.clone())));
-    let detail = object([
+    Ok(object([
         ("document_sha256", text(key.document_sha256.clone())),
         ("record_sha256", text(record_sha256)),
         (
@@ -268,25 +217,18 @@ async fn keep_session(
         ),
         ("tables_sha256", text(new.tables.sha256.clone())),
         ("own_tables", object(own)),
-    ]);
-    let about = About {
-        source: &key.source,
-        session: key.session,
-        version: key.version,
-        item: None,
-    };
-    trail::add(connection, now, "accepted", about, detail).await
+    ]))
 }
 
 async fn keep_precaution(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     key: &Key,
     precaution: &StatedPrecaution,
 ) -> Result<(), OutboxError> {
-    sqlx::query(
+    query(
         "-- accept::keep_precaution
          INSERT INTO precaution (source, session, version, id, subject, stated, standing)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+         VALUES ($1, $2, $3, $4, $5, $6, $7)",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -300,17 +242,38 @@ async fn keep_precaution(
     Ok(())
 }
 
-/// Gives the next number of the lane, under the one write lock.
+/// A delivery that was queued and is still to be told in the trail.
+struct Queued {
+    id: Uuid,
+    target: String,
+    number: i64,
+}
+
+impl Queued {
+    async fn tell(
+        self,
+        connection: &mut Transaction,
+        key: &Key,
+        now: DateTime<Utc>,
+    ) -> Result<(), OutboxError> {
+        let about = key.about(Some((self.id, &self.target)));
+        let detail = object([("number", Node::Number(self.number.to_string()))]);
+        trail::add(connection, now, "queued", about, detail).await
+    }
+}
+
+/// Gives the next number of the lane, under its lock.
 async fn queue(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     key: &Key,
     target: &str,
     now: DateTime<Utc>,
-) -> Result<(), OutboxError> {
-    let number: i64 = sqlx::query(
+) -> Result<Queued, OutboxError> {
+    let number: i64 = query(
         "-- accept::queue (number)
-         INSERT INTO lane (target, subject, next_number) VALUES (?1, ?2, 2)
-         ON CONFLICT (target, subject) DO UPDATE SET next_number = next_number + 1
+         INSERT INTO lane (target, subject, next_number) VALUES ($1, $2, 2)
+         ON CONFLICT (target, subject) DO UPDATE
+           SET next_number = lane.next_number + 1
          RETURNING next_number - 1 AS number",
     )
     .bind(target)
@@ -319,11 +282,11 @@ async fn queue(
     .await?
     .try_get("number")?;
     let id = Uuid::new_v4();
-    sqlx::query(
+    query(
         "-- accept::queue (item)
          INSERT INTO item (id, target, subject, number, source, session, version, state,
                            attempts, due_at, sends)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 'queued', 0, ?8, 0)",
+         VALUES ($1, $2, $3, $4, $5, $6, $7, 'queued', 0, $8, 0)",
     )
     .bind(id.to_string())
     .bind(target)
@@ -335,24 +298,21 @@ async fn queue(
     .bind(now.timestamp_millis())
     .execute(&mut *connection)
     .await?;
-    let about = About {
-        source: &key.source,
-        session: key.session,
-        version: key.version,
-        item: Some((id, target)),
-    };
-    let detail = object([("number", Node::Number(number.to_string()))]);
-    trail::add(connection, now, "queued", about, detail).await
+    Ok(Queued {
+        id,
+        target: target.to_owned(),
+        number,
+    })
 }
 
-async fn items_of(connection: &mut SqliteConnection, key: &Key) -> Result<Vec<Item>, OutboxError> {
-    let rows = sqlx::query(concat!(
+async fn items_of(connection: &mut Transaction, key: &Key) -> Result<Vec<Item>, OutboxError> {
+    let rows = query(concat!(
         "-- accept::items_of
          SELECT ",
         item_columns!(),
         " FROM item JOIN session ON session.source = item.source AND session.id = item.session
             AND session.version = item.version
-         WHERE item.source = ?1 AND item.session = ?2 AND item.version = ?3
+         WHERE item.source = $1 AND item.session = $2 AND item.version = $3
          ORDER BY item.target"
     ))
     .bind(&key.source)

@@ -1,11 +1,11 @@
 //! What a person decides about a stuck item, and lanes that are held by hand of a worker.
 
 use crate::json::{object, text};
+use crate::outbox::engine::query;
 use crate::outbox::rows;
 use crate::outbox::trail::{self, About};
 use crate::outbox::{Decision, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
-use sqlx::Row;
 use uuid::Uuid;
 
 impl Outbox {
@@ -23,7 +23,7 @@ impl Outbox {
         (by, why): (&str, &str),
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
-        let mut transaction = self.begin().await?;
+        let (mut transaction, now) = self.begin(now).await?;
         let (drop, event) = match decision {
             Decision::Release => (false, "released"),
             Decision::Drop => (true, "dropped"),
@@ -32,34 +32,32 @@ impl Outbox {
             "{event} by {by} at {}: {why}",
             now.to_rfc3339_opts(SecondsFormat::Secs, true)
         );
-        let row = sqlx::query(
+        let row = query(
             "-- Outbox::decide
-             UPDATE item SET due_at = ?3,
-               state = CASE WHEN ?2 THEN 'dropped' WHEN state = 'unknown' THEN 'unknown'
+             UPDATE item SET due_at = $3,
+               state = CASE WHEN $2 THEN 'dropped' WHEN state = 'unknown' THEN 'unknown'
                  ELSE 'queued' END,
-               confirmed = CASE WHEN ?2 THEN confirmed
+               confirmed = CASE WHEN $2 THEN confirmed
                  ELSE coalesce(confirmed || ',', '') || coalesce(reason, '') END,
-               decided = coalesce(decided || '; ', '') || ?4
-             WHERE id = ?1 AND state IN ('refused', 'waiting', 'unknown', 'queued')
+               decided = coalesce(decided || '; ', '') || $4
+             WHERE id = $1 AND state IN ('refused', 'waiting', 'unknown', 'queued')
              RETURNING source, session, version, target, reason",
         )
         .bind(id.to_string())
         .bind(drop)
         .bind(now.timestamp_millis())
         .bind(&words)
-        .fetch_optional(&mut *transaction)
+        .fetch_optional(&mut transaction)
         .await?;
         let Some(row) = row else { return Ok(false) };
         let (source, target): (String, String) = (row.try_get("source")?, row.try_get("target")?);
         let about = About {
             source: &source,
             session: rows::uuid(row.try_get("session")?)?,
-            version: row.try_get("version")?,
+            version: row.count("version")?,
             item: Some((id, &target)),
         };
-        let held_by = row
-            .try_get::<Option<String>, _>("reason")?
-            .unwrap_or_default();
+        let held_by = row.try_get::<Option<String>>("reason")?.unwrap_or_default();
         // The words of the person stay out of the trail: their hash binds what is kept beside it.
         let detail = object([
             ("held_by", text(held_by)),
@@ -85,22 +83,23 @@ impl Outbox {
         now: DateTime<Utc>,
     ) -> Result<Option<Uuid>, OutboxError> {
         let token = Uuid::new_v4();
-        let rows = sqlx::query(
+        let (mut transaction, now) = self.begin(now).await?;
+        let rows = query(
             "-- Outbox::hold
              INSERT INTO lane (target, subject, next_number, token, lease_until)
-             VALUES (?1, ?2, 1, ?3, ?4)
+             VALUES ($1, $2, 1, $3, $4)
              ON CONFLICT (target, subject) DO UPDATE
                SET token = excluded.token, lease_until = excluded.lease_until
-             WHERE lane.lease_until IS NULL OR lane.lease_until <= ?5",
+             WHERE lane.lease_until IS NULL OR lane.lease_until <= $5",
         )
         .bind(target)
         .bind(subject)
         .bind(token.to_string())
         .bind(until.timestamp_millis())
         .bind(now.timestamp_millis())
-        .execute(&self.pool)
-        .await?
-        .rows_affected();
+        .execute(&mut transaction)
+        .await?;
+        transaction.commit().await?;
         Ok((rows == 1).then_some(token))
     }
 
@@ -114,10 +113,10 @@ impl Outbox {
         subject: &str,
         token: Uuid,
     ) -> Result<(), OutboxError> {
-        sqlx::query(
+        query(
             "-- Outbox::let_go
              UPDATE lane SET token = NULL, lease_until = NULL
-             WHERE target = ?1 AND subject = ?2 AND token = ?3",
+             WHERE target = $1 AND subject = $2 AND token = $3",
         )
         .bind(target)
         .bind(subject)

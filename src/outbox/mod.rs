@@ -6,26 +6,40 @@
 //! the meaning of what it keeps, a transaction that is open while we wait on the network.
 
 pub mod accept;
+mod engine;
 mod hand;
+mod known;
+mod lane;
+mod open;
+pub mod place;
+mod postgres;
 mod read;
 mod rows;
+pub mod schema;
 mod sqlite;
+mod state;
 mod target;
 pub mod trail;
 pub mod verify;
 mod work;
 
+use crate::outbox::engine::Pool;
 use crate::private::Private;
 use chrono::{DateTime, Utc};
-use sqlx::SqlitePool;
 use std::collections::BTreeMap;
+use std::fs::File;
+use std::sync::Arc;
 use std::time::Duration;
 use uuid::Uuid;
 
-/// Durable state in one `SQLite` file.
+/// Durable state: an `SQLite` file, or a PostgreSQL database that several nodes share.
 #[derive(Clone)]
 pub struct Outbox {
-    pool: SqlitePool,
+    pool: Pool,
+    /// Generation of the schema that this binary knows.
+    generation: i64,
+    /// Keeps an opened file from being moved.
+    _used: Option<Arc<File>>,
 }
 
 impl std::fmt::Debug for Outbox {
@@ -34,7 +48,7 @@ impl std::fmt::Debug for Outbox {
     }
 }
 
-/// What can go wrong with the store. None of it is about a document.
+/// What can go wrong with the store, never with a document.
 #[derive(Debug, thiserror::Error)]
 pub enum OutboxError {
     /// The database said no.
@@ -46,7 +60,32 @@ pub enum OutboxError {
     /// The folder or file cannot be made.
     #[error("the state folder cannot be used")]
     Folder(#[source] std::io::Error),
-    /// There is no store in the folder.
+    /// A database elsewhere does not answer.
+    #[error("the store does not answer")]
+    Silent,
+    /// The store is not for this binary.
+    #[error(
+        "the store is for generations {oldest} to {newest}, and this is {mine}; \
+         use the version that the other nodes use"
+    )]
+    Generation {
+        /// Of this binary.
+        mine: i64,
+        /// The oldest that may use the store.
+        oldest: i64,
+        /// The newest that may.
+        newest: i64,
+    },
+    /// The store was moved.
+    #[error("the store was moved to the {0}; name that one")]
+    Moved(String),
+    /// Somebody uses the store, or moves it.
+    #[error("the store is in use; end what uses it first")]
+    InUse,
+    /// The password of the database.
+    #[error("the password of the store: {0}")]
+    Password(place::Refused),
+    /// There is none.
     #[error("there is no store in the state folder; send makes one")]
     Missing,
     /// The name of a target stands for another record server in this store.
@@ -74,48 +113,6 @@ pub enum State {
     Waiting,
     /// A person gave it up, with a reason.
     Dropped,
-}
-
-impl State {
-    /// Every state, in the order of a life.
-    pub const ALL: [Self; 7] = [
-        Self::Queued,
-        Self::Sending,
-        Self::Unknown,
-        Self::Delivered,
-        Self::Refused,
-        Self::Waiting,
-        Self::Dropped,
-    ];
-
-    /// One word without blanks, for filters and labels.
-    pub const fn code(self) -> &'static str {
-        rows::column(self)
-    }
-
-    /// The state of a word, in either form.
-    pub fn named(word: &str) -> Option<Self> {
-        let named = |state: &Self| state.code() == word || state.word() == word;
-        Self::ALL.into_iter().find(named)
-    }
-
-    /// True when nothing is left to do.
-    pub const fn is_done(self) -> bool {
-        matches!(self, Self::Delivered | Self::Dropped)
-    }
-
-    /// The word of the interface.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Queued => "queued",
-            Self::Sending => "sending",
-            Self::Unknown => "unknown",
-            Self::Delivered => "delivered",
-            Self::Refused => "refused",
-            Self::Waiting => "waiting for a person",
-            Self::Dropped => "dropped",
-        }
-    }
 }
 
 /// One delivery, as a person sees it in the queue.
@@ -235,7 +232,9 @@ pub struct Leased {
     pub subject: String,
     /// Token of the lease.
     pub token: Uuid,
-    /// End of the lease.
+    /// When it was claimed, by the clock that leases are held by.
+    pub claimed_at: DateTime<Utc>,
+    /// End of the lease, by the same clock.
     pub until: DateTime<Utc>,
     /// True when an earlier attempt may have reached the server.
     pub unknown: bool,

@@ -1,40 +1,12 @@
 //! Looking without changing anything.
 
 use crate::outbox::accept::Key;
+use crate::outbox::engine::query;
+use crate::outbox::known::sessions_before;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::private::Private;
-use sqlx::{Row, SqliteConnection};
 use uuid::Uuid;
-
-/// How many earlier sessions of a person are looked into for the one that speaks of a finding.
-const EARLIER_SESSIONS: u32 = 12;
-
-/// Documents of the sessions of the same person that were examined before, the latest first: of each
-/// its latest version, unless that one is withdrawn.
-pub(super) async fn sessions_before(
-    connection: &mut SqliteConnection,
-    key: &Key,
-) -> Result<Vec<String>, OutboxError> {
-    let rows = sqlx::query(
-        "-- read::sessions_before
-         SELECT document FROM session
-         WHERE subject = ?1 AND NOT (source = ?2 AND id = ?3)
-           AND examined_at < ?4 AND withdrawn = 0
-           AND version = (SELECT max(latest.version) FROM session AS latest
-                          WHERE latest.source = session.source AND latest.id = session.id)
-         ORDER BY examined_at DESC, accepted_at DESC, id DESC LIMIT ?5",
-    )
-    .bind(&key.subject)
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .bind(key.examined_at)
-    .bind(EARLIER_SESSIONS)
-    .fetch_all(connection)
-    .await?;
-    let documents = rows.iter().map(|row| row.try_get("document"));
-    Ok(documents.collect::<Result<_, _>>()?)
-}
 
 impl Outbox {
     /// Documents of the sessions of the same person that were examined before, the latest first.
@@ -42,8 +14,7 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn sessions_before(&self, key: &Key) -> Result<Vec<Private<String>>, OutboxError> {
-        let mut connection = self.pool.acquire().await?;
-        let documents = sessions_before(&mut connection, key).await?;
+        let documents = sessions_before(&self.pool, key).await?;
         Ok(documents.into_iter().map(Private::new).collect())
     }
 
@@ -64,16 +35,16 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn items_wanted(&self, wanted: &WantedItems) -> Result<Vec<Item>, OutboxError> {
-        let rows = sqlx::query(concat!(
+        let rows = query(concat!(
             "-- Outbox::items_wanted
              SELECT ",
             item_columns!(),
             " FROM item JOIN session ON session.source = item.source
                 AND session.id = item.session AND session.version = item.version
-             WHERE (NOT ?1 OR item.state NOT IN ('delivered', 'dropped'))
-               AND (?2 IS NULL OR item.state = ?2)
-               AND (?3 IS NULL OR item.target = ?3)
-               AND (?4 IS NULL OR item.session = ?4)
+             WHERE (NOT $1 OR item.state NOT IN ('delivered', 'dropped'))
+               AND ($2 IS NULL OR item.state = $2)
+               AND ($3 IS NULL OR item.target = $3)
+               AND ($4 IS NULL OR item.session = $4)
              ORDER BY item.target, session.accepted_at, item.number"
         ))
         .bind(wanted.open_only)
@@ -90,13 +61,13 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn item(&self, id: Uuid) -> Result<Option<Item>, OutboxError> {
-        let row = sqlx::query(concat!(
+        let row = query(concat!(
             "-- Outbox::item
              SELECT ",
             item_columns!(),
             " FROM item JOIN session ON session.source = item.source
                 AND session.id = item.session AND session.version = item.version
-             WHERE item.id = ?1"
+             WHERE item.id = $1"
         ))
         .bind(id.to_string())
         .fetch_optional(&self.pool)
@@ -109,7 +80,7 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn sessions(&self) -> Result<Vec<Kept>, OutboxError> {
-        let rows = sqlx::query(
+        let rows = query(
             "-- Outbox::sessions
              SELECT source, id, version, document, record, accepted_at FROM session
              ORDER BY accepted_at, source, id, version",
@@ -121,7 +92,7 @@ impl Outbox {
                 Ok(Kept {
                     source: row.try_get("source")?,
                     session: rows::uuid(row.try_get("id")?)?,
-                    version: row.try_get("version")?,
+                    version: row.count("version")?,
                     document: Private::new(row.try_get("document")?),
                     record: Private::new(row.try_get("record")?),
                     accepted_at: rows::written(row.try_get("accepted_at")?)?,
@@ -136,16 +107,14 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn subjects_of(&self, session: Uuid) -> Result<Vec<String>, OutboxError> {
-        let rows = sqlx::query(
+        let rows = query(
             "-- Outbox::subjects_of
-             SELECT DISTINCT subject FROM session WHERE id = ?1 ORDER BY subject",
+             SELECT DISTINCT subject FROM session WHERE id = $1 ORDER BY subject",
         )
         .bind(session.to_string())
         .fetch_all(&self.pool)
         .await?;
-        rows.iter()
-            .map(|row| row.try_get("subject").map_err(OutboxError::from))
-            .collect()
+        rows.iter().map(|row| row.try_get("subject")).collect()
     }
 
     /// The documents of a person, each session in its latest version, in the order in which they were
@@ -157,10 +126,10 @@ impl Outbox {
         &self,
         subject: &str,
     ) -> Result<Vec<Private<String>>, OutboxError> {
-        let rows = sqlx::query(
+        let rows = query(
             "-- Outbox::latest_of_subject
              SELECT document FROM session
-             WHERE subject = ?1
+             WHERE subject = $1
                AND version = (SELECT max(latest.version) FROM session AS latest
                               WHERE latest.source = session.source AND latest.id = session.id)
              ORDER BY examined_at, accepted_at, source, id",
@@ -179,13 +148,14 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn next_due(&self, target: &str) -> Result<Option<i64>, OutboxError> {
-        let row = sqlx::query(
+        let row = query(
             "-- Outbox::next_due
-             SELECT min(max(item.due_at, coalesce(lane.lease_until, 0))) AS due
+             SELECT min(CASE WHEN lane.lease_until > item.due_at THEN lane.lease_until
+                             ELSE item.due_at END) AS due
              FROM lane JOIN item ON item.target = lane.target AND item.subject = lane.subject
-             WHERE lane.target = ?1
-               AND NOT coalesce((SELECT paused FROM target_decision WHERE target = ?1
-                                 ORDER BY number DESC LIMIT 1), 0)
+             WHERE lane.target = $1
+               AND NOT coalesce((SELECT paused FROM target_decision WHERE target = $1
+                                 ORDER BY number DESC LIMIT 1), FALSE)
                AND item.state IN ('queued', 'sending', 'unknown')
                AND item.number = (SELECT min(head.number) FROM item AS head
                                   WHERE head.target = lane.target
@@ -195,6 +165,6 @@ impl Outbox {
         .bind(target)
         .fetch_one(&self.pool)
         .await?;
-        Ok(row.try_get("due")?)
+        row.try_get("due")
     }
 }

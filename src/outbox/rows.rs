@@ -1,10 +1,9 @@
 //! Reading rows into types.
 
+use crate::outbox::engine::Row;
 use crate::outbox::{Item, OutboxError, State};
 use crate::private::Private;
 use chrono::{DateTime, TimeZone, Utc};
-use sqlx::Row;
-use sqlx::sqlite::SqliteRow;
 use uuid::Uuid;
 
 /// The columns [`item`] reads, from `item` joined with `session`.
@@ -22,27 +21,25 @@ macro_rules! item_columns {
 }
 pub(super) use item_columns;
 
-pub(super) fn item(row: &SqliteRow) -> Result<Item, OutboxError> {
+pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
     Ok(Item {
         id: uuid(row.try_get("id")?)?,
         target: row.try_get("target")?,
         number: row.try_get("number")?,
         session: uuid(row.try_get("session")?)?,
-        version: row.try_get("version")?,
+        version: row.count("version")?,
         state: state(row.try_get("state")?)?,
-        attempts: row.try_get("attempts")?,
+        attempts: row.count("attempts")?,
         due_at: instant(row.try_get("due_at")?)?,
         reason: row.try_get("reason")?,
-        words: row.try_get::<Option<String>, _>("words")?.map(Private::new),
+        words: row.try_get::<Option<String>>("words")?.map(Private::new),
         receipt: row.try_get("receipt")?,
         accepted_at: written(row.try_get("accepted_at")?)?,
         behind: row
-            .try_get::<Option<&str>, _>("behind")?
+            .try_get::<Option<&str>>("behind")?
             .map(uuid)
             .transpose()?,
-        decided: row
-            .try_get::<Option<String>, _>("decided")?
-            .map(Private::new),
+        decided: row.try_get::<Option<String>>("decided")?.map(Private::new),
     })
 }
 

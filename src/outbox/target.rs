@@ -2,13 +2,36 @@
 
 use crate::catalogue::sha256_hex;
 use crate::json::{object, text};
+use crate::outbox::engine::{query, query_each};
 use crate::outbox::{Outbox, OutboxError, Pausing, State, TargetHeld, rows, trail};
 use crate::private::Private;
 use chrono::{DateTime, SecondsFormat, Utc};
-use sqlx::Row;
 use std::collections::BTreeMap;
 
 impl Outbox {
+    /// Binds the name of a target to its record server for good.
+    ///
+    /// # Errors
+    /// [`OutboxError::OtherServer`] when the name stands for another one in this store: what was
+    /// accepted for one server is not delivered to another.
+    pub async fn bind_target(&self, name: &str, base_sha256: &str) -> Result<(), OutboxError> {
+        let row = query(
+            "-- Outbox::bind_target
+             INSERT INTO target (name, base_sha256) VALUES ($1, $2)
+             ON CONFLICT (name) DO UPDATE SET name = excluded.name
+             RETURNING base_sha256",
+        )
+        .bind(name)
+        .bind(base_sha256)
+        .fetch_one(&self.pool)
+        .await?;
+        if row.try_get::<String>("base_sha256")? == base_sha256 {
+            Ok(())
+        } else {
+            Err(OutboxError::OtherServer(name.to_owned()))
+        }
+    }
+
     /// Pauses a target, or lets it go on: a paused target keeps what is accepted for it and sends
     /// nothing. An attempt that runs at this moment is not cut off.
     ///
@@ -21,21 +44,26 @@ impl Outbox {
         (by, why): (&str, &str),
         now: DateTime<Utc>,
     ) -> Result<Pausing, OutboxError> {
-        let mut transaction = self.begin().await?;
-        let row = sqlx::query(
+        let (mut transaction, now) = self.begin(now).await?;
+        let row = query_each(
             "-- Outbox::pause (as it is)
              SELECT coalesce((SELECT paused FROM target_decision
                               WHERE target_decision.target = target.name
-                              ORDER BY number DESC LIMIT 1), 0) AS paused
-             FROM target WHERE name = ?1",
+                              ORDER BY number DESC LIMIT 1), FALSE) AS paused
+             FROM target WHERE name = $1",
+            "-- Outbox::pause (as it is)
+             SELECT coalesce((SELECT paused FROM target_decision
+                              WHERE target_decision.target = target.name
+                              ORDER BY number DESC LIMIT 1), FALSE) AS paused
+             FROM target WHERE name = $1 FOR UPDATE",
         )
         .bind(target)
-        .fetch_optional(&mut *transaction)
+        .fetch_optional(&mut transaction)
         .await?;
         let Some(row) = row else {
             return Ok(Pausing::NoSuchTarget);
         };
-        if row.try_get::<bool, _>("paused")? == paused {
+        if row.try_get::<bool>("paused")? == paused {
             return Ok(Pausing::AsItWas);
         }
         let event = if paused { "paused" } else { "resumed" };
@@ -43,15 +71,15 @@ impl Outbox {
             "{event} by {by} at {}: {why}",
             now.to_rfc3339_opts(SecondsFormat::Secs, true)
         );
-        sqlx::query(
+        query(
             "-- Outbox::pause
-             INSERT INTO target_decision (target, paused, at, decided) VALUES (?1, ?2, ?3, ?4)",
+             INSERT INTO target_decision (target, paused, at, decided) VALUES ($1, $2, $3, $4)",
         )
         .bind(target)
         .bind(paused)
         .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
         .bind(&words)
-        .execute(&mut *transaction)
+        .execute(&mut transaction)
         .await?;
         // The words of the person stay out of the trail: their hash binds what is kept beside it.
         let detail = object([("decided_sha256", text(sha256_hex(words.as_bytes())))]);
@@ -65,7 +93,7 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn targets(&self) -> Result<Vec<TargetHeld>, OutboxError> {
-        let named = sqlx::query(
+        let named = query(
             "-- Outbox::targets
              SELECT target.name, (SELECT CASE WHEN paused THEN decided END FROM target_decision
                                   WHERE target_decision.target = target.name
@@ -78,14 +106,12 @@ impl Outbox {
         for row in &named {
             targets.push(TargetHeld {
                 name: row.try_get("name")?,
-                paused: row
-                    .try_get::<Option<String>, _>("decided")?
-                    .map(Private::new),
+                paused: row.try_get::<Option<String>>("decided")?.map(Private::new),
                 counts: State::ALL.into_iter().map(|state| (state, 0)).collect(),
                 oldest_open: None,
             });
         }
-        let counted = sqlx::query(
+        let counted = query(
             "-- Outbox::targets (counts)
              SELECT item.target, item.state, count(*) AS items, min(session.accepted_at) AS oldest
              FROM item JOIN session ON session.source = item.source
@@ -116,7 +142,7 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn events(&self) -> Result<BTreeMap<(Option<String>, String), i64>, OutboxError> {
-        let counted = sqlx::query(
+        let counted = query(
             "-- Outbox::events
              SELECT target, event, count(*) AS rows FROM trail GROUP BY target, event",
         )

@@ -2,10 +2,9 @@
 
 use crate::catalogue::sha256_hex;
 use crate::json::{Node, object, text};
+use crate::outbox::engine::{Row, Transaction, query, query_each};
 use crate::outbox::{Outbox, OutboxError, TrailRow, WantedRows};
 use chrono::{DateTime, SecondsFormat, Utc};
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 use uuid::Uuid;
 
 /// Which session, version, item and target a trail row speaks of.
@@ -19,7 +18,7 @@ pub(super) struct About<'a> {
 
 /// Adds a row, in the transaction of the change it tells.
 pub(super) async fn add(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     now: DateTime<Utc>,
     event: &str,
     about: About<'_>,
@@ -38,7 +37,7 @@ pub(super) async fn add(
 
 /// Adds a row about a target as such, in the transaction of the change it tells.
 pub(super) async fn add_of_target(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     now: DateTime<Utc>,
     event: &str,
     target: &str,
@@ -66,14 +65,17 @@ fn blank(now: DateTime<Utc>, event: &str, detail: &Node) -> TrailRow {
     }
 }
 
-async fn append(connection: &mut SqliteConnection, mut row: TrailRow) -> Result<(), OutboxError> {
+async fn append(connection: &mut Transaction, mut row: TrailRow) -> Result<(), OutboxError> {
+    let number = next_number(connection).await?;
     let before = last_hash(connection).await?;
     row.sha256 = hash(&before, &row);
-    sqlx::query(
+    query(
         "-- trail::append
-         INSERT INTO trail (at, event, item, target, source, session, version, detail, sha256)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+         INSERT INTO trail
+           (number, at, event, item, target, source, session, version, detail, sha256)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
     )
+    .bind(number)
     .bind(row.at)
     .bind(row.event)
     .bind(row.item)
@@ -88,8 +90,36 @@ async fn append(connection: &mut SqliteConnection, mut row: TrailRow) -> Result<
     Ok(())
 }
 
-async fn last_hash(connection: &mut SqliteConnection) -> Result<String, OutboxError> {
-    let last = sqlx::query(
+/// Takes the number of the next row, and with it the end of the trail until the transaction ends.
+/// `SQLite` has its one write lock, and gives the number itself.
+async fn next_number(connection: &mut Transaction) -> Result<Option<i64>, OutboxError> {
+    if matches!(connection, Transaction::Sqlite(_)) {
+        return Ok(None);
+    }
+    let row = query(
+        "-- trail::next_number
+         UPDATE trail_end SET number = number + 1 RETURNING number",
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(Some(row.try_get("number")?))
+}
+
+/// The last number that was given, whether its row is there or not.
+pub(super) async fn last_given(connection: &mut Transaction) -> Result<i64, OutboxError> {
+    let row = query_each(
+        "-- trail::last_given
+         SELECT coalesce(max(seq), 0) AS given FROM sqlite_sequence WHERE name = 'trail'",
+        "-- trail::last_given
+         SELECT number AS given FROM trail_end",
+    )
+    .fetch_one(connection)
+    .await?;
+    row.try_get("given")
+}
+
+async fn last_hash(connection: &mut Transaction) -> Result<String, OutboxError> {
+    let last = query(
         "-- trail::last_hash
          SELECT sha256 FROM trail ORDER BY number DESC LIMIT 1",
     )
@@ -118,7 +148,7 @@ pub(super) fn hash(before: &str, row: &TrailRow) -> String {
     sha256_hex(node.canonical().as_bytes())
 }
 
-pub(super) fn read(row: &SqliteRow) -> Result<TrailRow, OutboxError> {
+pub(super) fn read(row: &Row) -> Result<TrailRow, OutboxError> {
     Ok(TrailRow {
         number: row.try_get("number")?,
         at: row.try_get("at")?,
@@ -151,20 +181,19 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn trail_wanted(&self, wanted: &WantedRows) -> Result<Vec<TrailRow>, OutboxError> {
-        let rows = sqlx::query(
+        let rows = query(
             "-- Outbox::trail_wanted
              SELECT number, at, event, item, target, source, session, version, detail, sha256
              FROM trail
-             WHERE number > ?1 AND (?2 IS NULL OR session = ?2) AND (?3 IS NULL OR target = ?3)
-               AND (?4 IS NULL OR event = ?4)
-             ORDER BY number LIMIT ?5",
+             WHERE number > $1 AND ($2 IS NULL OR session = $2) AND ($3 IS NULL OR target = $3)
+               AND ($4 IS NULL OR event = $4)
+             ORDER BY number LIMIT $5",
         )
         .bind(wanted.after)
         .bind(wanted.session.map(|session| session.to_string()))
         .bind(&wanted.target)
         .bind(&wanted.event)
-        // A negative limit is none (sqlite.org/lang_select.html, section 5).
-        .bind(wanted.most.unwrap_or(-1))
+        .bind(wanted.most.unwrap_or(i64::MAX))
         .fetch_all(&self.pool)
         .await?;
         rows.iter().map(read).collect()

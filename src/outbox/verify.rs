@@ -1,8 +1,8 @@
 //! Holding the trail against itself and against the deliveries, as they stood at one instant.
 
-use crate::outbox::trail::{hash, read};
+use crate::outbox::engine::{Transaction, query};
+use crate::outbox::trail::{hash, last_given, read};
 use crate::outbox::{Outbox, OutboxError, State, TrailRow, rows};
-use sqlx::{Row, Sqlite, Transaction};
 use std::collections::BTreeMap;
 
 /// Rows read at a time: the trail of years is never in memory at once.
@@ -56,7 +56,7 @@ impl Outbox {
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
     pub async fn verify_trail(&self, expected: Option<&str>) -> Result<Verified, OutboxError> {
-        let mut snapshot = self.pool.begin().await?;
+        let mut snapshot = self.snapshot().await?;
         let passed = pass(&mut snapshot, expected).await?;
         let mut faults = Vec::new();
         faults.extend(
@@ -64,13 +64,7 @@ impl Outbox {
                 .first_break
                 .map(|number| format!("row {number} does not follow from those before")),
         );
-        let given: i64 = sqlx::query(
-            "-- Outbox::verify_trail (numbers given)
-             SELECT coalesce(max(seq), 0) AS given FROM sqlite_sequence WHERE name = 'trail'",
-        )
-        .fetch_one(&mut *snapshot)
-        .await?
-        .try_get("given")?;
+        let given = last_given(&mut snapshot).await?;
         if passed.last_number != given {
             faults.push(format!("row {given} was written and is missing"));
         }
@@ -87,20 +81,17 @@ impl Outbox {
     }
 }
 
-async fn pass(
-    snapshot: &mut Transaction<'_, Sqlite>,
-    expected: Option<&str>,
-) -> Result<Passed, OutboxError> {
+async fn pass(snapshot: &mut Transaction, expected: Option<&str>) -> Result<Passed, OutboxError> {
     let mut passed = Passed::default();
     loop {
-        let page = sqlx::query(
+        let page = query(
             "-- verify::pass
              SELECT number, at, event, item, target, source, session, version, detail, sha256
-             FROM trail WHERE number > ?1 ORDER BY number LIMIT ?2",
+             FROM trail WHERE number > $1 ORDER BY number LIMIT $2",
         )
         .bind(passed.last_number)
         .bind(AT_A_TIME)
-        .fetch_all(&mut **snapshot)
+        .fetch_all(&mut *snapshot)
         .await?;
         if page.is_empty() {
             return Ok(passed);
@@ -111,15 +102,12 @@ async fn pass(
     }
 }
 
-async fn items(
-    snapshot: &mut Transaction<'_, Sqlite>,
-    passed: &Passed,
-) -> Result<Vec<String>, OutboxError> {
-    let items = sqlx::query(
+async fn items(snapshot: &mut Transaction, passed: &Passed) -> Result<Vec<String>, OutboxError> {
+    let items = query(
         "-- verify::items
          SELECT id, state FROM item ORDER BY id",
     )
-    .fetch_all(&mut **snapshot)
+    .fetch_all(&mut *snapshot)
     .await?;
     let mut faults = Vec::new();
     for row in &items {
@@ -136,18 +124,15 @@ async fn items(
     Ok(faults)
 }
 
-async fn targets(
-    snapshot: &mut Transaction<'_, Sqlite>,
-    passed: &Passed,
-) -> Result<Vec<String>, OutboxError> {
-    let targets = sqlx::query(
+async fn targets(snapshot: &mut Transaction, passed: &Passed) -> Result<Vec<String>, OutboxError> {
+    let targets = query(
         "-- verify::targets
          SELECT name, coalesce((SELECT paused FROM target_decision
                                 WHERE target_decision.target = target.name
                                 ORDER BY number DESC LIMIT 1), FALSE) AS paused
          FROM target ORDER BY name",
     )
-    .fetch_all(&mut **snapshot)
+    .fetch_all(&mut *snapshot)
     .await?;
     let mut faults = Vec::new();
     for row in &targets {

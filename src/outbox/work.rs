@@ -1,12 +1,13 @@
 //! Claiming lanes, finishing attempts, and what a person decides.
 
 use crate::json::{Node, object, text};
+use crate::outbox::engine::{Transaction, query};
+use crate::outbox::lane::{Hold, hold_still, release_lane, take_lane};
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::trail::{self, About};
 use crate::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State};
 use crate::private::Private;
-use chrono::{DateTime, TimeDelta, Utc};
-use sqlx::{Row, SqliteConnection};
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 impl Outbox {
@@ -24,13 +25,17 @@ impl Outbox {
         lease: LeaseLength,
         now: DateTime<Utc>,
     ) -> Result<Option<Leased>, OutboxError> {
-        let mut transaction = self.begin().await?;
-        let token = Uuid::new_v4();
-        let until = now + lease.whole;
-        let Some(subject) = take_lane(&mut transaction, target, token, until, now).await? else {
+        let (mut transaction, now) = self.begin(now).await?;
+        let hold = Hold {
+            token: Uuid::new_v4(),
+            claimed_at: now,
+            until: now + lease.whole,
+        };
+        let Some(subject) = take_lane(&mut transaction, target, hold).await? else {
             return Ok(None);
         };
-        let mut leased = head(&mut transaction, target, &subject, token, until).await?;
+        let mut leased = head(&mut transaction, target, &subject, hold).await?;
+        begin(&mut transaction, leased.0.item.id).await?;
         let about = About {
             source: &leased.1,
             session: leased.0.item.session,
@@ -41,7 +46,6 @@ impl Outbox {
             let detail = object([("reason", text("lease-ended"))]);
             trail::add(&mut transaction, now, "unknown", about, detail).await?;
         }
-        begin(&mut transaction, leased.0.item.id).await?;
         leased.0.item.attempts = leased.0.item.attempts.saturating_add(1);
         let attempt = Node::Number(leased.0.item.attempts.to_string());
         let detail = object([
@@ -63,19 +67,23 @@ impl Outbox {
         leased: &Leased,
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
-        let noted = sqlx::query(
+        let (mut transaction, _begun) = self.begin(now).await?;
+        hold_still(&mut transaction, leased).await?;
+        // Asked once nobody can take the lane any more: waiting for the lock may have taken long.
+        let now = transaction.now(now).await?;
+        let noted = query(
             "-- Outbox::about_to_send
-             UPDATE item SET sent_at = ?2, sends = sends + 1
-             WHERE id = ?1 AND state = 'sending' AND EXISTS
+             UPDATE item SET sent_at = $2, sends = sends + 1
+             WHERE id = $1 AND state = 'sending' AND EXISTS
                (SELECT 1 FROM lane WHERE lane.target = item.target
-                  AND lane.subject = item.subject AND lane.token = ?3 AND lane.lease_until > ?2)",
+                  AND lane.subject = item.subject AND lane.token = $3 AND lane.lease_until > $2)",
         )
         .bind(leased.item.id.to_string())
         .bind(now.timestamp_millis())
         .bind(leased.token.to_string())
-        .execute(&self.pool)
-        .await?
-        .rows_affected();
+        .execute(&mut transaction)
+        .await?;
+        transaction.commit().await?;
         Ok(noted == 1)
     }
 
@@ -90,17 +98,17 @@ impl Outbox {
         outcome: &Outcome,
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
-        let mut transaction = self.begin().await?;
+        let (mut transaction, now) = self.begin(now).await?;
         if !release_lane(&mut transaction, leased).await? {
             return Ok(false);
         }
         let source = source_of(&mut transaction, leased.item.id).await?;
         let change = Change::of(outcome, leased.unknown);
-        let changed = sqlx::query(
+        let changed = query(
             "-- Outbox::finish
-             UPDATE item SET state = ?2, due_at = ?3, reason = ?4, words = ?5, receipt = ?6,
-               sent_at = CASE WHEN ?7 THEN ?8 ELSE sent_at END
-             WHERE id = ?1 AND state = 'sending'",
+             UPDATE item SET state = $2, due_at = $3, reason = $4, words = $5, receipt = $6,
+               sent_at = CASE WHEN $7 THEN $8 ELSE sent_at END
+             WHERE id = $1 AND state = 'sending'",
         )
         .bind(leased.item.id.to_string())
         .bind(rows::column(change.state))
@@ -110,9 +118,8 @@ impl Outbox {
         .bind(change.receipt.clone())
         .bind(change.nothing_stored)
         .bind(leased.sent_before.map(|at| at.timestamp_millis()))
-        .execute(&mut *transaction)
-        .await?
-        .rows_affected();
+        .execute(&mut transaction)
+        .await?;
         if changed != 1 {
             return Ok(false);
         }
@@ -209,53 +216,14 @@ impl Change {
     }
 }
 
-async fn take_lane(
-    connection: &mut SqliteConnection,
-    target: &str,
-    token: Uuid,
-    until: DateTime<Utc>,
-    now: DateTime<Utc>,
-) -> Result<Option<String>, OutboxError> {
-    let row = sqlx::query(
-        "-- work::take_lane
-         UPDATE lane SET token = ?2, lease_until = ?3
-         WHERE target = ?1 AND subject = (
-           SELECT lane.subject FROM lane
-           JOIN item ON item.target = lane.target AND item.subject = lane.subject
-           WHERE lane.target = ?1
-             AND NOT coalesce((SELECT paused FROM target_decision WHERE target = ?1
-                               ORDER BY number DESC LIMIT 1), 0)
-             AND (lane.lease_until IS NULL OR lane.lease_until <= ?4 OR lane.lease_until > ?5)
-             AND item.number = (SELECT min(head.number) FROM item AS head
-                                WHERE head.target = lane.target
-                                  AND head.subject = lane.subject
-                                  AND head.state NOT IN ('delivered', 'dropped'))
-             AND item.state IN ('queued', 'sending', 'unknown')
-             AND (item.due_at <= ?4 OR item.due_at > ?6)
-           ORDER BY item.due_at LIMIT 1)
-         RETURNING subject",
-    )
-    .bind(target)
-    .bind(token.to_string())
-    .bind(until.timestamp_millis())
-    .bind(now.timestamp_millis())
-    // A lease or a wait longer than any we give comes from a clock that has been set back since.
-    .bind((now + TimeDelta::days(1)).timestamp_millis())
-    .bind((now + TimeDelta::days(2)).timestamp_millis())
-    .fetch_optional(connection)
-    .await?;
-    Ok(row.map(|row| row.try_get("subject")).transpose()?)
-}
-
 /// The head of a lane as a leased item, and the source of its session.
 async fn head(
-    connection: &mut SqliteConnection,
+    connection: &mut Transaction,
     target: &str,
     subject: &str,
-    token: Uuid,
-    until: DateTime<Utc>,
+    hold: Hold,
 ) -> Result<(Leased, String), OutboxError> {
-    let row = sqlx::query(concat!(
+    let row = query(concat!(
         "-- work::head
          SELECT ",
         item_columns!(),
@@ -266,7 +234,7 @@ async fn head(
              AS receipt_before
          FROM item JOIN session ON session.source = item.source AND session.id = item.session
             AND session.version = item.version
-         WHERE item.target = ?1 AND item.subject = ?2
+         WHERE item.target = $1 AND item.subject = $2
            AND item.state NOT IN ('delivered', 'dropped')
          ORDER BY item.number LIMIT 1"
     ))
@@ -281,10 +249,11 @@ async fn head(
         unknown: matches!(item.state, State::Unknown | State::Sending),
         item,
         subject: subject.to_owned(),
-        token,
-        until,
+        token: hold.token,
+        claimed_at: hold.claimed_at,
+        until: hold.until,
         sent_before: sent_at.map(rows::instant).transpose()?,
-        sends: row.try_get("sends")?,
+        sends: row.count("sends")?,
         receipt_before: row.try_get("receipt_before")?,
         record: Private::new(row.try_get("record")?),
         document: Private::new(row.try_get("document")?),
@@ -297,16 +266,15 @@ async fn head(
     Ok((leased, row.try_get("source")?))
 }
 
-async fn begin(connection: &mut SqliteConnection, id: Uuid) -> Result<(), OutboxError> {
-    let changed = sqlx::query(
+async fn begin(connection: &mut Transaction, id: Uuid) -> Result<(), OutboxError> {
+    let changed = query(
         "-- work::begin
          UPDATE item SET state = 'sending', attempts = attempts + 1
-         WHERE id = ?1 AND state IN ('queued', 'sending', 'unknown')",
+         WHERE id = $1 AND state IN ('queued', 'sending', 'unknown')",
     )
     .bind(id.to_string())
     .execute(connection)
-    .await?
-    .rows_affected();
+    .await?;
     if changed == 1 {
         Ok(())
     } else {
@@ -314,32 +282,13 @@ async fn begin(connection: &mut SqliteConnection, id: Uuid) -> Result<(), Outbox
     }
 }
 
-async fn release_lane(
-    connection: &mut SqliteConnection,
-    leased: &Leased,
-) -> Result<bool, OutboxError> {
-    let released = sqlx::query(
-        "-- work::release_lane
-         UPDATE lane SET token = NULL, lease_until = NULL
-         WHERE target = ?1 AND subject = ?2 AND token = ?3 AND lease_until = ?4",
-    )
-    .bind(&leased.item.target)
-    .bind(&leased.subject)
-    .bind(leased.token.to_string())
-    .bind(leased.until.timestamp_millis())
-    .execute(connection)
-    .await?
-    .rows_affected();
-    Ok(released == 1)
-}
-
-async fn source_of(connection: &mut SqliteConnection, id: Uuid) -> Result<String, OutboxError> {
-    let row = sqlx::query(
+async fn source_of(connection: &mut Transaction, id: Uuid) -> Result<String, OutboxError> {
+    let row = query(
         "-- work::source_of
-         SELECT source FROM item WHERE id = ?1",
+         SELECT source FROM item WHERE id = $1",
     )
     .bind(id.to_string())
     .fetch_one(connection)
     .await?;
-    Ok(row.try_get("source")?)
+    row.try_get("source")
 }

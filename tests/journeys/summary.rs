@@ -46,7 +46,7 @@ impl Ward {
             folder.path().display()
         );
         let settings = Settings::read(&text).expect("settings");
-        let outbox = Outbox::open(&settings.state).await.expect("a store");
+        let outbox = Outbox::open_at(&settings.state).await.expect("a store");
         let connection = Connection::new(settings.targets[0].clone()).expect("a client");
         let person = Node::parse(PERSON).expect("JSON");
         let known = "identifier=https%3A%2F%2Finvented-clinic.example%2Fpatients%7CTEST-0001";

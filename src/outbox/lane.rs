@@ -1,0 +1,128 @@
+//! Taking a lane, holding it and giving it back.
+
+use crate::outbox::engine::{Transaction, query, query_each};
+use crate::outbox::{Leased, OutboxError};
+use chrono::{DateTime, TimeDelta, Utc};
+use uuid::Uuid;
+
+/// A lease as it is given.
+#[derive(Clone, Copy)]
+pub(super) struct Hold {
+    pub(super) token: Uuid,
+    pub(super) claimed_at: DateTime<Utc>,
+    pub(super) until: DateTime<Utc>,
+}
+
+/// How often a lane is looked for again that changed between being seen and being locked.
+const LOOKS: usize = 8;
+
+/// Whether the head of a lane may be attempted: now is $2. A lease ($3) or a wait ($4) longer than any
+/// we give comes from a clock that has been set back since.
+macro_rules! ready {
+    () => {
+        "item.target = lane.target AND item.subject = lane.subject
+         AND NOT coalesce((SELECT paused FROM target_decision
+                           WHERE target_decision.target = lane.target
+                           ORDER BY target_decision.number DESC LIMIT 1), FALSE)
+         AND (lane.lease_until IS NULL OR lane.lease_until <= $2 OR lane.lease_until > $3)
+         AND item.number = (SELECT min(head.number) FROM item AS head
+                            WHERE head.target = lane.target
+                              AND head.subject = lane.subject
+                              AND head.state NOT IN ('delivered', 'dropped'))
+         AND item.state IN ('queued', 'sending', 'unknown')
+         AND (item.due_at <= $2 OR item.due_at > $4)"
+    };
+}
+
+/// Finds a lane, locks it, and takes it if it is still ready then: between the two another node may
+/// have worked on it. Lanes that others have locked are passed over.
+pub(super) async fn take_lane(
+    connection: &mut Transaction,
+    target: &str,
+    hold: Hold,
+) -> Result<Option<String>, OutboxError> {
+    let times = [TimeDelta::zero(), TimeDelta::days(1), TimeDelta::days(2)]
+        .map(|later| (hold.claimed_at + later).timestamp_millis());
+    for _ in 0..LOOKS {
+        let seen = query_each(
+            concat!(
+                "-- work::take_lane (look)
+                 SELECT lane.subject FROM lane, item
+                 WHERE lane.target = $1 AND ",
+                ready!(),
+                " ORDER BY item.due_at LIMIT 1"
+            ),
+            concat!(
+                "-- work::take_lane (look)
+                 SELECT lane.subject FROM lane, item
+                 WHERE lane.target = $1 AND ",
+                ready!(),
+                " ORDER BY item.due_at LIMIT 1 FOR UPDATE OF lane SKIP LOCKED"
+            ),
+        );
+        let seen = times
+            .iter()
+            .fold(seen.bind(target), |seen, at| seen.bind(*at));
+        let Some(row) = seen.fetch_optional(&mut *connection).await? else {
+            return Ok(None);
+        };
+        let subject: String = row.try_get("subject")?;
+        let taken = query(concat!(
+            "-- work::take_lane
+             UPDATE lane SET token = $5, lease_until = $6
+             WHERE lane.target = $1 AND lane.subject = $7
+               AND EXISTS (SELECT 1 FROM item WHERE ",
+            ready!(),
+            ")"
+        ));
+        let taken = times
+            .iter()
+            .fold(taken.bind(target), |taken, at| taken.bind(*at));
+        let taken = taken
+            .bind(hold.token.to_string())
+            .bind(hold.until.timestamp_millis())
+            .bind(&subject)
+            .execute(&mut *connection)
+            .await?;
+        if taken == 1 {
+            return Ok(Some(subject));
+        }
+    }
+    Ok(None)
+}
+
+/// Keeps everybody from the lane until the transaction ends. `SQLite` has its one write lock.
+pub(super) async fn hold_still(
+    connection: &mut Transaction,
+    leased: &Leased,
+) -> Result<(), OutboxError> {
+    if matches!(connection, Transaction::Postgres(_)) {
+        query(
+            "-- work::hold_still
+             SELECT subject FROM lane WHERE target = $1 AND subject = $2 FOR UPDATE",
+        )
+        .bind(&leased.item.target)
+        .bind(&leased.subject)
+        .fetch_optional(connection)
+        .await?;
+    }
+    Ok(())
+}
+
+pub(super) async fn release_lane(
+    connection: &mut Transaction,
+    leased: &Leased,
+) -> Result<bool, OutboxError> {
+    let released = query(
+        "-- work::release_lane
+         UPDATE lane SET token = NULL, lease_until = NULL
+         WHERE target = $1 AND subject = $2 AND token = $3 AND lease_until = $4",
+    )
+    .bind(&leased.item.target)
+    .bind(&leased.subject)
+    .bind(leased.token.to_string())
+    .bind(leased.until.timestamp_millis())
+    .execute(connection)
+    .await?;
+    Ok(released == 1)
+}
