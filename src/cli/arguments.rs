@@ -47,6 +47,7 @@ pub(super) enum Command {
     Serve(ServeOptions),
     Queue(QueueOptions),
     Target(TargetOptions),
+    Store(StoreOptions),
     Trail(TrailOptions),
     Catalogue(CatalogueOptions),
     Practice(PracticeOptions),
@@ -248,9 +249,16 @@ pub(super) struct SummaryOptions {
 impl SummaryOptions {
     /// Where the state is kept.
     pub(super) fn place(&self) -> Place {
-        Place {
-            config: self.config.clone(),
-            state: self.state.clone(),
+        Place::alone(self.config.as_ref(), self.state.as_ref())
+    }
+}
+
+impl Place {
+    /// A state without a record server.
+    fn alone(config: Option<&PathBuf>, state: Option<&String>) -> Self {
+        Self {
+            config: config.cloned(),
+            state: state.cloned(),
             server: RecordServer {
                 to: None,
                 bearer_file: None,
@@ -384,6 +392,40 @@ pub(super) struct TargetOptions {
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
+}
+
+/// What the store holds; a copy of it while it is in use; its move from a folder into a database.
+#[derive(Args)]
+#[command(after_help = examples::STORE)]
+pub(super) struct StoreOptions {
+    /// Configuration file (TOML) that names the state.
+    #[arg(long, value_name = "FILE", required_unless_present = "state")]
+    pub(super) config: Option<PathBuf>,
+    /// Folder that holds the state, or the address of its database.
+    #[arg(long, value_name = "DIR", conflicts_with = "config")]
+    pub(super) state: Option<String>,
+    /// Copy the store of a folder to this new file, as it stands at one moment, readable by its owner
+    /// only. It may be in use meanwhile.
+    #[arg(long, value_name = "FILE", group = "act")]
+    pub(super) backup: Option<PathBuf>,
+    /// Move the store of a folder into this empty PostgreSQL database, `postgres://user@host/name`.
+    /// Nothing may use the folder meanwhile, and nothing can afterwards; a move that was interrupted is
+    /// taken up by saying it again.
+    #[arg(long, value_name = "DATABASE", group = "act")]
+    pub(super) move_to: Option<String>,
+    /// File that holds the password of the database that is moved to, readable by its owner only.
+    #[arg(long, value_name = "FILE", requires = "move_to")]
+    pub(super) password_file: Option<PathBuf>,
+    /// Print what the store holds as JSON.
+    #[arg(long, conflicts_with = "act")]
+    pub(super) json: bool,
+}
+
+impl StoreOptions {
+    /// Where the state is kept.
+    pub(super) fn place(&self) -> Place {
+        Place::alone(self.config.as_ref(), self.state.as_ref())
+    }
 }
 
 /// What happened, in order; and back from one delivered Observation to the captured words.

@@ -128,6 +128,17 @@ Examples:
 
 Exit codes: 0 all of it will work; 1 a line says no; 4 the record server does not answer.";
 
+pub(super) const STORE: &str = "\
+Examples:
+  fascicle store --state ./state                           its tables, rows and hashes
+  fascicle store --state ./state --backup copy.sqlite
+  fascicle store --state ./state --move-to postgres://fascicle@database.clinic.example/fascicle
+
+To restore a copy, stop what uses the folder and put the copy in the place of its fascicle.sqlite.
+A database is copied with its own tools, pg_dump and pg_restore.
+
+Exit codes: 0 done; 1 nothing was done, and why; 70 a fault.";
+
 pub(super) const TRAIL: &str = "\
 Examples:
   fascicle trail --state ./state --session ID        what happened to one session

@@ -22,6 +22,7 @@ mod send;
 mod serve;
 mod sessions;
 mod settings;
+mod store;
 mod summary;
 mod target;
 mod trail;
@@ -100,6 +101,7 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
         Command::Serve(options) => serve::serve(options).await,
         Command::Queue(options) => queue::queue(options).await,
         Command::Target(options) => target::target(options).await,
+        Command::Store(options) => store::store(options).await,
         Command::Trail(options) => trail::trail(options).await,
         Command::Catalogue(options) => catalogue::catalogue(options),
         Command::Practice(options) => practice::practice(options).await,

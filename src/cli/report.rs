@@ -40,6 +40,8 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
                     | OutboxError::Generation { .. }
                     | OutboxError::Moved(_)
                     | OutboxError::InUse
+                    | OutboxError::NotEmpty
+                    | OutboxError::Copy(_)
                     | OutboxError::Password(_)
             )
         )

@@ -8,7 +8,7 @@ use crate::outbox::{Outbox, OutboxError};
 use chrono::{DateTime, Utc};
 use sqlx::postgres::{PgPool, PgRow, Postgres};
 use sqlx::sqlite::{Sqlite, SqlitePool, SqliteRow};
-use sqlx::{Decode, PgTransaction, Row as _, SqliteTransaction, Type};
+use sqlx::{Decode, PgTransaction, Row as _, SqlSafeStr, SqlStr, SqliteTransaction, Type};
 use std::future::Future;
 use std::time::Duration;
 
@@ -57,21 +57,26 @@ pub(super) enum Value {
 
 /// A statement with its parameters.
 pub(super) struct Statement {
-    sqlite: &'static str,
-    postgres: &'static str,
+    sqlite: SqlStr,
+    postgres: SqlStr,
     values: Vec<Value>,
 }
 
 /// A statement that both engines understand.
-pub(super) const fn query(both: &'static str) -> Statement {
-    query_each(both, both)
+pub(super) fn query(both: impl SqlSafeStr) -> Statement {
+    let both = both.into_sql_str();
+    Statement {
+        sqlite: both.clone(),
+        postgres: both,
+        values: Vec::new(),
+    }
 }
 
 /// A statement that is said to each engine in its own words, with the same parameters.
-pub(super) const fn query_each(sqlite: &'static str, postgres: &'static str) -> Statement {
+pub(super) fn query_each(sqlite: &'static str, postgres: &'static str) -> Statement {
     Statement {
-        sqlite,
-        postgres,
+        sqlite: sqlite.into_sql_str(),
+        postgres: postgres.into_sql_str(),
         values: Vec::new(),
     }
 }
@@ -283,6 +288,16 @@ impl From<bool> for Value {
     }
 }
 
+impl Pool {
+    /// A transaction that may change something.
+    pub(super) async fn begin(&self) -> Result<Transaction, OutboxError> {
+        Ok(match self {
+            Self::Sqlite(pool) => Transaction::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await?),
+            Self::Postgres(pool) => Transaction::Postgres(patiently(pool.begin()).await?),
+        })
+    }
+}
+
 impl Transaction {
     pub(super) async fn commit(self) -> Result<(), OutboxError> {
         match self {
@@ -323,10 +338,7 @@ impl Outbox {
         &self,
         given: DateTime<Utc>,
     ) -> Result<(Transaction, DateTime<Utc>), OutboxError> {
-        let mut transaction = match &self.pool {
-            Pool::Sqlite(pool) => Transaction::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await?),
-            Pool::Postgres(pool) => Transaction::Postgres(patiently(pool.begin()).await?),
-        };
+        let mut transaction = self.pool.begin().await?;
         self.may_use(&mut transaction).await?;
         let now = transaction.now(given).await?;
         Ok((transaction, now))

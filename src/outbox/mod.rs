@@ -6,10 +6,12 @@
 //! the meaning of what it keeps, a transaction that is open while we wait on the network.
 
 pub mod accept;
+pub mod contents;
 mod engine;
 mod hand;
 mod known;
 mod lane;
+pub mod moving;
 mod open;
 pub mod place;
 mod postgres;
@@ -82,6 +84,15 @@ pub enum OutboxError {
     /// Somebody uses the store, or moves it.
     #[error("the store is in use; end what uses it first")]
     InUse,
+    /// The database that a store is to be moved to holds something.
+    #[error("the database is not empty; a store is moved to an empty one")]
+    NotEmpty,
+    /// A copy is not what was copied.
+    #[error("the copy differs in table {0}; nothing was moved")]
+    Differs(&'static str),
+    /// A copy cannot be written.
+    #[error("the copy cannot be written")]
+    Copy(#[source] std::io::Error),
     /// The password of the database.
     #[error("the password of the store: {0}")]
     Password(place::Refused),

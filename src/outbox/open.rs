@@ -32,7 +32,7 @@ impl Outbox {
     pub async fn open_as(place: &Place, schema: &Schema) -> Result<Self, OutboxError> {
         let (pool, used) = match place {
             Place::Folder(folder) => {
-                let opened = sqlite::open(folder).await?;
+                let opened = sqlite::open(folder, sqlite::Use::Work).await?;
                 let pool = Pool::Sqlite(opened.pool);
                 schema.prepare(&pool).await?;
                 drop(opened.alone);

@@ -62,6 +62,14 @@ pub enum Refused {
 }
 
 impl Place {
+    /// Where it is, for people.
+    pub fn words(&self) -> String {
+        match self {
+            Self::Folder(folder) => format!("folder {}", folder.display()),
+            Self::Database(database) => database.words(),
+        }
+    }
+
     /// The place of a text: an address that begins with `postgres://`, or else a folder.
     ///
     /// To another machine the connection is protected and the name of the server is held against its

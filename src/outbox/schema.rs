@@ -86,7 +86,7 @@ impl Schema {
             let bounds = Bounds::of(pool).await?;
             bounds.not_after(self.generation())?;
             if self.generation() <= bounds.newest {
-                return Ok(());
+                return bounds.hold(self.generation());
             }
         }
         match pool {

@@ -26,7 +26,7 @@ pub(super) struct Opened {
 
 /// Opens the file in a folder, making both when they are missing: folder 0700, file 0600, because
 /// everything in it is about people.
-pub(super) async fn open(folder: &Path) -> Result<Opened, OutboxError> {
+pub(super) async fn open(folder: &Path, to: Use) -> Result<Opened, OutboxError> {
     DirBuilder::new()
         .recursive(true)
         .mode(0o700)
@@ -34,7 +34,7 @@ pub(super) async fn open(folder: &Path) -> Result<Opened, OutboxError> {
         .map_err(OutboxError::Folder)?;
     let file = file(folder);
     let alone = alone(folder).await.map_err(OutboxError::Folder)?;
-    let used = used(folder)?;
+    let used = used(folder, to)?;
     // Made before SQLite would make it, for the sake of its mode; never opened by us again,
     // because closing it would end the locks that SQLite holds on it in this process.
     if !file.exists() {
@@ -57,6 +57,15 @@ pub(super) async fn open(folder: &Path) -> Result<Opened, OutboxError> {
     Ok(Opened { pool, alone, used })
 }
 
+/// What a store is opened for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Use {
+    /// Working with it, beside others.
+    Work,
+    /// Moving it, which nobody may see half done.
+    Moving,
+}
+
 /// Waits until no other process opens the store: the change to WAL and the migrations answer
 /// "database is locked" to the second of two, without waiting. The lock ends with the file.
 ///
@@ -69,9 +78,13 @@ async fn alone(folder: &Path) -> io::Result<File> {
 }
 
 /// Held for as long as a store is open, by whoever has it open.
-fn used(folder: &Path) -> Result<File, OutboxError> {
+fn used(folder: &Path, to: Use) -> Result<File, OutboxError> {
     let file = beside(folder, "fascicle.used").map_err(OutboxError::Folder)?;
-    match file.try_lock_shared() {
+    let locked = match to {
+        Use::Work => file.try_lock_shared(),
+        Use::Moving => file.try_lock(),
+    };
+    match locked {
         Ok(()) => Ok(file),
         Err(TryLockError::WouldBlock) => Err(OutboxError::InUse),
         Err(TryLockError::Error(cause)) => Err(OutboxError::Folder(cause)),

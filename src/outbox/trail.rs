@@ -118,7 +118,7 @@ pub(super) async fn last_given(connection: &mut Transaction) -> Result<i64, Outb
     row.try_get("given")
 }
 
-async fn last_hash(connection: &mut Transaction) -> Result<String, OutboxError> {
+pub(super) async fn last_hash(connection: &mut Transaction) -> Result<String, OutboxError> {
     let last = query(
         "-- trail::last_hash
          SELECT sha256 FROM trail ORDER BY number DESC LIMIT 1",

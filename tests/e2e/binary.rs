@@ -38,15 +38,25 @@ impl Site {
 
     /// A new state folder, with a configuration whose leases and waits are short.
     pub(crate) fn hasty(base: &str) -> Self {
-        let mut site = Self::new(base);
+        let site = Self::new(base);
         let state = site.path("state").display().to_string();
+        site.on(&state)
+    }
+
+    /// The same over a database.
+    pub(crate) fn hasty_on(base: &str, database: &str) -> Self {
+        Self::new(base).on(database)
+    }
+
+    fn on(mut self, state: &str) -> Self {
+        let base = &self.base;
         let text = format!(
             "state = '{state}'\nlease_seconds = 2\n\n[[target]]\nname = 'record'\n\
              base = '{base}'\nvisibility_seconds = 1\n"
         );
-        fs::write(site.path("fascicle.toml"), text).expect("a file");
-        site.config = true;
-        site
+        fs::write(self.path("fascicle.toml"), text).expect("a file");
+        self.config = true;
+        self
     }
 
     /// A new state folder, with a configuration whose leases and waits are long.
@@ -159,11 +169,25 @@ impl Site {
 
     /// Deliveries that were begun before the one before them in their lane had arrived.
     pub(crate) fn out_of_order(&self) -> usize {
-        let trail = self.trail();
+        Self::out_of_order_in(&self.trail())
+    }
+
+    /// The same among the sessions of one person.
+    pub(crate) fn out_of_order_of(&self, sessions: &[String]) -> usize {
+        let mut trail = self.trail();
+        let is = |row: &Node| {
+            let session = row.text_of("session").unwrap_or_default();
+            sessions.iter().any(|one| one == session)
+        };
+        trail.retain(is);
+        Self::out_of_order_in(&trail)
+    }
+
+    fn out_of_order_in(trail: &[Node]) -> usize {
         let mut open: Option<&str> = None;
         let mut wrong = 0;
         let mut order: Vec<&str> = Vec::new();
-        for row in &trail {
+        for row in trail {
             let session = row.text_of("session").expect("a session");
             match row.text_of("event") {
                 Some("queued") if !order.contains(&session) && row_number(row) => {

@@ -78,6 +78,11 @@ impl Figures {
         }
     }
 
+    /// Looks through the trail of a site at the sessions of one person.
+    pub(crate) fn order_of(&mut self, site: &Site, sessions: &[String]) {
+        self.out_of_order += site.out_of_order_of(sessions);
+    }
+
     /// Something else that is not as it should be.
     pub(crate) fn fault(&mut self, fault: String) {
         self.faults.push(fault);

@@ -6,6 +6,8 @@
 //! that one too; with `FASCICLE_REQUIRE_REAL=1` it must. `FASCICLE_FULL=1` plays all rounds of the
 //! scenarios that are about chance; their figures are shown with `--nocapture`.
 //!
+//! Where `FASCICLE_POSTGRES` names a PostgreSQL server, two nodes share a database of it (`nodes`).
+//!
 //! A failure is made by holding a request in a proxy and acting while it is held, never by waiting
 //! for a while and hoping.
 
@@ -23,7 +25,9 @@ mod kept;
 mod killed;
 mod late;
 mod lost_answer;
+mod nodes;
 mod person;
+mod postgres;
 mod proxy;
 mod random;
 mod refused;

@@ -45,7 +45,8 @@ pub(crate) struct Store {
     pub(crate) outbox: Outbox,
     /// The folder, or the address of the database.
     pub(crate) address: String,
-    _folder: TempDir,
+    /// Gone with the value.
+    pub(crate) folder: TempDir,
 }
 
 /// The tests of a file on both engines.
@@ -94,6 +95,16 @@ pub(crate) async fn database() -> String {
     format!("{before}/{name}")
 }
 
+/// Says something to a database.
+pub(crate) async fn say_to(address: &str, statement: &str) {
+    let connection = sqlx::PgConnection::connect(address).await;
+    let mut connection = connection.expect("a connection");
+    let said = sqlx::query(sqlx::AssertSqlSafe(statement.to_owned()))
+        .execute(&mut connection)
+        .await;
+    said.expect("done");
+}
+
 impl Store {
     pub(crate) async fn new(engine: Engine) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
@@ -108,7 +119,7 @@ impl Store {
             place,
             outbox,
             address,
-            _folder: folder,
+            folder,
         }
     }
 
@@ -119,18 +130,22 @@ impl Store {
 
     /// Says something to the engine behind the back of the store: what only a forger or another version
     /// would say.
-    pub(crate) async fn say(&self, statement: &'static str) {
+    pub(crate) async fn say(&self, statement: &str) {
         self.try_say(statement).await.expect("done");
     }
 
-    pub(crate) async fn try_say(&self, statement: &'static str) -> Result<(), sqlx::Error> {
+    pub(crate) async fn try_say(&self, statement: &str) -> Result<(), sqlx::Error> {
         if let Place::Folder(folder) = &self.place {
             let address = format!("sqlite://{}", folder.join("fascicle.sqlite").display());
             let mut connection = sqlx::SqliteConnection::connect(&address).await?;
-            sqlx::query(statement).execute(&mut connection).await?;
+            sqlx::query(sqlx::AssertSqlSafe(statement.to_owned()))
+                .execute(&mut connection)
+                .await?;
         } else {
             let mut connection = self.connection().await;
-            sqlx::query(statement).execute(&mut connection).await?;
+            sqlx::query(sqlx::AssertSqlSafe(statement.to_owned()))
+                .execute(&mut connection)
+                .await?;
         }
         Ok(())
     }

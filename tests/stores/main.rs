@@ -8,6 +8,7 @@
 mod contract;
 mod engine;
 mod generations;
+mod moving;
 mod postgres_only;
 
 #[path = "../support/document.rs"]

@@ -1,0 +1,276 @@
+#![cfg(test)]
+//! Two nodes that share a PostgreSQL database: killed, cut off from it, and it killed under them.
+//!
+//! Which moment is hit is chance; how often it was hit is counted, and so is what came of it.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::print_stdout,
+    reason = "moments are drawn from the clock, and a scenario tells its figures"
+)]
+
+use crate::binary::Site;
+use crate::document::{Document, Person};
+use crate::figures::Figures;
+use crate::postgres::{self, Cluster, Way, say};
+use crate::server::{Server, rounds, scenarios};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::thread::sleep;
+use std::time::Duration;
+
+scenarios!(
+    nodes_that_are_killed_at_random_lose_and_repeat_nothing,
+    a_database_that_is_killed_under_its_nodes_loses_nothing,
+    nodes_that_are_cut_off_from_their_database_repeat_nothing,
+    a_standby_takes_over_and_nothing_is_lost,
+);
+
+/// People whose sessions come in at both nodes.
+const PEOPLE: usize = 3;
+
+/// Sessions that come in at each node in a round, and kills of it.
+const SESSIONS: usize = 10;
+
+/// Two nodes and what comes in at them.
+struct Nodes {
+    sites: [Site; 2],
+    people: Vec<Person>,
+    /// Of each node, with the number of its person.
+    sessions: [Vec<(usize, Document)>; 2],
+}
+
+impl Nodes {
+    fn new(server: &Server, database: &str) -> Self {
+        let people: Vec<Person> = (0..PEOPLE).map(|_| Person::known(server)).collect();
+        let sessions = [0, 1].map(|_node| {
+            let session = |turn: usize| (turn % PEOPLE, people[turn % PEOPLE].session());
+            (0..SESSIONS).map(session).collect()
+        });
+        Self {
+            sites: [0, 1].map(|_node| Site::hasty_on(&server.base(), database)),
+            people,
+            sessions,
+        }
+    }
+
+    fn files(&self, node: usize) -> Vec<String> {
+        let sessions = self.sessions[node].iter();
+        let written = sessions.map(|(_person, session)| self.sites[node].document(session));
+        written.collect()
+    }
+
+    /// Sends what came in at both nodes again and again, as whoever submits it does, until everything
+    /// is delivered. Gives how often a node ended otherwise.
+    fn until_all_is_delivered(&self, figures: &mut Figures) -> usize {
+        std::thread::scope(|scope| {
+            let nodes = [0, 1].map(|node| scope.spawn(move || self.until_delivered(node)));
+            let ended = nodes.map(|node| node.join().expect("a node that ends"));
+            let mut failures = 0;
+            for ended in ended {
+                match ended {
+                    Ok(failed) => failures += failed,
+                    Err(told) => figures.fault(told),
+                }
+            }
+            failures
+        })
+    }
+
+    fn until_delivered(&self, node: usize) -> Result<usize, String> {
+        let files = self.files(node);
+        let files: Vec<&str> = files.iter().map(String::as_str).collect();
+        let mut last = None;
+        for failures in 0..40 {
+            let run = self.sites[node].send(&files, 120);
+            if run.code == Some(0) {
+                return Ok(failures);
+            }
+            // The database may be away; whoever supervises a node waits a little as well.
+            sleep(Duration::from_millis(300));
+            last = Some(run);
+        }
+        Err(format!("node {node} never delivers: {last:?}"))
+    }
+
+    fn count(&self, figures: &mut Figures, server: &Server) {
+        for (number, person) in self.people.iter().enumerate() {
+            let of_person = self.sessions.iter().flatten();
+            let of_person = of_person.filter(|(whose, _session)| *whose == number);
+            let documents: Vec<&Document> = of_person.map(|(_, session)| session).collect();
+            let names: Vec<String> = documents.iter().map(|one| one.session()).collect();
+            figures.count(server, person, &documents);
+            figures.order_of(&self.sites[0], &names);
+        }
+        let trail = self.sites[1].run("trail", &["--verify"]);
+        if trail.code != Some(0) {
+            figures.fault(trail.text);
+        }
+        figures.round();
+    }
+}
+
+fn nodes_that_are_killed_at_random_lose_and_repeat_nothing(server: &Server) {
+    let Some(shared) = postgres::shared() else {
+        return;
+    };
+    let seed = fastrand::u64(..);
+    let mut figures = Figures::new(server, "two nodes, one database, killed at random");
+    let mut moments = fastrand::Rng::with_seed(seed);
+    let mut kills = 0;
+    for _ in 0..rounds(1, 15) {
+        let nodes = Nodes::new(server, &postgres::database(&shared));
+        kills += std::thread::scope(|scope| {
+            let killed = [0, 1].map(|node| {
+                let (nodes, chance) = (&nodes, moments.u64(..));
+                scope.spawn(move || kill_again_and_again(nodes, node, chance))
+            });
+            let killed = killed.map(|node| node.join().expect("a node that ends"));
+            killed.iter().sum::<usize>()
+        });
+        nodes.until_all_is_delivered(&mut figures);
+        nodes.count(&mut figures, server);
+    }
+    println!("kill -9 of a node that worked: {kills} (moments drawn with {seed})");
+    figures.told();
+    assert!(kills > 0, "no node was ever killed");
+}
+
+/// Starts a node with one session more each time and kills it at a moment by chance; how often it was
+/// still working then.
+fn kill_again_and_again(nodes: &Nodes, node: usize, chance: u64) -> usize {
+    let mut chance = fastrand::Rng::with_seed(chance);
+    let files = nodes.files(node);
+    let mut kills = 0;
+    for turn in 1..=files.len() {
+        let files: Vec<&str> = files[..turn].iter().map(String::as_str).collect();
+        let mut child = nodes.sites[node].start(&files, 60);
+        sleep(Duration::from_millis(chance.u64(100..3000)));
+        if child.try_wait().expect("a child").is_none() {
+            kills += 1;
+        }
+        child.kill().expect("a child to kill");
+        child.wait().expect("a killed child");
+    }
+    kills
+}
+
+fn a_database_that_is_killed_under_its_nodes_loses_nothing(server: &Server) {
+    if postgres::shared().is_none() {
+        return;
+    }
+    let mut figures = Figures::new(server, "two nodes, their database killed and started again");
+    let cluster = Cluster::new();
+    let (mut crashes, mut failures) = (0, 0);
+    for _ in 0..rounds(1, 4) {
+        let nodes = Nodes::new(server, &postgres::database(&cluster.address));
+        let (hits, failed) = under_load(&nodes, &mut figures, || {
+            cluster.crash();
+            sleep(Duration::from_millis(fastrand::u64(0..1000)));
+            cluster.start_again();
+        });
+        crashes += hits;
+        failures += failed;
+        nodes.count(&mut figures, server);
+    }
+    println!("database killed under load: {crashes}, ends of nodes by it: {failures}");
+    figures.told();
+    assert!(crashes > 0 && failures > 0, "nothing was hit");
+}
+
+fn nodes_that_are_cut_off_from_their_database_repeat_nothing(server: &Server) {
+    let Some(shared) = postgres::shared() else {
+        return;
+    };
+    let mut figures = Figures::new(server, "two nodes, the way to their database cut");
+    let (mut cuts, mut failures) = (0, 0);
+    for _ in 0..rounds(1, 4) {
+        let database = postgres::database(&shared);
+        let port = port_of(&database);
+        let way = Way::to(port);
+        let nodes = Nodes::new(server, &through(&database, port, way.port));
+        let (cut, failed) = under_load(&nodes, &mut figures, || way.turn(port));
+        cuts += cut;
+        failures += failed;
+        nodes.count(&mut figures, server);
+    }
+    println!("all connections cut under load: {cuts}, ends of nodes by it: {failures}");
+    figures.told();
+    assert!(cuts > 0 && failures > 0, "nothing was hit");
+}
+
+fn a_standby_takes_over_and_nothing_is_lost(server: &Server) {
+    if postgres::shared().is_none() {
+        return;
+    }
+    let mut figures = Figures::new(server, "two nodes, a synchronous standby takes over");
+    let mut failures = 0;
+    for _ in 0..rounds(1, 3) {
+        let primary = Cluster::new();
+        let standby = primary.standby();
+        say(
+            &primary.address,
+            "ALTER SYSTEM SET synchronous_standby_names = 'standby'",
+        );
+        say(&primary.address, "SELECT pg_reload_conf()::text");
+        until_synchronous(&primary);
+        let database = postgres::database(&primary.address);
+        let way = Way::to(primary.port());
+        let nodes = Nodes::new(server, &through(&database, primary.port(), way.port));
+        let once = AtomicUsize::new(0);
+        let (_, failed) = under_load(&nodes, &mut figures, || {
+            if once.fetch_add(1, Ordering::SeqCst) == 0 {
+                primary.crash();
+                say(&standby.address, "SELECT pg_promote()::text");
+            }
+            way.turn(standby.port());
+        });
+        failures += failed;
+        nodes.count(&mut figures, server);
+    }
+    println!("ends of nodes by a failover: {failures}");
+    figures.told();
+    assert!(failures > 0, "no node noticed it");
+}
+
+/// Lets something happen a few times while both nodes work; how often it happened before all was
+/// delivered, and how often a node ended by it.
+fn under_load(nodes: &Nodes, figures: &mut Figures, happens: impl Fn() + Sync) -> (usize, usize) {
+    let done = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        let happening = scope.spawn(|| {
+            let mut times = 0;
+            while times < 4 {
+                sleep(Duration::from_millis(fastrand::u64(700..2500)));
+                if done.load(Ordering::SeqCst) {
+                    break;
+                }
+                happens();
+                times += 1;
+            }
+            times
+        });
+        let failures = nodes.until_all_is_delivered(figures);
+        done.store(true, Ordering::SeqCst);
+        (happening.join().expect("it ends"), failures)
+    })
+}
+
+fn until_synchronous(primary: &Cluster) {
+    for _ in 0..200 {
+        let state = "SELECT sync_state FROM pg_stat_replication WHERE application_name = 'standby'";
+        if say(&primary.address, state).as_deref() == Some("sync") {
+            return;
+        }
+        sleep(Duration::from_millis(50));
+    }
+    panic!("the standby does not follow");
+}
+
+fn port_of(database: &str) -> u16 {
+    let host = database.rsplit_once('/').expect("an address").0;
+    let port = host.rsplit_once(':').expect("a port").1;
+    port.parse().expect("a number")
+}
+
+fn through(database: &str, port: u16, way: u16) -> String {
+    database.replace(&format!(":{port}/"), &format!(":{way}/"))
+}
