@@ -8,6 +8,10 @@ use std::time::Duration;
 /// Workers of a node and what it is asked beside them.
 const MOST_CONNECTIONS: u32 = 12;
 
+/// How long a database may be away before whoever asks is told: a client can submit again, and a worker
+/// looks again by itself.
+const PATIENCE: Duration = Duration::from_secs(5);
+
 /// What the server is to hold a session to. A node that sleeps in the middle of a transaction must not
 /// keep the others from working, and one that is gone has to be noticed (postgresql.org/docs/15,
 /// runtime-config-client.html and runtime-config-connection.html).
@@ -27,7 +31,7 @@ pub(super) async fn connect(database: &Database) -> Result<PgPool, OutboxError> 
         .options(SESSION);
     let pool = PgPoolOptions::new()
         .max_connections(MOST_CONNECTIONS)
-        .acquire_timeout(Duration::from_secs(20))
+        .acquire_timeout(PATIENCE)
         .after_connect(|connection, _of_pool| Box::pin(primary(connection)))
         .connect_with(options)
         .await?;

@@ -74,16 +74,26 @@ impl Site {
 
     /// A new state folder, with more settings of its target, and the address of the service free.
     pub(crate) fn with_target(base: &str, settings: &str) -> Self {
-        let mut site = Self::new(base);
+        let site = Self::new(base);
         let state = site.path("state").display().to_string();
-        let tokens = site.path("tokens").display().to_string();
+        site.serving(&state, "", settings)
+    }
+
+    /// A service over a database, with short leases and waits.
+    pub(crate) fn serving_on(base: &str, database: &str) -> Self {
+        Self::new(base).serving(database, "lease_seconds = 2\n", "")
+    }
+
+    fn serving(mut self, state: &str, more: &str, settings: &str) -> Self {
+        let base = &self.base;
+        let tokens = self.path("tokens").display().to_string();
         let text = format!(
-            "state = '{state}'\n\n[serve]\naddress = '127.0.0.1:0'\ntoken_file = '{tokens}'\n\n\
+            "state = '{state}'\n{more}\n[serve]\naddress = '127.0.0.1:0'\ntoken_file = '{tokens}'\n\n\
              [[target]]\nname = 'record'\nbase = '{base}'\nvisibility_seconds = 1\n{settings}\n"
         );
-        fs::write(site.path("fascicle.toml"), text).expect("a file");
-        site.config = true;
-        site
+        fs::write(self.path("fascicle.toml"), text).expect("a file");
+        self.config = true;
+        self
     }
 
     pub(crate) fn path(&self, name: &str) -> PathBuf {

@@ -13,6 +13,7 @@ use crate::document::{Document, Person};
 use crate::figures::Figures;
 use crate::postgres::{self, Cluster, Way, say};
 use crate::server::{Server, rounds, scenarios};
+use crate::service::{OLD, Service, tokens};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread::sleep;
 use std::time::Duration;
@@ -20,6 +21,7 @@ use std::time::Duration;
 scenarios!(
     nodes_that_are_killed_at_random_lose_and_repeat_nothing,
     a_database_that_is_killed_under_its_nodes_loses_nothing,
+    services_outlive_their_database,
     nodes_that_are_cut_off_from_their_database_repeat_nothing,
     a_standby_takes_over_and_nothing_is_lost,
 );
@@ -174,6 +176,56 @@ fn a_database_that_is_killed_under_its_nodes_loses_nothing(server: &Server) {
     println!("database killed under load: {crashes}, ends of nodes by it: {failures}");
     figures.told();
     assert!(crashes > 0 && failures > 0, "nothing was hit");
+}
+
+/// The services run on, whatever happens to the database; who submits tries again until it is taken.
+fn services_outlive_their_database(server: &Server) {
+    if postgres::shared().is_none() {
+        return;
+    }
+    let mut figures = Figures::new(
+        server,
+        "two services, their database killed and started again",
+    );
+    let cluster = Cluster::new();
+    let database = postgres::database(&cluster.address);
+    let nodes = Nodes::new(server, &database);
+    let sites = [0, 1].map(|_node| Site::serving_on(&server.base(), &database));
+    let services = sites.each_ref().map(|site| {
+        tokens(site, OLD);
+        Service::start(site)
+    });
+    let (mut crashes, mut turned_away) = (0, 0);
+    for turn in 0..SESSIONS {
+        if turn % 4 == 1 {
+            cluster.crash();
+            crashes += 1;
+        }
+        for (service, sessions) in services.iter().zip(&nodes.sessions) {
+            while !matches!(service.submit(&sessions[turn].1, OLD), 200 | 202) {
+                turned_away += 1;
+                cluster.start_again();
+            }
+        }
+    }
+    let waits = || {
+        let answer = services[0].ask("GET", "/v1/queue", OLD, "");
+        answer.status != 200 || !answer.body.contains("\"items\":[]")
+    };
+    for _ in 0..600 {
+        if !waits() {
+            break;
+        }
+        sleep(Duration::from_millis(200));
+    }
+
+    if waits() {
+        figures.fault(services[0].ask("GET", "/v1/queue", OLD, "").body);
+    }
+    nodes.count(&mut figures, server);
+    println!("database killed: {crashes}, submissions turned away: {turned_away}");
+    figures.told();
+    assert!(turned_away > 0, "nobody noticed it");
 }
 
 fn nodes_that_are_cut_off_from_their_database_repeat_nothing(server: &Server) {

@@ -93,6 +93,13 @@ impl Drop for Cluster {
     }
 }
 
+/// A program of PostgreSQL.
+pub(crate) fn program(name: &str) -> Command {
+    let output = script("setup").output().expect("the script runs");
+    let folder = String::from_utf8(output.stdout).expect("text");
+    Command::new(Path::new(folder.trim()).join(name))
+}
+
 fn start(folder: &Path, more: &[&str]) -> String {
     let output = script("start")
         .arg("--folder")

@@ -4,28 +4,102 @@
 use crate::binary::Site;
 use crate::document::{OBSERVATIONS, Person};
 use crate::figures::Figures;
+use crate::postgres;
 use crate::server::{Holding, Server, reference, scenarios, version};
 use std::fs;
+use std::path::Path;
+use std::process::Command;
 
-scenarios!(what_was_sent_after_the_backup_is_found_and_not_sent_again);
+scenarios!(
+    what_was_sent_after_the_backup_is_found_and_not_sent_again,
+    what_was_sent_after_the_backup_of_a_database_is_found_as_well,
+);
 
 /// The way of deploy/RUNBOOK.md, "Backup and restore".
 fn what_was_sent_after_the_backup_is_found_and_not_sent_again(server: &Server) {
-    let mut figures = Figures::new(server, "a restored store");
+    let backup = |site: &Site, copy: &Path| {
+        let copy = copy.display().to_string();
+        site.run("store", &["--backup", &copy]).ended(0);
+    };
+    let restore = |site: Site, copy: &Path| {
+        let store = site.path("state/fascicle.sqlite");
+        for ending in ["-wal", "-shm"] {
+            let beside = format!("{}{ending}", store.display());
+            if fs::exists(&beside).expect("it can be asked") {
+                fs::remove_file(&beside).expect("removed");
+            }
+        }
+        fs::rename(copy, &store).expect("put back");
+        site
+    };
+    played(
+        server,
+        "a restored store",
+        Site::new(&server.base()),
+        backup,
+        restore,
+    );
+}
+
+fn what_was_sent_after_the_backup_of_a_database_is_found_as_well(server: &Server) {
+    let Some(shared) = postgres::shared() else {
+        return;
+    };
+    let database = postgres::database(&shared);
+    let done = |mut command: Command| {
+        let output = command.output().expect("it runs");
+        assert!(output.status.success(), "{output:?}");
+    };
+    let backup = |_: &Site, copy: &Path| {
+        let mut dump = postgres::program("pg_dump");
+        dump.arg("--format=custom")
+            .arg("--file")
+            .arg(copy)
+            .arg(&database);
+        done(dump);
+    };
+    let restore = |_: Site, copy: &Path| {
+        let empty = postgres::database(&shared);
+        let mut restore = postgres::program("pg_restore");
+        restore
+            .arg("--exit-on-error")
+            .arg("--dbname")
+            .arg(&empty)
+            .arg(copy);
+        done(restore);
+        Site::hasty_on(&server.base(), &empty)
+    };
+    let site = Site::hasty_on(&server.base(), &database);
+    played(server, "a restored database", site, backup, restore);
+}
+
+fn played(
+    server: &Server,
+    name: &str,
+    site: Site,
+    backup: impl Fn(&Site, &Path),
+    restore: impl FnOnce(Site, &Path) -> Site,
+) {
+    let mut figures = Figures::new(server, name);
     let person = Person::known(server);
     let (before, after) = (person.session(), person.session());
-    let site = Site::new(&server.base());
-    let (before_file, after_file) = (site.document(&before), site.document(&after));
-    let first = site.send(&[&before_file], 60).ended(0);
-    let copy = backup(&site);
-    site.send(&[&after_file], 60).ended(0);
+    let folder = tempfile::tempdir().expect("a folder");
+    let copy = folder.path().join("copy");
+    let files = [&before, &after].map(|document| {
+        let file = folder.path().join(document.session());
+        fs::write(&file, document.json.to_string()).expect("a file");
+        file.display().to_string()
+    });
+    let first = site.send(&[&files[0]], 60).ended(0);
+    backup(&site, &copy);
+    site.send(&[&files[1]], 60).ended(0);
     let there = versions(server, &person);
     assert_eq!(there.len(), 2 * OBSERVATIONS + 2);
 
-    restore(&site, &copy);
+    let site = restore(site, &copy);
     assert_eq!(site.queue().len(), 1);
-    let again = site.send(&[&before_file], 60).ended(0);
-    site.send(&[&after_file], 60).ended(0);
+    let again = site.send(&[&files[0]], 60).ended(0);
+    site.send(&[&files[1]], 60).ended(0);
 
     assert_eq!(again.items(), first.items());
     assert_eq!(site.queue().len(), 2);
@@ -34,32 +108,6 @@ fn what_was_sent_after_the_backup_is_found_and_not_sent_again(server: &Server) {
     figures.round();
     figures.count(server, &person, &[&before, &after]);
     figures.told();
-}
-
-/// While it may be in use: a whole copy of one moment (source: <https://sqlite.org/lang_vacuum.html>).
-fn backup(site: &Site) -> std::path::PathBuf {
-    let copy = site.path("copy.sqlite");
-    let address = format!("sqlite:{}", site.path("state/fascicle.sqlite").display());
-    let statement = format!("VACUUM INTO '{}'", copy.display());
-    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
-    runtime.block_on(async {
-        let pool = sqlx::SqlitePool::connect(&address).await.expect("opens");
-        let statement = sqlx::AssertSqlSafe(statement);
-        sqlx::query(statement).execute(&pool).await.expect("done");
-        pool.close().await;
-    });
-    copy
-}
-
-fn restore(site: &Site, copy: &std::path::Path) {
-    let store = site.path("state/fascicle.sqlite");
-    for ending in ["-wal", "-shm"] {
-        let beside = format!("{}{ending}", store.display());
-        if fs::exists(&beside).expect("it can be asked") {
-            fs::remove_file(&beside).expect("removed");
-        }
-    }
-    fs::rename(copy, &store).expect("put back");
 }
 
 /// Every Observation and Provenance of a person and its version.

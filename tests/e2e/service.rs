@@ -12,7 +12,7 @@ use std::os::unix::fs::PermissionsExt as _;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::Duration;
 
-const OLD: &str = "0123456789abcdef0123456789abcdef";
+pub(crate) const OLD: &str = "0123456789abcdef0123456789abcdef";
 const NEW: &str = "fedcba9876543210fedcba9876543210";
 
 scenarios!(
@@ -46,7 +46,7 @@ impl Service {
         }
     }
 
-    fn ask(&self, method: &str, path: &str, token: &str, body: &str) -> Response {
+    pub(crate) fn ask(&self, method: &str, path: &str, token: &str, body: &str) -> Response {
         let mut request = Request::new(method, path, body);
         request.headers = vec![
             ("authorization".to_owned(), format!("Bearer {token}")),
@@ -55,7 +55,7 @@ impl Service {
         http::ask(&self.host, &request).expect("an answer")
     }
 
-    fn submit(&self, document: &Document, token: &str) -> u16 {
+    pub(crate) fn submit(&self, document: &Document, token: &str) -> u16 {
         let text = document.json.to_string();
         self.ask("POST", "/v1/sessions", token, &text).status
     }
@@ -98,7 +98,7 @@ impl Drop for Service {
     }
 }
 
-fn tokens(site: &Site, text: &str) {
+pub(crate) fn tokens(site: &Site, text: &str) {
     let path = site.path("tokens");
     std::fs::write(&path, text).expect("written");
     let mode = std::fs::Permissions::from_mode(0o600);
