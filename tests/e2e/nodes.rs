@@ -32,6 +32,11 @@ const PEOPLE: usize = 3;
 /// Sessions that come in at each node in a round, and kills of it.
 const SESSIONS: usize = 10;
 
+/// How many rounds are played: all of them with the real server only, because each takes a minute.
+fn played(server: &Server, all: usize) -> usize {
+    if server.real { rounds(1, all) } else { 1 }
+}
+
 /// Two nodes and what comes in at them.
 struct Nodes {
     sites: [Site; 2],
@@ -118,7 +123,7 @@ fn nodes_that_are_killed_at_random_lose_and_repeat_nothing(server: &Server) {
     let mut figures = Figures::new(server, "two nodes, one database, killed at random");
     let mut moments = fastrand::Rng::with_seed(seed);
     let mut kills = 0;
-    for _ in 0..rounds(1, 15) {
+    for _ in 0..played(server, 6) {
         let nodes = Nodes::new(server, &postgres::database(&shared));
         kills += std::thread::scope(|scope| {
             let killed = [0, 1].map(|node| {
@@ -162,7 +167,7 @@ fn a_database_that_is_killed_under_its_nodes_loses_nothing(server: &Server) {
     let mut figures = Figures::new(server, "two nodes, their database killed and started again");
     let cluster = Cluster::new();
     let (mut crashes, mut failures) = (0, 0);
-    for _ in 0..rounds(1, 4) {
+    for _ in 0..played(server, 2) {
         let nodes = Nodes::new(server, &postgres::database(&cluster.address));
         let (hits, failed) = under_load(&nodes, &mut figures, || {
             cluster.crash();
@@ -234,7 +239,7 @@ fn nodes_that_are_cut_off_from_their_database_repeat_nothing(server: &Server) {
     };
     let mut figures = Figures::new(server, "two nodes, the way to their database cut");
     let (mut cuts, mut failures) = (0, 0);
-    for _ in 0..rounds(1, 4) {
+    for _ in 0..played(server, 2) {
         let database = postgres::database(&shared);
         let port = port_of(&database);
         let way = Way::to(port);
@@ -255,7 +260,7 @@ fn a_standby_takes_over_and_nothing_is_lost(server: &Server) {
     }
     let mut figures = Figures::new(server, "two nodes, a synchronous standby takes over");
     let mut failures = 0;
-    for _ in 0..rounds(1, 3) {
+    for _ in 0..played(server, 2) {
         let primary = Cluster::new();
         let standby = primary.standby();
         say(

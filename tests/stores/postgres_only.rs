@@ -157,3 +157,85 @@ async fn the_server_is_held_against_its_certificate() {
     let row = sqlx::query(protected).fetch_one(&mut connection).await;
     assert!(row.expect("a row").get::<i64, _>(0) > 0);
 }
+
+/// Between a lane being seen and being locked another node may have worked on it. Here the look is held
+/// in the middle, after its snapshot, until everything has been delivered.
+#[tokio::test]
+async fn a_lane_that_changed_before_it_was_locked_is_not_taken() {
+    if postgres().is_none() {
+        return;
+    }
+    let store = Store::new(Engine::Postgres).await;
+    let other = store.other_node().await;
+    accepted(&store.outbox, 1, 1).await;
+    for statement in [
+        "ALTER TABLE item RENAME TO item_rows",
+        "CREATE FUNCTION held_up() RETURNS boolean LANGUAGE plpgsql AS
+         $$ BEGIN PERFORM pg_advisory_xact_lock_shared(1); RETURN TRUE; END $$",
+        "CREATE VIEW item AS SELECT * FROM item_rows WHERE held_up()",
+    ] {
+        store.say(statement).await;
+    }
+    let mut holding = store.connection().await;
+    let mut say = async |statement: &'static str| {
+        let said = sqlx::query(statement).execute(&mut holding).await;
+        said.expect("done");
+    };
+    say("SELECT pg_advisory_lock(1)").await;
+    let claiming = tokio::spawn(async move { other.claim(WARD, LONG, MachineClock.now()).await });
+    until_somebody_waits(&store).await;
+
+    say("UPDATE lane SET token = 'x', lease_until = 1").await;
+    say("UPDATE item_rows SET state = 'delivered'").await;
+    say("UPDATE lane SET token = NULL, lease_until = NULL").await;
+    say("SELECT pg_advisory_unlock(1)").await;
+
+    let claimed = claiming
+        .await
+        .expect("no panic")
+        .expect("the store answers");
+    assert!(claimed.is_none());
+}
+
+/// The last look before a request leaves waits for whoever is taking the lane at that moment.
+#[tokio::test]
+async fn a_lane_that_is_being_taken_lets_nothing_leave() {
+    if postgres().is_none() {
+        return;
+    }
+    let store = Store::new(Engine::Postgres).await;
+    accepted(&store.outbox, 1, 1).await;
+    let slow = claim(&store.outbox, LONG).await.expect("the lane");
+    let mut taking = store.connection().await;
+    for statement in [
+        "BEGIN",
+        "UPDATE lane SET token = 'other', lease_until = lease_until + 1",
+        "UPDATE item SET attempts = attempts + 1",
+    ] {
+        let said = sqlx::query(statement).execute(&mut taking).await;
+        said.expect("done");
+    }
+
+    let (outbox, leased) = (store.outbox.clone(), slow.clone());
+    let leaving =
+        tokio::spawn(async move { outbox.about_to_send(&leased, MachineClock.now()).await });
+    until_somebody_waits(&store).await;
+    let said = sqlx::query("COMMIT").execute(&mut taking).await;
+    said.expect("taken");
+
+    let left = leaving.await.expect("no panic").expect("the store answers");
+    assert!(!left);
+}
+
+async fn until_somebody_waits(store: &Store) {
+    let waiting = "SELECT count(*) FROM pg_stat_activity
+                   WHERE wait_event_type = 'Lock' AND datname = current_database()";
+    let mut looking = store.connection().await;
+    loop {
+        let row = sqlx::query(waiting).fetch_one(&mut looking).await;
+        if row.expect("a row").get::<i64, _>(0) > 0 {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+}
