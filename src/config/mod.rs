@@ -46,7 +46,7 @@ pub enum ConfigError {
     Header(String, String, &'static str),
     /// The store cannot be where it is said to be.
     #[error("state {0}")]
-    State(#[from] NoPlace),
+    State(NoPlace),
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),
@@ -94,7 +94,7 @@ impl Settings {
             }
         }
         Ok(Self {
-            state: Place::named(&file.state, file.state_password)?,
+            state: Place::named(&file.state, file.state_password).map_err(ConfigError::State)?,
             lease: lease(file.lease_seconds),
             tables: file.tables,
             reference_tables: file.reference_tables,
