@@ -43,7 +43,7 @@ impl Delivery {
         // too late.
         let before = self.clock.now();
         let claimed = self.outbox.claim(target, self.lease, before).await?;
-        let Some(leased) = claimed else {
+        let Some(mut leased) = claimed else {
             return Ok(false);
         };
         let worker = Worker {
@@ -56,7 +56,7 @@ impl Delivery {
             lease: self.lease,
             random: fastrand::u64(0..1000),
         };
-        let outcome = attempt(&worker, &leased).await?;
+        let outcome = attempt(&worker, &mut leased).await?;
         let kept = self
             .outbox
             .finish(&leased, &outcome, self.clock.now())

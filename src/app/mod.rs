@@ -4,8 +4,10 @@
 //! settings. Out: results that both the command line and the pages show. Never: speaks HTTP to a
 //! browser, prints, ends the process.
 
+mod as_set;
 pub mod beside;
 pub mod deliver;
+mod dry_run;
 pub mod earlier;
 pub mod encode;
 pub mod given;

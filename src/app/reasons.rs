@@ -18,6 +18,11 @@ const SENTENCES: &[(&str, &str)] = &[
          merge them, then release",
     ),
     (
+        "entry.too-large",
+        "one resource alone is larger than most_bytes lets through: raise it where the server takes \
+         more, then release",
+    ),
+    (
         "guard.real-document",
         "the session is not marked as test data and this target is for tests: nothing was sent; \
          drop it, or correct the purpose of the target and release",
@@ -89,6 +94,11 @@ const SENTENCES: &[(&str, &str)] = &[
     (
         "record.unreadable",
         "the kept record does not read back: please report this",
+    ),
+    (
+        "target.as-batch",
+        "the record server took a transaction apart; it is looked for, and what is missing is sent \
+         again: set mode to batch, so that nothing is expected to be whole",
     ),
     (
         "target.no-answer",

@@ -3,6 +3,7 @@
 use crate::app::needs::{declared, of_kind, searches};
 use crate::app::target::{Line, Mark, plain};
 use crate::catalogue::conformance::needs::{KINDS, REPORT};
+use crate::deliver::plan::Mode;
 use crate::json::Node;
 
 /// Reads a statement, tolerantly: what it holds beyond this, and what it leaves out, is no fault.
@@ -10,8 +11,8 @@ use crate::json::Node;
 /// A list that is absent says nothing. A list that is there and leaves a thing out is read as
 /// saying that it does not work; the standard leaves that open.
 ///
-/// `report` is true for a target to which reports are delivered.
-pub fn read(statement: &Node, report: bool) -> Vec<Line> {
+/// `report` is true for a target to which reports are delivered; `mode` is how it is sent to.
+pub fn read(statement: &Node, report: bool, mode: Mode) -> Vec<Line> {
     if statement.text_of("resourceType") != Some("CapabilityStatement") {
         return vec![Line::other(
             "statement",
@@ -22,7 +23,11 @@ pub fn read(statement: &Node, report: bool) -> Vec<Line> {
     }
     let mut lines = vec![software(statement), version(statement), format(statement)];
     let rest = server(statement);
-    lines.push(transaction(rest));
+    match mode {
+        Mode::Transaction => lines.push(transaction(rest)),
+        Mode::Batch => lines.push(batch(rest)),
+        Mode::Single => {}
+    }
     for kind in KINDS.into_iter().filter(|kind| report || *kind != REPORT) {
         of_kind(rest, kind, &mut lines);
     }
@@ -125,7 +130,7 @@ fn transaction(rest: Option<&Node>) -> Line {
                  transaction",
                 plain(&codes.join(", "))
             ),
-            "have transaction Bundles turned on at the base address",
+            "have transaction Bundles turned on at the base address, or set mode to batch or single",
         ),
         None => Line::other(
             ABOUT,
@@ -135,6 +140,26 @@ fn transaction(rest: Option<&Node>) -> Line {
             "ask the vendor whether transaction Bundles are taken at the base address",
         ),
     }
+}
+
+fn batch(rest: Option<&Node>) -> Line {
+    const ABOUT: &str = "batch";
+    let declared = declared(rest, "interaction", "code");
+    let known = declared.as_ref().map(|codes| codes.contains(&"batch"));
+    let (mark, what) = match known {
+        Some(true) => return Line::fine(ABOUT, "a session can be sent in Bundles, wave by wave"),
+        // Servers that take transactions were seen to take batches without declaring them.
+        Some(false) => (
+            Mark::Warning,
+            "it is not among what the server declares for itself, and mode is batch",
+        ),
+        None => (
+            Mark::NotSaid,
+            "the statement lists nothing for the server as a whole, and mode is batch",
+        ),
+    };
+    let change = "ask the vendor whether batch Bundles are taken, or set mode to single";
+    Line::other(ABOUT, mark, what, change)
 }
 
 /// `_tag` is a parameter of every resource (FHIR R4, search.html#all), so a statement need not
@@ -164,6 +189,7 @@ mod tests {
     use crate::app::target::{Line, Mark};
     use crate::catalogue::conformance::needs::KINDS;
     use crate::catalogue::conformance::server;
+    use crate::deliver::plan::Mode;
     use crate::json::Node;
 
     const FULL: &str = r#"{"resourceType":"CapabilityStatement","fhirVersion":"4.0.1",
@@ -187,7 +213,7 @@ mod tests {
     }
 
     fn lines(text: &str) -> Vec<Line> {
-        read(&Node::parse(text).expect("JSON"), true)
+        read(&Node::parse(text).expect("JSON"), true, Mode::Transaction)
     }
 
     /// What is not well, in the order told.
@@ -230,7 +256,8 @@ mod tests {
         let without = full().replacen(r#""type":"DiagnosticReport""#, r#""type":"Group""#, 1);
 
         assert_eq!(not_fine(&without), [("DiagnosticReport", Mark::No)]);
-        let lines = read(&Node::parse(&without).expect("JSON"), false);
+        let without = Node::parse(&without).expect("JSON");
+        let lines = read(&without, false, Mode::Transaction);
         assert!(lines.iter().all(|line| line.mark == Mark::Fine));
     }
 
@@ -251,6 +278,22 @@ mod tests {
 
         assert_eq!(not_fine(&without), [("transaction", Mark::No)]);
         assert_eq!(not_fine(&silent), [("transaction", Mark::NotSaid)]);
+    }
+
+    #[test]
+    fn what_is_needed_of_the_server_as_a_whole_follows_from_the_mode() {
+        let without = Node::parse(&full().replacen("transaction", "batch", 1)).expect("JSON");
+        let none = |mode| {
+            let lines = read(&without, true, mode);
+            lines.iter().all(|line| line.mark == Mark::Fine)
+        };
+
+        let told = [Mode::Transaction, Mode::Batch, Mode::Single].map(none);
+
+        assert_eq!(told, [false, true, true]);
+        let silent = read(&Node::parse(&full()).expect("JSON"), true, Mode::Batch);
+        let told = silent.iter().find(|line| line.mark == Mark::Warning);
+        assert_eq!(told.map(|line| line.about), Some("batch"));
     }
 
     #[test]

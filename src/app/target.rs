@@ -1,13 +1,14 @@
 //! What will and will not work with a record server: reading only, no store, nothing is written.
 
+use crate::app::as_set;
+use crate::app::dry_run;
 use crate::app::sign_in::{self, SIGN_IN};
 use crate::app::statement;
 use crate::clock::Clock;
-use crate::deliver::http::{Answer, Cause, Connection, Silence, Unanswered, server_words};
+use crate::deliver::cause::Cause;
+use crate::deliver::http::{Answer, Connection, Silence, Unanswered, server_words};
 use crate::deliver::smart::NoToken;
-use crate::deliver::{HeaderFrom, Proxy, Purpose, Target};
 use crate::private::Private;
-use std::net::IpAddr;
 
 /// How a line ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -89,13 +90,14 @@ pub struct Looked {
 
 const STATEMENT: &str = "statement";
 
-/// Asks a record server for its statement, and looks for a record that nobody has.
+/// Asks a record server for its statement, looks for a record that nobody has, and has it judge
+/// invented findings where it offers to. Nothing is stored by any of it.
 ///
 /// Many servers show their statement to anybody, so only a search tells whether the sign-in works;
 /// it is the search with which a delivery begins, for an identifier that is never given.
 pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
     let target = connection.target();
-    let mut lines = settings(target);
+    let mut lines = as_set::lines(target);
     match connection.token().await {
         Ok(token) => lines.extend(token.as_ref().map(sign_in::granted)),
         Err(why) => {
@@ -117,7 +119,7 @@ pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
                 "reachable",
                 format!("it answers, in {took_ms} ms"),
             ));
-            of_answer(connection, &answer, &mut lines).await;
+            of_answer(connection, &answer, clock, &mut lines).await;
             true
         }
         Err(unanswered) => {
@@ -134,14 +136,22 @@ pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
     }
 }
 
-async fn of_answer(connection: &Connection, answer: &Answer, lines: &mut Vec<Line>) {
-    let sign_in = &connection.target().sign_in;
+async fn of_answer(
+    connection: &Connection,
+    answer: &Answer,
+    clock: &dyn Clock,
+    lines: &mut Vec<Line>,
+) {
+    let target = connection.target();
+    let sign_in = &target.sign_in;
     let statement = answer.body.as_ref().map(Private::open);
     match (answer.status, statement) {
         (401 | 403, _) => lines.push(sign_in::refused(answer.status, sign_in)),
         (200..=299, Some(statement)) => {
             lines.push(sign_in::works(connection).await);
-            lines.extend(statement::read(statement, connection.target().report));
+            let mode = target.sending.mode;
+            lines.extend(statement::read(statement, target.report, mode));
+            lines.push(dry_run::dry_run(connection, statement, clock.now()).await);
         }
         (200..=299, None) => lines.push(Line::other(
             STATEMENT,
@@ -205,121 +215,8 @@ fn of_silence(unanswered: Unanswered) -> Line {
     Line::other("reachable", Mark::No, what, change)
 }
 
-/// What can be said from the settings alone.
-fn settings(target: &Target) -> Vec<Line> {
-    let mut lines = vec![way(target.base.open(), target.ca_file.is_some())];
-    match &target.proxy {
-        Proxy::Environment => {}
-        Proxy::Direct => lines.push(Line::fine(
-            "proxy",
-            "none, whatever the environment of the process says",
-        )),
-        Proxy::Through(address, secret) => {
-            let how = if secret.is_some() {
-                "with a name and password from a file"
-            } else {
-                "without a sign-in of its own"
-            };
-            lines.push(Line::fine("proxy", format!("through {address}, {how}")));
-        }
-    }
-    if !target.headers.is_empty() {
-        let named = target.headers.iter().map(|(name, from)| match from {
-            HeaderFrom::Text(_) => name.clone(),
-            HeaderFrom::File(_) => format!("{name} (from a file)"),
-        });
-        let named: Vec<String> = named.collect();
-        let what = format!("every request carries {}", named.join(", "));
-        lines.push(Line::fine("headers", what));
-    }
-    lines.push(purpose(target.purpose));
-    if target.report {
-        let what = "the summary of each session is delivered as a DiagnosticReport";
-        lines.push(Line::fine("report", what));
-    }
-    if target.paused {
-        lines.push(Line::other(
-            "paused",
-            Mark::Warning,
-            "the settings pause it: what is accepted is kept, and nothing is sent",
-            "take paused out of the settings to let it go on",
-        ));
-    }
-    lines
-}
-
-fn purpose(purpose: Purpose) -> Line {
-    const ABOUT: &str = "purpose";
-    match purpose {
-        Purpose::Production => Line::fine(
-            ABOUT,
-            "production: test data, and people the server marks as test data, are kept off",
-        ),
-        Purpose::Test => Line::fine(
-            ABOUT,
-            "test: only sessions that are marked as test data are sent",
-        ),
-        Purpose::NotSaid => Line::other(
-            ABOUT,
-            Mark::NotSaid,
-            "nothing keeps test data off it, and nothing keeps real people off it",
-            "set purpose to production or test in the configuration",
-        ),
-    }
-}
-
-/// What can be said of the way to a server from its address alone.
-fn way(base: &str, private_authority: bool) -> Line {
-    const ABOUT: &str = "way";
-    let Some(rest) = base.strip_prefix("http://") else {
-        return Line::fine(
-            ABOUT,
-            if private_authority {
-                "TLS; the certificate is checked against the authorities of ca_file, and no others"
-            } else {
-                "TLS; the certificate is checked against the known authorities"
-            },
-        );
-    };
-    let authority = rest.split('/').next().unwrap_or_default();
-    let host = match authority.strip_prefix('[') {
-        Some(rest) => rest.split(']').next().unwrap_or_default(),
-        None => authority.split(':').next().unwrap_or_default(),
-    };
-    let address: Option<IpAddr> = host.parse().ok();
-    if host.eq_ignore_ascii_case("localhost") || address.is_some_and(|one| one.is_loopback()) {
-        return Line::fine(ABOUT, "plain http that does not leave this machine");
-    }
-    Line::other(
-        ABOUT,
-        Mark::Warning,
-        "plain http to another machine: findings and secrets can be read and changed on the way",
-        "use an address that begins with https://",
-    )
-}
-
 /// Words of a server as a terminal may show them.
 pub(super) fn plain(words: &str) -> String {
     let shown = words.chars().filter(|c| !c.is_control());
     shown.take(80).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{Mark, way};
-
-    #[test]
-    fn plain_http_is_warned_of_where_it_leaves_the_machine() {
-        for (base, mark) in [
-            ("https://record.hospital.example/fhir", Mark::Fine),
-            ("http://127.0.0.1:8080/fhir", Mark::Fine),
-            ("http://[::1]:8080/fhir", Mark::Fine),
-            ("http://localhost/fhir", Mark::Fine),
-            ("http://localhost.hospital.example/fhir", Mark::Warning),
-            ("http://10.0.0.7:8080/fhir", Mark::Warning),
-            ("http://127.0.0.1.example/fhir", Mark::Warning),
-        ] {
-            assert_eq!(way(base, false).mark, mark, "{base}");
-        }
-    }
 }

@@ -121,7 +121,9 @@ async fn put_person(connection: &Connection) -> anyhow::Result<()> {
         identifier.text_of("system").unwrap_or_default(),
         identifier.text_of("value").unwrap_or_default(),
     );
-    let answer = connection.create("Patient", &condition, &person).await?;
+    let answer = connection
+        .create("Patient", Some(&condition), &person)
+        .await?;
     if answer.status != 201 {
         bail!(
             "the practice server answered {} to the invented person",

@@ -210,6 +210,20 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
 
 fn print_receipt(out: &mut dyn Write, receipt: &Node) -> io::Result<()> {
     writeln!(out, "  {}", receipt_words(receipt))?;
+    if let Some(Node::Number(requests)) = receipt.member("requests") {
+        writeln!(
+            out,
+            "  it was not sent whole: {requests} requests carried it"
+        )?;
+    }
+    let left_out = receipt.member("left_out").map_or(&[][..], Node::members);
+    for (element, count) in left_out {
+        let count = count.compact();
+        writeln!(
+            out,
+            "  left out for this target: {element} of {count} Observations"
+        )?;
+    }
     for drift in receipt.items_of("drift") {
         let of = |key| drift.text_of(key).unwrap_or_default();
         let (url, path, kind) = (of("full_url"), of("path"), of("kind"));

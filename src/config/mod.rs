@@ -3,6 +3,7 @@
 //! Owns: one settings struct, unknown keys refused, secrets by file name only. In: TOML text.
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
+mod sending;
 pub mod serve;
 mod target;
 

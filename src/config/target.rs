@@ -1,9 +1,12 @@
 //! One `[[target]]` of the configuration file.
 
 use crate::config::ConfigError;
+use crate::config::sending::{self, ModeFile, NotTestedFile};
+use crate::deliver::plan::Sending;
 use crate::deliver::smart::{SCOPES, Smart};
 use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
 use crate::private::Private;
+use crate::record::fitted::Fitting;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -12,7 +15,7 @@ use std::time::Duration;
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct TargetFile {
-    name: String,
+    pub(super) name: String,
     base: String,
     #[serde(default)]
     sign_in: SignInFile,
@@ -32,6 +35,17 @@ pub(super) struct TargetFile {
     paused: bool,
     #[serde(default)]
     report: bool,
+    #[serde(default)]
+    pub(super) mode: ModeFile,
+    pub(super) most_entries: Option<usize>,
+    pub(super) most_bytes: Option<usize>,
+    pub(super) elements: Option<Vec<String>>,
+    #[serde(default)]
+    pub(super) unit_texts: BTreeMap<String, String>,
+    #[serde(default)]
+    pub(super) coding_order: Vec<String>,
+    #[serde(default)]
+    pub(super) not_tested: NotTestedFile,
     proxy: Option<String>,
     proxy_secret_file: Option<PathBuf>,
     #[serde(default)]
@@ -105,6 +119,8 @@ pub(super) fn single(base: &str, sign_in: SignIn) -> Result<Target, ConfigError>
         purpose: Purpose::NotSaid,
         paused: false,
         report: false,
+        sending: Sending::default(),
+        fitting: Fitting::default(),
         proxy: Proxy::Environment,
         headers: Vec::new(),
         ca_file: None,
@@ -120,6 +136,8 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
         return Err(ConfigError::Target(file.name, what));
     }
     Ok(Target {
+        sending: sending::sending(&file)?,
+        fitting: sending::fitting(&file)?,
         base: address(&file.name, &file.base)?,
         proxy: proxy(&file.name, file.proxy, file.proxy_secret_file)?,
         headers: headers(&file.name, file.headers, file.header_files)?,

@@ -4,19 +4,18 @@ use crate::clock::Clock;
 use crate::deliver::gate;
 use crate::deliver::guard;
 use crate::deliver::held::Trouble;
-use crate::deliver::http::{Answer, Connection, Silence, server_words};
+use crate::deliver::http::{Answer, Connection, Silence};
 use crate::deliver::look::Look;
 use crate::deliver::parties::{instruments, performers, person};
 use crate::deliver::retry;
-use crate::deliver::send::{self, Meaning, References, Step};
+use crate::deliver::rounds::{Progress, Sender};
+use crate::deliver::send::References;
 use crate::json::Node;
 use crate::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome};
 use crate::private::Private;
-use crate::record::{REPORT, without_report};
-use chrono::{DateTime, Utc};
-use std::sync::atomic::{AtomicBool, Ordering};
+use crate::record::{REPORT, fitted, without_report};
 
-/// Transactions of one item that may leave before a person is asked.
+/// Attempts of one item that may send before a person is asked.
 const MOST_SENDS: u32 = 8;
 
 /// What an attempt works with.
@@ -74,20 +73,25 @@ impl From<OutboxError> for Early {
 /// # Errors
 /// [`OutboxError`] when the store fails; the item stays in sending and becomes unknown with the
 /// end of its lease.
-pub async fn attempt(worker: &Worker<'_>, leased: &Leased) -> Result<Outcome, OutboxError> {
-    let sent = AtomicBool::new(false);
+pub async fn attempt(worker: &Worker<'_>, leased: &mut Leased) -> Result<Outcome, OutboxError> {
+    let progress = Progress::default();
     let left = (leased.until - worker.clock.now())
         .to_std()
         .unwrap_or_default();
     let left = left.saturating_sub(worker.lease.margin);
-    match tokio::time::timeout(left, Box::pin(work(worker, leased, &sent))).await {
-        Ok(Ok(outcome)) => Ok(outcome),
-        Ok(Err(early)) => end(early, worker, leased, sent.load(Ordering::SeqCst)),
-        Err(_cut_off) if sent.load(Ordering::SeqCst) => {
-            Ok(unknown(worker, leased, "attempt.cut-off", None))
-        }
-        Err(_cut_off) => Ok(later(worker, leased, "attempt.cut-off", None)),
+    let outcome = match tokio::time::timeout(left, Box::pin(work(worker, leased, &progress))).await
+    {
+        Ok(Ok(outcome)) => outcome,
+        Ok(Err(early)) => end(early, worker, leased, progress.is_open())?,
+        Err(_cut_off) if progress.is_open() => unknown(worker, leased, "attempt.cut-off", None),
+        Err(_cut_off) => later(worker, leased, "attempt.cut-off", None),
+    };
+    if progress.has_stored() {
+        // Part of it is there: what the server made of it is not somebody else's, and it may take a
+        // while to show.
+        leased.sent_before = Some(worker.clock.now());
     }
+    Ok(outcome)
 }
 
 fn end(
@@ -140,7 +144,12 @@ fn end(
     })
 }
 
-fn later(worker: &Worker<'_>, leased: &Leased, reason: &str, attempts: Option<u32>) -> Outcome {
+pub(super) fn later(
+    worker: &Worker<'_>,
+    leased: &Leased,
+    reason: &str,
+    attempts: Option<u32>,
+) -> Outcome {
     let attempts = attempts.unwrap_or(leased.item.attempts);
     let due_at = retry::next(attempts, None, worker.random, worker.clock.now());
     Outcome::Later {
@@ -149,9 +158,14 @@ fn later(worker: &Worker<'_>, leased: &Leased, reason: &str, attempts: Option<u3
     }
 }
 
-fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str, answer: Option<&Answer>) -> Outcome {
+pub(super) fn unknown(
+    worker: &Worker<'_>,
+    leased: &Leased,
+    reason: &str,
+    answer: Option<(&Answer, Private<String>)>,
+) -> Outcome {
     let now = worker.clock.now();
-    let words = answer.map(server_words);
+    let (answer, words) = answer.unzip();
     // What a server cannot take in so many tries is for a person to look at.
     if leased.sends >= MOST_SENDS {
         let words = words.or_else(|| leased.item.words.clone());
@@ -171,66 +185,29 @@ fn unknown(worker: &Worker<'_>, leased: &Leased, reason: &str, answer: Option<&A
     }
 }
 
-async fn work(worker: &Worker<'_>, leased: &Leased, sent: &AtomicBool) -> Result<Outcome, Early> {
+async fn work(worker: &Worker<'_>, leased: &Leased, progress: &Progress) -> Result<Outcome, Early> {
     let record = Node::parse(leased.record.open()).map_err(|_unreadable| Early::Record)?;
     let record = if wants_report(worker, leased, &record) {
         record
     } else {
         without_report(&record)
     };
-    let purpose = worker.connection.target().purpose;
-    guard::record(purpose, &record).map_err(Early::Kept)?;
+    let target = worker.connection.target();
+    guard::record(target.purpose, &record).map_err(Early::Kept)?;
+    let (record, left_out) = fitted::fit(&record, &target.fitting);
     let mut references = References::new();
     person(worker, leased, &record, &mut references).await?;
     performers(worker, &record, &mut references).await?;
     instruments(worker, leased, &record, &mut references).await?;
     let look = Look::new(leased, &record);
-    let seen = look.at(worker.connection, &references).await?;
-    let steps = seen.steps(&look, leased)?;
-    if steps.is_empty() {
-        return Ok(seen.delivered(&look, 0));
-    }
-    if let Some(due_at) = too_early(worker, leased, &steps) {
-        // What is known of the attempt before stays told.
-        let reason = leased
-            .item
-            .reason
-            .clone()
-            .unwrap_or("visibility.window".to_owned());
-        let words = leased.item.words.clone();
-        return Ok(Outcome::Unknown {
-            reason,
-            words,
-            due_at,
-        });
-    }
-    let now = worker.clock.now();
-    let safe = leased.until - worker.lease.margin;
-    if now >= safe || !worker.outbox.about_to_send(leased, now).await? {
-        return Ok(later(worker, leased, "attempt.cut-off", None));
-    }
-    sent.store(true, Ordering::SeqCst);
-    let leased = &Leased {
-        sends: leased.sends.saturating_add(1),
-        ..leased.clone()
+    let sender = Sender {
+        worker,
+        progress,
+        leased: leased.clone(),
+        left_out,
+        begun: false,
     };
-    let bundle = send::bundle(&steps);
-    let answer = match worker.connection.transaction(&bundle).await {
-        Ok(answer) => answer,
-        Err(silence @ (Silence::Unreachable | Silence::Secret | Silence::NoToken(_))) => {
-            sent.store(false, Ordering::SeqCst);
-            return Err(silence.into());
-        }
-        Err(Silence::NoAnswer) => return Ok(unknown(worker, leased, "target.no-answer", None)),
-    };
-    if let Some(outcome) = not_stored(worker, leased, &answer, steps.len()) {
-        return Ok(outcome);
-    }
-    let after = look.at(worker.connection, &references).await?;
-    if after.missing(&look) {
-        return Ok(unknown(worker, leased, "read-back.missing", Some(&answer)));
-    }
-    Ok(after.delivered(&look, steps.len()))
+    sender.all(&look, &references).await
 }
 
 /// A target has the report when its settings say so; one that got it with the version before gets the
@@ -249,55 +226,4 @@ fn wants_report(worker: &Worker<'_>, leased: &Leased, record: &Node) -> bool {
         rows.any(|row| row.text_of("full_url") == name)
     });
     worker.connection.target().report || had
-}
-
-/// What an answer that stored nothing, or perhaps something, leads to.
-fn not_stored(
-    worker: &Worker<'_>,
-    leased: &Leased,
-    answer: &Answer,
-    steps: usize,
-) -> Option<Outcome> {
-    let now = worker.clock.now();
-    let wait = answer
-        .retry_after
-        .as_ref()
-        .and_then(|text| retry::retry_after(text, now));
-    let due_at = retry::next(leased.item.attempts, wait, worker.random, now);
-    match send::meaning(answer, steps) {
-        Meaning::Stored => None,
-        Meaning::Refused => Some(Outcome::Refused {
-            reason: format!("target.refused-{}", answer.status),
-            words: server_words(answer),
-        }),
-        Meaning::NotNow => Some(Outcome::Later {
-            reason: format!("target.answer-{}", answer.status),
-            due_at,
-        }),
-        Meaning::SignIn => Some(Outcome::Later {
-            reason: "target.sign-in".to_owned(),
-            due_at,
-        }),
-        Meaning::Unknown => Some(unknown(
-            worker,
-            leased,
-            &format!("target.answer-{}", answer.status),
-            Some(answer),
-        )),
-    }
-}
-
-/// A server may take a while to show what it stored: what is not seen is not created again before
-/// that time has passed since the last transaction left.
-fn too_early(worker: &Worker<'_>, leased: &Leased, steps: &[Step]) -> Option<DateTime<Utc>> {
-    let creates = steps.iter().any(|step| matches!(step, Step::Create(..)));
-    let since = leased.sent_before.filter(|_| creates)?;
-    // Whoever sent it was cut off within its lease, even if a clock jumped since.
-    let shows = since
-        + worker
-            .connection
-            .target()
-            .visibility
-            .max(worker.lease.whole);
-    (worker.clock.now() < shows).then_some(shows)
 }

@@ -4,6 +4,7 @@
     reason = "secrets are read from the files a site names"
 )]
 
+use crate::deliver::cause::{Cause, cause_of};
 use crate::deliver::client::{self, Clients, NoClient};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::deliver::{SignIn, Target};
@@ -12,12 +13,13 @@ use crate::private::Private;
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use reqwest::header::{
-    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderValue, RETRY_AFTER,
+    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderMap, HeaderValue, IF_MATCH,
+    RETRY_AFTER,
 };
 use reqwest::{Method, RequestBuilder};
-use std::error::Error as _;
+use std::fs;
 use std::sync::Arc;
-use std::{fs, io};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 const FHIR_JSON: &str = "application/fhir+json";
 /// The most we read of an answer; a record server answers a session with far less.
@@ -29,6 +31,8 @@ pub struct Connection {
     clients: Arc<Clients>,
     target: Target,
     tokens: Arc<Tokens>,
+    /// Entries the server took at most, once it said that there were too many.
+    limit: Arc<AtomicUsize>,
 }
 
 /// What a server answered.
@@ -93,23 +97,6 @@ pub struct Unanswered {
     pub cause: Cause,
 }
 
-/// Why no answer came, for the person who has to mend it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cause {
-    /// The name of the host does not resolve.
-    Name,
-    /// Nothing listens at the port.
-    Refused,
-    /// The certificate of the server is not trusted.
-    Certificate,
-    /// TLS failed otherwise.
-    Tls,
-    /// The time was up.
-    Slow,
-    /// Anything else.
-    Other,
-}
-
 impl Connection {
     /// A client for a target.
     ///
@@ -120,7 +107,19 @@ impl Connection {
             clients: Arc::new(Clients::of(&target)?),
             target,
             tokens: Arc::default(),
+            limit: Arc::new(AtomicUsize::new(usize::MAX)),
         })
+    }
+
+    /// The entries the server takes at once, as far as this process learned it.
+    pub(super) fn limit(&self) -> Option<usize> {
+        let limit = self.limit.load(Ordering::Relaxed);
+        (limit < usize::MAX).then_some(limit)
+    }
+
+    /// The server said that more than this is too much.
+    pub(super) fn learn_limit(&self, entries: usize) {
+        self.limit.fetch_min(entries, Ordering::Relaxed);
     }
 
     /// The target.
@@ -141,20 +140,41 @@ impl Connection {
             .await
     }
 
-    /// Creates a resource unless one with the identifier exists.
+    /// Creates a resource unless one that fits the condition exists.
     pub async fn create(
         &self,
         kind: &str,
-        condition: &str,
+        condition: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
         let dress = |request: RequestBuilder| {
-            request
-                .header(CONTENT_TYPE, FHIR_JSON)
-                .header("If-None-Exist", condition)
-                .body(resource.compact())
+            let request = request.header(CONTENT_TYPE, FHIR_JSON);
+            let request = match condition {
+                Some(condition) => request.header("If-None-Exist", condition),
+                None => request,
+            };
+            request.body(resource.compact())
         };
         self.answer(Method::POST, &format!("/{kind}"), dress).await
+    }
+
+    /// Puts a resource in the place of a version of it.
+    pub(super) async fn replace(
+        &self,
+        reference: &str,
+        if_match: Option<&str>,
+        resource: &Node,
+    ) -> Result<Answer, Silence> {
+        let dress = |request: RequestBuilder| {
+            let request = request.header(CONTENT_TYPE, FHIR_JSON);
+            let request = match if_match {
+                Some(version) => request.header(IF_MATCH, version),
+                None => request,
+            };
+            request.body(resource.compact())
+        };
+        self.answer(Method::PUT, &format!("/{reference}"), dress)
+            .await
     }
 
     /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
@@ -166,8 +186,22 @@ impl Connection {
             .await
     }
 
-    /// Sends a transaction Bundle.
-    pub async fn transaction(&self, bundle: &Node) -> Result<Answer, Silence> {
+    /// Has a resource judged without storing it (FHIR R4, resource-operation-validate.html).
+    ///
+    /// # Errors
+    /// [`Silence`] when no answer came.
+    pub async fn validate(&self, kind: &str, resource: &Node) -> Result<Answer, Silence> {
+        let dress = |request: RequestBuilder| {
+            request
+                .header(CONTENT_TYPE, FHIR_JSON)
+                .body(resource.compact())
+        };
+        self.answer(Method::POST, &format!("/{kind}/$validate"), dress)
+            .await
+    }
+
+    /// Sends a Bundle of entries that are to be done.
+    pub async fn bundle(&self, bundle: &Node) -> Result<Answer, Silence> {
         let dress = |request: RequestBuilder| {
             request
                 .header(CONTENT_TYPE, FHIR_JSON)
@@ -289,6 +323,7 @@ async fn exchange(request: RequestBuilder) -> Result<Answer, Unanswered> {
         .get(RETRY_AFTER)
         .and_then(|value| value.to_str().ok());
     let retry_after = retry_after.map(str::to_owned);
+    let json = may_be_json(response.headers());
     let mut bytes = Vec::new();
     while let Some(chunk) = response
         .chunk()
@@ -300,7 +335,21 @@ async fn exchange(request: RequestBuilder) -> Result<Answer, Unanswered> {
         }
         bytes.extend_from_slice(&chunk);
     }
+    let bytes = if json { bytes } else { Vec::new() };
     Ok(Answer::read(status, bytes, retry_after))
+}
+
+/// "application/fhir+json" or "application/json" (FHIR R4, http.html#mime-type), with any parameters;
+/// what says that it is something else is not read, even where it looks like an answer. What does not
+/// say what it is, is judged by its content.
+fn may_be_json(headers: &HeaderMap) -> bool {
+    let Some(kind) = headers.get(CONTENT_TYPE) else {
+        return true;
+    };
+    let kind = kind.to_str().unwrap_or_default();
+    let kind = kind.split(';').next().unwrap_or_default().trim();
+    let kind = kind.to_ascii_lowercase();
+    kind.ends_with("/json") || kind.ends_with("+json")
 }
 
 const fn cut_off(cause: Cause) -> Unanswered {
@@ -310,55 +359,24 @@ const fn cut_off(cause: Cause) -> Unanswered {
     }
 }
 
-/// The cause that lies deepest tells most.
-fn cause_of(error: &reqwest::Error) -> Cause {
-    let mut cause = if error.is_timeout() {
-        Cause::Slow
-    } else {
-        Cause::Other
-    };
-    let mut next = error.source();
-    while let Some(one) = next {
-        if let Some(found) = one.downcast_ref::<io::Error>() {
-            match tls_within(found) {
-                Some(rustls::Error::InvalidCertificate(_)) => return Cause::Certificate,
-                Some(_) => return Cause::Tls,
-                None if found.kind() == io::ErrorKind::ConnectionRefused => return Cause::Refused,
-                None => {}
-            }
-        }
-        // The resolver has no type of its own to ask for.
-        if one.to_string().starts_with("dns error") {
-            cause = Cause::Name;
-        }
-        next = one.source();
-    }
-    cause
-}
-
-/// An I/O error hides what it was made from to whoever asks for its source.
-fn tls_within(error: &io::Error) -> Option<&rustls::Error> {
-    let within = error.get_ref()?;
-    within
-        .downcast_ref::<rustls::Error>()
-        .or_else(|| tls_within(within.downcast_ref::<io::Error>()?))
-}
-
 /// What a server says in an `OperationOutcome`, for the person who asks; it may repeat content.
 pub fn server_words(answer: &Answer) -> Private<String> {
-    let issues = answer
-        .body
-        .as_ref()
-        .map_or(&[][..], |body| body.open().items_of("issue"));
-    let said = issues.iter().filter_map(|issue| {
-        issue
-            .text_of("diagnostics")
-            .or_else(|| issue.at(&["details", "text"])?.text())
-    });
-    let said: Vec<&str> = said.collect();
-    Private::new(if said.is_empty() {
-        format!("the server answered {} and gave no reason", answer.status)
-    } else {
-        format!("the server answered {}: {}", answer.status, said.join("; "))
+    let body = answer.body.as_ref().map(Private::open);
+    Private::new(match body.and_then(outcome_words) {
+        None => format!("the server answered {} and gave no reason", answer.status),
+        Some(said) => format!("the server answered {}: {said}", answer.status),
     })
+}
+
+/// The words of an `OperationOutcome`; nothing where it says none.
+pub(super) fn outcome_words(outcome: &Node) -> Option<String> {
+    let said = outcome.items_of("issue").iter().filter_map(issue_words);
+    let said: Vec<&str> = said.collect();
+    (!said.is_empty()).then(|| said.join("; "))
+}
+
+/// The words of one issue of an `OperationOutcome`.
+pub fn issue_words(issue: &Node) -> Option<&str> {
+    let details = || issue.at(&["details", "text"])?.text();
+    issue.text_of("diagnostics").or_else(details)
 }

@@ -9,6 +9,7 @@ use crate::json::{Node, object, text};
 use crate::outbox::{Leased, Outcome};
 use crate::private::Private;
 use crate::record::REPORT;
+use crate::record::fitted::LeftOut;
 
 /// What has to be looked for.
 pub(super) struct Look<'a> {
@@ -24,6 +25,16 @@ pub(super) struct Seen {
     pub(super) found: Found,
     provenance: Option<Held>,
     references: References,
+}
+
+/// What an attempt sent.
+pub(super) struct Sent {
+    /// Resources that were stored.
+    pub(super) steps: usize,
+    /// Requests that carried them.
+    pub(super) requests: u32,
+    /// What the target does not get.
+    pub(super) left_out: LeftOut,
 }
 
 impl<'a> Look<'a> {
@@ -88,12 +99,10 @@ impl<'a> Look<'a> {
 }
 
 impl Seen {
-    pub(super) fn missing(&self, look: &Look<'_>) -> bool {
-        self.provenance.is_none()
-            || look
-                .identified
-                .iter()
-                .any(|(_, url, _)| !self.found.contains_key(*url))
+    /// True where one of its resources, by full URL, is there.
+    pub(super) fn shows(&self, look: &Look<'_>, url: &str) -> bool {
+        let is_provenance = look.provenance.is_some_and(|(name, _)| name == url);
+        self.found.contains_key(url) || (is_provenance && self.provenance.is_some())
     }
 
     /// What is left to send: what is missing is created; what a correction changes is replaced.
@@ -139,7 +148,7 @@ impl Seen {
     }
 
     /// The receipt: where everything lies, and what the server holds otherwise than it was sent.
-    pub(super) fn delivered(&self, look: &Look<'_>, sent: usize) -> Outcome {
+    pub(super) fn delivered(&self, look: &Look<'_>, sent: &Sent) -> Outcome {
         let mut resources = Vec::new();
         let mut drifts = Vec::new();
         for (_, url, resource) in &look.identified {
@@ -155,11 +164,20 @@ impl Seen {
             let resolved = send::resolve(resource, &self.references);
             drifts.extend(drift_rows(url, &compare::drift(&resolved, &held.resource)));
         }
-        let receipt = object([
-            ("sent", Node::Number(sent.to_string())),
+        let mut receipt = object([
+            ("sent", Node::Number(sent.steps.to_string())),
             ("resources", Node::List(resources)),
             ("drift", Node::List(drifts)),
         ]);
+        if sent.requests > 1 {
+            // What belongs together did not go together: that is told.
+            receipt.set("requests", Node::Number(sent.requests.to_string()));
+        }
+        if !sent.left_out.is_empty() {
+            let counts = sent.left_out.iter();
+            let counts = counts.map(|(name, count)| (*name, Node::Number(count.to_string())));
+            receipt.set("left_out", object(counts));
+        }
         Outcome::Delivered {
             receipt: receipt.compact(),
         }

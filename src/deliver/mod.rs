@@ -1,11 +1,13 @@
 //! Sent, answered, or not.
 //!
 //! Owns: one attempt at one item: the person gate, instruments, what is already there, the
-//! transaction, reading back, classification; retry times as a pure function. In: a leased item
-//! and a target. Out: an `Outcome`. Never: SQL, changing a statement it sends, a second POST
-//! without searching first.
+//! requests, reading back, classification; retry times as a pure function. In: a leased item
+//! and a target. Out: an `Outcome`. Never: SQL, changing a statement it sends, sending anything a
+//! second time without searching first.
 
+pub mod answer;
 pub mod attempt;
+pub mod cause;
 pub mod client;
 pub mod compare;
 pub mod gate;
@@ -14,12 +16,16 @@ pub mod held;
 pub mod http;
 mod look;
 mod parties;
+pub mod plan;
 pub mod retry;
+mod rounds;
 pub mod send;
 pub mod smart;
 
+use crate::deliver::plan::Sending;
 use crate::deliver::smart::Smart;
 use crate::private::Private;
+use crate::record::fitted::Fitting;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -42,6 +48,10 @@ pub struct Target {
     pub paused: bool,
     /// True where it gets the summary of a session as a report.
     pub report: bool,
+    /// How it is sent to.
+    pub sending: Sending,
+    /// What it wants otherwise than we make it.
+    pub fitting: Fitting,
     /// How it is reached.
     pub proxy: Proxy,
     /// Headers that every request carries: name and value.

@@ -158,7 +158,7 @@ async fn create_under_lane(
     }
     let answer = worker
         .connection
-        .create("Device", condition, resource)
+        .create("Device", Some(condition), resource)
         .await?;
     match answer.status {
         200..=299 => {

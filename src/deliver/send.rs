@@ -1,6 +1,5 @@
-//! Composing what is still to be sent, and reading the answer to it.
+//! Composing what is still to be sent.
 
-use crate::deliver::http::Answer;
 use crate::json::{Node, object, text};
 use std::collections::BTreeMap;
 
@@ -78,139 +77,92 @@ pub(super) enum Step {
     Replace(String, String, Option<String>, Node),
 }
 
-/// The transaction of the steps that are left.
-pub(super) fn bundle(steps: &[Step]) -> Node {
-    let entries = steps.iter().map(|step| {
-        let (full_url, resource, request) = match step {
-            Step::Create(full_url, kind, condition, resource) => {
-                let mut request = vec![("method", text("POST")), ("url", text(kind.clone()))];
-                request.extend(condition.clone().map(|c| ("ifNoneExist", text(c))));
-                (full_url, resource.clone(), request)
-            }
-            Step::Replace(full_url, reference, version, resource) => {
-                let id = reference.split('/').next_back().unwrap_or_default();
-                let mut resource = resource.clone();
-                resource.set("id", text(id));
-                let mut request = vec![("method", text("PUT")), ("url", text(reference.clone()))];
-                let if_match = version.as_ref().map(|version| format!("W/\"{version}\""));
-                request.extend(if_match.map(|if_match| ("ifMatch", text(if_match))));
-                (full_url, resource, request)
-            }
-        };
-        object([
-            ("fullUrl", text(full_url.clone())),
-            ("resource", resource),
-            ("request", object(request)),
-        ])
-    });
-    object([
-        ("resourceType", text("Bundle")),
-        ("type", text("transaction")),
-        ("entry", Node::List(entries.collect())),
-    ])
-}
-
-/// What an answer to a transaction means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Meaning {
-    /// Every entry was stored.
-    Stored,
-    /// The content was refused; nothing was stored.
-    Refused,
-    /// Nothing was stored; try later.
-    NotNow,
-    /// Signing in did not work; nothing was stored.
-    SignIn,
-    /// Nobody knows.
-    Unknown,
-}
-
-/// Classifies the answer to a transaction.
-///
-/// An answer that is no transaction-response, or one whose entries are not all stored, is unknown:
-/// some servers answer a transaction with the meaning of a batch. 409 and 412 come from somebody
-/// who wrote at the same time, so they too are settled by searching.
-pub fn meaning(answer: &Answer, steps: usize) -> Meaning {
-    match answer.status {
-        200..=299 => {
-            let body = answer.body.as_ref().map(crate::private::Private::open);
-            let whole = body.is_some_and(|body| {
-                body.text_of("type") == Some("transaction-response")
-                    && body.items_of("entry").len() == steps
-                    && body.items_of("entry").iter().all(entry_stored)
-            });
-            if whole {
-                Meaning::Stored
-            } else {
-                Meaning::Unknown
-            }
+impl Step {
+    pub(super) fn full_url(&self) -> &str {
+        match self {
+            Self::Create(full_url, ..) | Self::Replace(full_url, ..) => full_url,
         }
-        401 | 403 => Meaning::SignIn,
-        425 | 429 => Meaning::NotNow,
-        // A gateway may say 408 after it has passed the request on, as it may 503 below.
-        408 | 409 | 412 => Meaning::Unknown,
-        400..=499 => Meaning::Refused,
-        _ => Meaning::Unknown,
+    }
+
+    pub(super) const fn resource(&self) -> &Node {
+        match self {
+            Self::Create(_, _, _, resource) | Self::Replace(_, _, _, resource) => resource,
+        }
+    }
+
+    /// The resource as it stands in the body of a request: one that is replaced has its id.
+    pub(super) fn body(&self) -> Node {
+        let mut body = self.resource().clone();
+        if let Self::Replace(_, reference, ..) = self {
+            let id = reference.split('/').next_back().unwrap_or_default();
+            body.set("id", text(id));
+        }
+        body
     }
 }
 
-fn entry_stored(entry: &Node) -> bool {
-    let status = entry.at(&["response", "status"]).and_then(Node::text);
-    status.is_some_and(|status| status.starts_with('2'))
+/// How one request carries its steps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// A Bundle that is stored whole or not at all.
+    Transaction,
+    /// A Bundle whose entries stand each for itself.
+    Batch,
+    /// One resource.
+    Single,
+}
+
+/// "weak ETag": the version of a resource as a condition (FHIR R4, http.html#concurrency).
+pub(super) fn if_match(version: &str) -> String {
+    format!("W/\"{version}\"")
+}
+
+fn entry(step: &Step) -> Node {
+    let request = match step {
+        Step::Create(_, kind, condition, _) => {
+            let mut request = vec![("method", text("POST")), ("url", text(kind.clone()))];
+            request.extend(condition.clone().map(|c| ("ifNoneExist", text(c))));
+            request
+        }
+        Step::Replace(_, reference, version, _) => {
+            let mut request = vec![("method", text("PUT")), ("url", text(reference.clone()))];
+            let version = version.as_deref().map(if_match);
+            request.extend(version.map(|version| ("ifMatch", text(version))));
+            request
+        }
+    };
+    object([
+        ("fullUrl", text(step.full_url())),
+        ("resource", step.body()),
+        ("request", object(request)),
+    ])
+}
+
+/// The Bundle of some steps.
+pub(super) fn bundle(way: Way, steps: &[Step]) -> Node {
+    let kind = match way {
+        Way::Transaction => "transaction",
+        Way::Batch | Way::Single => "batch",
+    };
+    object([
+        ("resourceType", text("Bundle")),
+        ("type", text(kind)),
+        ("entry", Node::List(steps.iter().map(entry).collect())),
+    ])
+}
+
+/// Bytes of the body that carries one step alone.
+pub(super) fn size(way: Way, step: &Step) -> usize {
+    match way {
+        Way::Single => step.body().compact().len(),
+        Way::Transaction | Way::Batch => bundle(way, std::slice::from_ref(step)).compact().len(),
+    }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Answer, Meaning, References, meaning, resolve};
+    use super::{References, resolve};
     use crate::json::Node;
-    use crate::private::Private;
-
-    fn answer(status: u16, body: &str) -> Answer {
-        let body = Node::parse(body).ok().map(Private::new);
-        Answer {
-            status,
-            body,
-            retry_after: None,
-        }
-    }
-
-    #[test]
-    fn answers_mean_what_the_standard_says_and_doubt_is_unknown() {
-        let whole = r#"{"resourceType":"Bundle","type":"transaction-response",
-            "entry":[{"response":{"status":"201 Created"}}]}"#;
-        let batch = whole.replace("transaction-response", "batch-response");
-        let part = whole.replace("201 Created", "429 Too Many Requests");
-        let cases = [
-            (answer(200, whole), Meaning::Stored),
-            (answer(200, &batch), Meaning::Unknown),
-            (answer(200, &part), Meaning::Unknown),
-            (answer(200, "<html>"), Meaning::Unknown),
-            (answer(202, ""), Meaning::Unknown),
-            (answer(302, ""), Meaning::Unknown),
-            (answer(400, "{}"), Meaning::Refused),
-            (answer(401, ""), Meaning::SignIn),
-            (answer(409, "{}"), Meaning::Unknown),
-            (answer(412, "{}"), Meaning::Unknown),
-            (answer(413, ""), Meaning::Refused),
-            (answer(422, "{}"), Meaning::Refused),
-            (answer(429, ""), Meaning::NotNow),
-            (answer(500, "{}"), Meaning::Unknown),
-            (answer(502, ""), Meaning::Unknown),
-            (answer(503, ""), Meaning::Unknown),
-            (answer(504, ""), Meaning::Unknown),
-        ];
-        for (answer, expected) in cases {
-            assert_eq!(meaning(&answer, 1), expected, "{}", answer.status);
-        }
-    }
-
-    #[test]
-    fn an_answer_with_too_few_entries_is_unknown() {
-        let one = r#"{"resourceType":"Bundle","type":"transaction-response",
-            "entry":[{"response":{"status":"201"}}]}"#;
-
-        assert_eq!(meaning(&answer(200, one), 2), Meaning::Unknown);
-    }
 
     #[test]
     fn references_are_written_and_nothing_else_changes() {

@@ -57,14 +57,15 @@ impl Outbox {
         Ok(Some(leased.0))
     }
 
-    /// Notes that a transaction is about to leave. Needs the token of the lease; without it somebody
-    /// else holds the lane by now, and nothing may leave.
+    /// Notes that a request is about to leave, the first of an attempt or a further one. Needs the token
+    /// of the lease; without it somebody else holds the lane by now, and nothing may leave.
     ///
     /// # Errors
     /// [`OutboxError`] when the store fails.
     pub async fn about_to_send(
         &self,
         leased: &Leased,
+        first: bool,
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
         let (mut transaction, _begun) = self.begin(now).await?;
@@ -73,7 +74,7 @@ impl Outbox {
         let now = transaction.now(now).await?;
         let noted = query(
             "-- Outbox::about_to_send
-             UPDATE item SET sent_at = $2, sends = sends + 1
+             UPDATE item SET sent_at = $2, sends = sends + $4
              WHERE id = $1 AND state = 'sending' AND EXISTS
                (SELECT 1 FROM lane WHERE lane.target = item.target
                   AND lane.subject = item.subject AND lane.token = $3 AND lane.lease_until > $2)",
@@ -81,6 +82,7 @@ impl Outbox {
         .bind(leased.item.id.to_string())
         .bind(now.timestamp_millis())
         .bind(leased.token.to_string())
+        .bind(i64::from(first))
         .execute(&mut transaction)
         .await?;
         transaction.commit().await?;

@@ -6,6 +6,7 @@
 
 pub mod amend;
 mod build;
+pub mod fitted;
 mod r4;
 mod report;
 

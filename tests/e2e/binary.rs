@@ -59,6 +59,19 @@ impl Site {
         self
     }
 
+    /// A new state folder, with more settings of its target, whose leases and waits are short.
+    pub(crate) fn hasty_with(base: &str, settings: &str) -> Self {
+        let mut site = Self::new(base);
+        let state = site.path("state").display().to_string();
+        let text = format!(
+            "state = '{state}'\nlease_seconds = 6\n\n[[target]]\nname = 'record'\n\
+             base = '{base}'\nvisibility_seconds = 1\n{settings}\n"
+        );
+        fs::write(site.path("fascicle.toml"), text).expect("a file");
+        site.config = true;
+        site
+    }
+
     /// A new state folder, with a configuration whose leases and waits are long.
     pub(crate) fn unhurried(base: &str) -> Self {
         let mut site = Self::new(base);

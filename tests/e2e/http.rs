@@ -56,7 +56,8 @@ impl Request {
 
     /// Whether this only looks.
     pub(crate) fn looks(&self) -> bool {
-        self.method == "GET" || self.path.ends_with("/_search")
+        let asks = ["/_search", "/$validate"];
+        self.method == "GET" || asks.iter().any(|end| self.path.ends_with(end))
     }
 
     /// As written to a server: it closes the connection after its answer.

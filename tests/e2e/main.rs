@@ -33,6 +33,7 @@ mod random;
 mod refused;
 mod report;
 mod restored;
+mod sending;
 mod server;
 mod service;
 mod sign_in;

@@ -10,7 +10,8 @@ use crate::tls::{Tls, Tunnel};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use fascicle::config::Settings;
-use fascicle::deliver::http::{Cause, Connection};
+use fascicle::deliver::cause::Cause;
+use fascicle::deliver::http::Connection;
 use serde_json::json;
 use std::os::unix::fs::PermissionsExt as _;
 

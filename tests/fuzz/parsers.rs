@@ -13,12 +13,13 @@ use fascicle::app::{statement, words};
 use fascicle::catalogue::overlay::Overlay;
 use fascicle::catalogue::{Catalogue, TableFile};
 use fascicle::config::Settings;
+use fascicle::deliver::answer::{Meaning, meaning};
 use fascicle::deliver::compare::drift;
 use fascicle::deliver::gate::{Expected, person};
 use fascicle::deliver::held::matches;
 use fascicle::deliver::http::{Answer, server_words};
+use fascicle::deliver::plan::Mode;
 use fascicle::deliver::retry::retry_after as wait;
-use fascicle::deliver::send::{Meaning, meaning};
 use fascicle::exact::{Exact, NotExact};
 use fascicle::intake::sheet::Sheet;
 use fascicle::intake::sheet::write::{Columns, Writer};
@@ -423,7 +424,7 @@ pub fn statement(bytes: &[u8]) {
     let Some(body) = &answer.body else {
         return;
     };
-    let lines = statement::read(body.open(), true);
+    let lines = statement::read(body.open(), true, Mode::Transaction);
     assert!(!lines.is_empty());
     for line in lines {
         assert!(

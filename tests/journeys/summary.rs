@@ -50,7 +50,7 @@ impl Ward {
         let connection = Connection::new(settings.targets[0].clone()).expect("a client");
         let person = Node::parse(PERSON).expect("JSON");
         let known = "identifier=https%3A%2F%2Finvented-clinic.example%2Fpatients%7CTEST-0001";
-        let put = connection.create("Patient", known, &person).await;
+        let put = connection.create("Patient", Some(known), &person).await;
         assert_eq!(put.expect("an answer").status, 201);
         let delivery = Delivery {
             outbox,
