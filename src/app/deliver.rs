@@ -2,6 +2,7 @@
 
 use crate::clock::Clock;
 use crate::deliver::attempt::{Worker, attempt};
+use crate::deliver::breaker::{Leave, Sign, Turn};
 use crate::deliver::http::Connection;
 use crate::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -38,13 +39,30 @@ impl Delivery {
         if self.connection.target().paused {
             return Ok(false);
         }
+        let breaker = self.connection.breaker();
+        let leave = breaker.ask(self.clock.now());
+        if leave == Leave::No {
+            return Ok(false);
+        }
+        let attempted = self.attempted().await;
+        let Ok(Some((sign, reason))) = attempted else {
+            breaker.give_back(leave);
+            return attempted.map(|_nothing_due| false);
+        };
+        let turn = breaker.tell(sign, leave, self.clock.now());
+        self.turned(turn, sign, &reason).await?;
+        Ok(true)
+    }
+
+    /// One attempt: what it says of the target, and its code; nothing where none is due.
+    async fn attempted(&self) -> Result<Option<(Sign, String)>, OutboxError> {
         let target = &self.connection.target().name;
         // Before the claim: a clock that runs ahead of that of the store cuts work off too early, never
         // too late.
         let before = self.clock.now();
         let claimed = self.outbox.claim(target, self.lease, before).await?;
         let Some(mut leased) = claimed else {
-            return Ok(false);
+            return Ok(None);
         };
         let worker = Worker {
             outbox: &self.outbox,
@@ -56,7 +74,7 @@ impl Delivery {
             lease: self.lease,
             random: fastrand::u64(0..1000),
         };
-        let outcome = attempt(&worker, &mut leased).await?;
+        let (outcome, sign) = attempt(&worker, &mut leased).await?;
         let kept = self
             .outbox
             .finish(&leased, &outcome, self.clock.now())
@@ -73,7 +91,35 @@ impl Delivery {
             kept,
             "attempt ended"
         );
-        Ok(true)
+        Ok(Some((sign, reason.to_owned())))
+    }
+
+    /// Notes where the target begins to be left alone, and where it goes on.
+    async fn turned(&self, turn: Turn, sign: Sign, reason: &str) -> Result<(), OutboxError> {
+        let target = &self.connection.target().name;
+        let now = self.clock.now();
+        match turn {
+            Turn::Opened(until, failures) => {
+                let until = until.to_rfc3339();
+                tracing::warn!(target = %target, failures, reason, until, "target is left alone");
+                let noted = self.outbox.leave_alone(target, failures, reason, now);
+                noted.await?;
+            }
+            Turn::StillOpen(until) => {
+                let until = until.to_rfc3339();
+                tracing::warn!(target = %target, reason, until, "target is still left alone");
+            }
+            Turn::Closed => {
+                tracing::info!(target = %target, "target goes on");
+                self.outbox.go_on(target, now).await?;
+            }
+            // A process that ended while it left the target alone could not note its end.
+            Turn::Same if sign == Sign::Works && self.connection.breaker().first_sign() => {
+                self.outbox.go_on(target, now).await?;
+            }
+            Turn::Same => {}
+        }
+        Ok(())
     }
 
     /// Works until it is told to stop; an attempt that runs then is finished first.

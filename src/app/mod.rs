@@ -4,6 +4,7 @@
 //! settings. Out: results that both the command line and the pages show. Never: speaks HTTP to a
 //! browser, prints, ends the process.
 
+pub mod alert;
 mod as_set;
 pub mod beside;
 pub mod deliver;
@@ -15,6 +16,7 @@ pub mod held;
 mod needs;
 pub mod reasons;
 mod rows;
+pub mod sheet;
 pub mod shown;
 mod sign_in;
 pub mod statement;
@@ -22,6 +24,7 @@ pub mod submit;
 pub mod summary;
 pub mod tables;
 pub mod target;
+pub mod urgent;
 pub mod view;
 pub mod words;
 pub mod worksheet;

@@ -6,7 +6,7 @@ use crate::app::reasons;
 use crate::app::words::Behind;
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
-use crate::outbox::{Item, TargetHeld, TrailRow};
+use crate::outbox::{Item, LeftAlone, TargetHeld, TrailRow};
 use crate::problem::Problem;
 
 /// A count as a number.
@@ -30,6 +30,10 @@ pub fn item(item: &Item) -> Node {
     if let Some(reason) = &item.reason {
         members.push(("reason", text(reason.clone())));
         members.push(("meaning", text(reasons::sentence(reason))));
+    }
+    if !item.urgent.is_empty() {
+        let codes = item.urgent.iter().map(|code| text(code.clone()));
+        members.push(("urgent", Node::List(codes.collect())));
     }
     let words = item.words.as_ref();
     members.extend(words.map(|words| ("words", text(words.open().clone()))));
@@ -100,7 +104,7 @@ pub fn trail_row(row: &TrailRow) -> Node {
 }
 
 /// One target as the store knows it.
-pub fn target(held: &TargetHeld) -> Node {
+pub fn target(held: &TargetHeld, left_alone: Option<&LeftAlone>) -> Node {
     let counts = held
         .counts
         .iter()
@@ -112,6 +116,15 @@ pub fn target(held: &TargetHeld) -> Node {
     ];
     let oldest = held.oldest_open.map(|at| text(at.to_rfc3339()));
     members.push(("oldest_open", oldest.unwrap_or(Node::Null)));
+    members.extend(left_alone.map(|left| {
+        let left = object([
+            ("since", text(left.since.to_rfc3339())),
+            ("failures", number(left.failures)),
+            ("reason", text(left.reason.clone())),
+            ("meaning", text(reasons::sentence(&left.reason))),
+        ]);
+        ("left_alone", left)
+    }));
     let paused = held.paused.as_ref();
     members.extend(paused.map(|words| ("decided", text(words.open().clone()))));
     object(members)

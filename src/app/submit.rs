@@ -2,6 +2,7 @@
 
 use crate::app::earlier::of_document;
 use crate::app::encode::{Earlier, Encoded, Held, encode};
+use crate::app::urgent;
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::intake::draft::PrecautionDraft;
@@ -58,7 +59,8 @@ pub async fn submit(
     let encoding = |before: Before| {
         let encoded = encode(text, &earlier(&before, catalogue), catalogue, now)?;
         told.clone_from(&encoded.told);
-        Ok(new(encoded, catalogue))
+        let urgent = urgent::of(&encoded, &before);
+        Ok(new(encoded, catalogue, urgent))
     };
     let accepted = outbox.accept(&key, targets, now, encoding).await?;
     Ok(match accepted {
@@ -136,7 +138,7 @@ fn version_of(document: &str, record: &str) -> VersionBefore {
     }
 }
 
-fn new(encoded: Encoded, catalogue: &Catalogue) -> New {
+fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> New {
     let stated = Node::parse(&encoded.canonical).ok();
     let stated = stated
         .as_ref()
@@ -158,6 +160,7 @@ fn new(encoded: Encoded, catalogue: &Catalogue) -> New {
         });
     New {
         precautions: precautions.collect(),
+        urgent,
         checked: encoded.checked,
         document: encoded.canonical,
         tables: Tables {

@@ -350,6 +350,15 @@ pub(super) struct QueueOptions {
     /// Let a paused target go on.
     #[arg(long, value_name = "TARGET", requires_all = ["why", "by"], group = "decision")]
     pub(super) resume: Option<String>,
+    /// Write a page of a delivery to print, for telling the treating team of it by telephone or in person.
+    /// It holds what the session says of the person; only you may read the file.
+    #[arg(long, value_name = "ITEM", requires = "out", group = "decision")]
+    pub(super) sheet: Option<Uuid>,
+    /// Where the page is written, as HTML; a file that is there is not overwritten.
+    #[arg(long, value_name = "FILE", requires = "sheet")]
+    pub(super) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) own: OwnTables,
     /// Who decides: kept with the decision, its hash in the trail.
     #[arg(long, value_name = "PERSON")]
     pub(super) by: Option<String>,

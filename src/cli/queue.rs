@@ -1,14 +1,20 @@
 //! `queue`: what waits, why, since when; and what a person decides.
 
-use crate::app::{reasons, shown};
+use crate::app::urgent::age;
+use crate::app::{reasons, sheet, shown};
 use crate::cli::arguments::QueueOptions;
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, report, settings};
+use crate::cli::{Ended, documents, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::config::Settings;
 use crate::json::Node;
 use crate::outbox::{Decision, Item, Outbox, Pausing, State, WantedItems};
+use crate::problem::file_words;
+use std::fs::OpenOptions;
 use std::io::{self, Write};
+use std::os::unix::fs::OpenOptionsExt;
+use std::path::Path;
+use uuid::Uuid;
 
 pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
     let settings = settings::settings(&options.place)?;
@@ -24,6 +30,9 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
         .map(|id| (id, Decision::Release))
         .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
     let mut out = io::stdout();
+    if let (Some(id), Some(path)) = (options.sheet, &options.out) {
+        return print_sheet(options, &settings, &outbox, (id, path)).await;
+    }
     if let Some((id, decision)) = decision {
         let done = outbox
             .decide(id, &decision, (by, why), MachineClock.now())
@@ -46,11 +55,59 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
         if items.is_empty() {
             writeln!(out, "{}", nothing(options))?;
         }
-        for item in &items {
+        // What is urgent and not there stands first.
+        let (urgent, others): (Vec<&Item>, Vec<&Item>) = items.iter().partition(|item| waits(item));
+        for item in urgent.into_iter().chain(others) {
             print_item(&mut out, item)?;
         }
     }
     outbox.close().await;
+    Ok(Ended::Done)
+}
+
+/// True for what is urgent and not known to be at the record server.
+fn waits(item: &Item) -> bool {
+    !item.urgent.is_empty() && !item.state.is_done()
+}
+
+async fn print_sheet(
+    options: &QueueOptions,
+    settings: &Settings,
+    outbox: &Outbox,
+    (id, path): (Uuid, &Path),
+) -> anyhow::Result<Ended> {
+    let own = settings::own_tables(&options.own, settings);
+    let catalogue = documents::tables(own, &settings.reference_tables)?;
+    let mut out = io::stdout();
+    let item = outbox.item(id).await?;
+    let item = item.ok_or_else(|| Mistake("there is no delivery of this id".to_owned()))?;
+    let page = sheet::sheet(outbox, &catalogue, &item, MachineClock.now()).await?;
+    outbox.close().await;
+    let page = match page {
+        Ok(page) => page,
+        Err(why) => {
+            writeln!(out, "{why}: nothing was written")?;
+            return Ok(Ended::Problems);
+        }
+    };
+    // It is about a person.
+    let file = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o600)
+        .open(path);
+    let mut file = file.map_err(|cause| {
+        Mistake(format!(
+            "the page cannot be written: {}",
+            file_words(cause.kind())
+        ))
+    })?;
+    file.write_all(page.as_bytes())?;
+    writeln!(
+        out,
+        "{}: a page to print, about a person; delete it when it was told",
+        path.display()
+    )?;
     Ok(Ended::Done)
 }
 
@@ -150,6 +207,17 @@ async fn print_paused(
             writeln!(out, "target {}: {}", target.name, words.open())?;
         }
     }
+    for (target, left) in outbox.left_alone().await? {
+        writeln!(
+            out,
+            "target {target}: left alone since {} after {} failures in a row; one attempt at a time finds \
+             out whether it works again\n  reason: {}: {}",
+            left.since.to_rfc3339(),
+            left.failures,
+            left.reason,
+            reasons::sentence(&left.reason)
+        )?;
+    }
     for target in settings.targets.iter().filter(|target| target.paused) {
         writeln!(out, "target {}: paused by the settings", target.name)?;
     }
@@ -167,6 +235,7 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
         item.version,
         item.target
     )?;
+    print_urgent(out, item)?;
     if let Some(receipt) = item
         .receipt
         .as_deref()
@@ -204,6 +273,26 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
             item.id
         )?,
         State::Delivered | State::Dropped => {}
+    }
+    Ok(())
+}
+
+fn print_urgent(out: &mut dyn Write, item: &Item) -> io::Result<()> {
+    if waits(item) {
+        writeln!(
+            out,
+            "  URGENT ({}), not delivered for {}: tell the treating team by telephone or in person; a page to \
+             print: `fascicle queue --sheet {} --out FILE`",
+            item.urgent.join(", "),
+            age(item.accepted_at, MachineClock.now()),
+            item.id
+        )?;
+    } else if !item.urgent.is_empty() && item.state == State::Delivered {
+        writeln!(
+            out,
+            "  urgent ({}): nobody is known to have seen it; tell the treating team yourself",
+            item.urgent.join(", ")
+        )?;
     }
     Ok(())
 }

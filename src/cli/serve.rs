@@ -1,5 +1,6 @@
 //! `serve`: the service, until it is told to stop.
 
+use crate::app::alert::Alerting;
 use crate::cli::arguments::ServeOptions;
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, practice, settings};
@@ -57,6 +58,13 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
             working.spawn(async move { delivery.until_stopped(stopped).await });
         }
     }
+    let alerting = Alerting {
+        outbox: outbox.clone(),
+        alerts: settings.alerts.clone(),
+        clock: Arc::new(MachineClock),
+    };
+    let stopped_too = stopped.clone();
+    working.spawn(async move { alerting.until_stopped(stopped_too).await });
     let asked = tokio::spawn(async move {
         practice::stopped().await;
         stop.send_replace(true);

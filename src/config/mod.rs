@@ -3,10 +3,12 @@
 //! Owns: one settings struct, unknown keys refused, secrets by file name only. In: TOML text.
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
+pub mod alerts;
 mod sending;
 pub mod serve;
 mod target;
 
+use crate::config::alerts::{Alerts, AlertsFile};
 use crate::config::serve::{Serve, ServeFile};
 use crate::config::target::TargetFile;
 use crate::deliver::{SignIn, Target};
@@ -31,6 +33,8 @@ pub struct Settings {
     pub targets: Vec<Target>,
     /// How the service listens.
     pub serve: Serve,
+    /// When and how somebody is alerted.
+    pub alerts: Alerts,
 }
 
 /// What is wrong with a configuration file.
@@ -48,6 +52,9 @@ pub enum ConfigError {
     /// The store cannot be where it is said to be.
     #[error("state {0}")]
     State(NoPlace),
+    /// Nobody can be alerted like this.
+    #[error("alerts: {0}")]
+    Alerts(&'static str),
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),
@@ -65,6 +72,7 @@ struct File {
     #[serde(default)]
     reference_tables: Vec<String>,
     serve: Option<ServeFile>,
+    alerts: Option<AlertsFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
 }
@@ -100,6 +108,7 @@ impl Settings {
             tables: file.tables,
             reference_tables: file.reference_tables,
             serve: serve::read(file.serve)?,
+            alerts: alerts::read(file.alerts)?,
             targets,
         })
     }
@@ -115,6 +124,7 @@ impl Settings {
             tables: None,
             reference_tables: Vec::new(),
             serve: Serve::default(),
+            alerts: Alerts::default(),
             targets: vec![target::single(base, sign_in)?],
         })
     }

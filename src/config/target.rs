@@ -2,6 +2,7 @@
 
 use crate::config::ConfigError;
 use crate::config::sending::{self, ModeFile, NotTestedFile};
+use crate::deliver::breaker::Limits;
 use crate::deliver::plan::Sending;
 use crate::deliver::smart::{SCOPES, Smart};
 use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
@@ -46,6 +47,10 @@ pub(super) struct TargetFile {
     pub(super) coding_order: Vec<String>,
     #[serde(default)]
     pub(super) not_tested: NotTestedFile,
+    #[serde(default = "breaker_failures")]
+    breaker_failures: u32,
+    #[serde(default = "breaker_seconds")]
+    breaker_seconds: u64,
     proxy: Option<String>,
     proxy_secret_file: Option<PathBuf>,
     #[serde(default)]
@@ -84,6 +89,14 @@ const fn visibility_seconds() -> u64 {
     60
 }
 
+const fn breaker_failures() -> u32 {
+    5
+}
+
+const fn breaker_seconds() -> u64 {
+    30
+}
+
 /// Headers that are ours to set, and why nobody else may: whole names, and beginnings that end in
 /// a hyphen.
 const OURS: [(&str, &str); 15] = [
@@ -120,6 +133,10 @@ pub(super) fn single(base: &str, sign_in: SignIn) -> Result<Target, ConfigError>
         paused: false,
         report: false,
         sending: Sending::default(),
+        breaker: Limits {
+            failures: breaker_failures(),
+            pause: Duration::from_secs(breaker_seconds()),
+        },
         fitting: Fitting::default(),
         proxy: Proxy::Environment,
         headers: Vec::new(),
@@ -137,6 +154,10 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
     }
     Ok(Target {
         sending: sending::sending(&file)?,
+        breaker: Limits {
+            failures: file.breaker_failures,
+            pause: Duration::from_secs(file.breaker_seconds.clamp(1, 900)),
+        },
         fitting: sending::fitting(&file)?,
         base: address(&file.name, &file.base)?,
         proxy: proxy(&file.name, file.proxy, file.proxy_secret_file)?,

@@ -1,6 +1,7 @@
 //! One attempt at one item.
 
 use crate::clock::Clock;
+use crate::deliver::breaker::{self, Sign};
 use crate::deliver::gate;
 use crate::deliver::guard;
 use crate::deliver::held::Trouble;
@@ -68,12 +69,16 @@ impl From<OutboxError> for Early {
 /// Makes one attempt, cut off before the lease ends.
 ///
 /// Before anything is sent the server is searched for what it already holds; what is there is
-/// never created again. After sending, everything is read back.
+/// never created again. After sending, everything is read back. Beside the outcome stands what it says
+/// of the target as such.
 ///
 /// # Errors
 /// [`OutboxError`] when the store fails; the item stays in sending and becomes unknown with the
 /// end of its lease.
-pub async fn attempt(worker: &Worker<'_>, leased: &mut Leased) -> Result<Outcome, OutboxError> {
+pub async fn attempt(
+    worker: &Worker<'_>,
+    leased: &mut Leased,
+) -> Result<(Outcome, Sign), OutboxError> {
     let progress = Progress::default();
     let left = (leased.until - worker.clock.now())
         .to_std()
@@ -86,12 +91,27 @@ pub async fn attempt(worker: &Worker<'_>, leased: &mut Leased) -> Result<Outcome
         Err(_cut_off) if progress.is_open() => unknown(worker, leased, "attempt.cut-off", None),
         Err(_cut_off) => later(worker, leased, "attempt.cut-off", None),
     };
+    let sign = if progress.was_answered() {
+        Sign::Works
+    } else {
+        breaker::sign_of(code(&outcome))
+    };
     if progress.has_stored() {
         // Part of it is there: what the server made of it is not somebody else's, and it may take a
         // while to show.
         leased.sent_before = Some(worker.clock.now());
     }
-    Ok(outcome)
+    Ok((outcome, sign))
+}
+
+fn code(outcome: &Outcome) -> &str {
+    match outcome {
+        Outcome::Delivered { .. } => "",
+        Outcome::Refused { reason, .. }
+        | Outcome::Unknown { reason, .. }
+        | Outcome::Later { reason, .. }
+        | Outcome::Waiting { reason, .. } => reason,
+    }
 }
 
 fn end(

@@ -4,6 +4,7 @@
     reason = "secrets are read from the files a site names"
 )]
 
+use crate::deliver::breaker::Breaker;
 use crate::deliver::cause::{Cause, cause_of};
 use crate::deliver::client::{self, Clients, NoClient};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
@@ -33,6 +34,7 @@ pub struct Connection {
     tokens: Arc<Tokens>,
     /// Entries the server took at most, once it said that there were too many.
     limit: Arc<AtomicUsize>,
+    breaker: Arc<Breaker>,
 }
 
 /// What a server answered.
@@ -105,10 +107,16 @@ impl Connection {
     pub fn new(target: Target) -> Result<Self, NoClient> {
         Ok(Self {
             clients: Arc::new(Clients::of(&target)?),
+            breaker: Arc::new(Breaker::new(target.breaker)),
             target,
             tokens: Arc::default(),
             limit: Arc::new(AtomicUsize::new(usize::MAX)),
         })
+    }
+
+    /// What says when the target is left alone; shared by all who work on it in this process.
+    pub fn breaker(&self) -> &Breaker {
+        &self.breaker
     }
 
     /// The entries the server takes at once, as far as this process learned it.

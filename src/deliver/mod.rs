@@ -7,6 +7,7 @@
 
 pub mod answer;
 pub mod attempt;
+pub mod breaker;
 pub mod cause;
 pub mod client;
 pub mod compare;
@@ -21,7 +22,9 @@ pub mod retry;
 mod rounds;
 pub mod send;
 pub mod smart;
+pub mod webhook;
 
+use crate::deliver::breaker::Limits;
 use crate::deliver::plan::Sending;
 use crate::deliver::smart::Smart;
 use crate::private::Private;
@@ -50,6 +53,8 @@ pub struct Target {
     pub report: bool,
     /// How it is sent to.
     pub sending: Sending,
+    /// When it is left alone.
+    pub breaker: Limits,
     /// What it wants otherwise than we make it.
     pub fitting: Fitting,
     /// How it is reached.

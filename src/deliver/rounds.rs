@@ -22,6 +22,8 @@ pub(super) struct Progress {
     open: AtomicBool,
     /// True once something of this attempt was stored.
     stored: AtomicBool,
+    /// True where the server answered and it is our own wait that ended the attempt.
+    answered: AtomicBool,
 }
 
 impl Progress {
@@ -31,6 +33,10 @@ impl Progress {
 
     pub(super) fn has_stored(&self) -> bool {
         self.stored.load(Ordering::SeqCst)
+    }
+
+    pub(super) fn was_answered(&self) -> bool {
+        self.answered.load(Ordering::SeqCst)
     }
 
     fn set_open(&self, open: bool) {
@@ -85,6 +91,7 @@ impl Sender<'_> {
                 return Ok(seen.delivered(look, &sent));
             }
             if let Some(outcome) = self.too_early(&steps) {
+                self.progress.answered.store(true, Ordering::SeqCst);
                 return Ok(outcome);
             }
             let before = stored.len();

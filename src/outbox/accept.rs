@@ -72,6 +72,8 @@ pub struct New {
     pub tables: Tables,
     /// Its precautions.
     pub precautions: Vec<StatedPrecaution>,
+    /// Codes of what is urgent in it.
+    pub urgent: Vec<String>,
 }
 
 /// Why nothing was accepted: the store's reason, or the reason of the encoding.
@@ -191,8 +193,8 @@ async fn keep_session(
         "-- accept::keep_session
          INSERT INTO session
            (source, id, version, subject, document, document_sha256, record, accepted_at,
-            examined_at, withdrawn)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
+            examined_at, withdrawn, urgent)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -204,6 +206,7 @@ async fn keep_session(
     .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
     .bind(key.examined_at)
     .bind(key.withdrawn)
+    .bind((!new.urgent.is_empty()).then(|| new.urgent.join(",")))
     .execute(&mut *connection)
     .await?;
     let own = new.tables.own_files.iter();

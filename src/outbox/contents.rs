@@ -45,6 +45,7 @@ pub(super) const TABLES: &[Table] = &[
             ("examined_at", Number),
             ("withdrawn", Flag),
             ("accepted_at", Text),
+            ("urgent", Text),
         ],
     },
     Table {

@@ -6,6 +6,7 @@
 //! the meaning of what it keeps, a transaction that is open while we wait on the network.
 
 pub mod accept;
+pub mod alarm;
 pub mod contents;
 mod engine;
 mod hand;
@@ -22,6 +23,7 @@ mod sqlite;
 mod state;
 mod target;
 pub mod trail;
+mod turns;
 pub mod verify;
 mod work;
 
@@ -153,6 +155,8 @@ pub struct Item {
     pub receipt: Option<String>,
     /// When the session was accepted.
     pub accepted_at: DateTime<Utc>,
+    /// Codes of what is urgent in the session; empty where nothing is.
+    pub urgent: Vec<String>,
     /// The item at the head of its lane, when that is another one that does not move by itself.
     pub behind: Option<Uuid>,
     /// What persons decided about it, by whom and why.
@@ -198,6 +202,17 @@ pub struct TargetHeld {
     pub counts: BTreeMap<State, i64>,
     /// When the oldest session was accepted that is not done.
     pub oldest_open: Option<DateTime<Utc>>,
+}
+
+/// A target that is left alone because it failed again and again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftAlone {
+    /// Since when.
+    pub since: DateTime<Utc>,
+    /// How often in a row it had failed.
+    pub failures: u32,
+    /// Code of the last failure.
+    pub reason: String,
 }
 
 /// What came of pausing a target, or of letting it go on.

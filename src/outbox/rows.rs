@@ -12,6 +12,7 @@ macro_rules! item_columns {
         "item.id, item.target, item.subject, item.number, item.session, item.version, \
          item.state, item.attempts, item.due_at, item.sent_at, item.sends, item.reason, \
          item.words, item.confirmed, item.decided, item.receipt, session.accepted_at, \
+         session.urgent, \
          (SELECT head.id FROM item AS head \
           WHERE head.target = item.target AND head.subject = item.subject \
             AND head.number < item.number \
@@ -35,6 +36,10 @@ pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
         words: row.try_get::<Option<String>>("words")?.map(Private::new),
         receipt: row.try_get("receipt")?,
         accepted_at: written(row.try_get("accepted_at")?)?,
+        urgent: row
+            .try_get::<Option<&str>>("urgent")?
+            .map(|codes| codes.split(',').map(str::to_owned).collect())
+            .unwrap_or_default(),
         behind: row
             .try_get::<Option<&str>>("behind")?
             .map(uuid)

@@ -32,14 +32,26 @@ const SQLITE: &[Step] = &[
         "generations",
         include_str!("migrations/sqlite/0003_generations.sql"),
     ),
+    step(
+        4,
+        "urgent",
+        include_str!("migrations/sqlite/0004_urgent.sql"),
+    ),
 ];
 
 /// It begins with the generation in which the engine came.
-const POSTGRES: &[Step] = &[step(
-    3,
-    "spine",
-    include_str!("migrations/postgres/0003_spine.sql"),
-)];
+const POSTGRES: &[Step] = &[
+    step(
+        3,
+        "spine",
+        include_str!("migrations/postgres/0003_spine.sql"),
+    ),
+    step(
+        4,
+        "urgent",
+        include_str!("migrations/postgres/0004_urgent.sql"),
+    ),
+];
 
 /// What a binary knows of the schema.
 #[derive(Debug, Clone)]

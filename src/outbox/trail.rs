@@ -90,6 +90,20 @@ async fn append(connection: &mut Transaction, mut row: TrailRow) -> Result<(), O
     Ok(())
 }
 
+/// Keeps others from adding rows until the transaction ends, so that what was read of the trail still
+/// holds when a row is added.
+pub(super) async fn hold_end(connection: &mut Transaction) -> Result<(), OutboxError> {
+    if matches!(connection, Transaction::Postgres(_)) {
+        query(
+            "-- trail::hold_end
+             SELECT number FROM trail_end FOR UPDATE",
+        )
+        .fetch_one(connection)
+        .await?;
+    }
+    Ok(())
+}
+
 /// Takes the number of the next row, and with it the end of the trail until the transaction ends.
 /// `SQLite` has its one write lock, and gives the number itself.
 async fn next_number(connection: &mut Transaction) -> Result<Option<i64>, OutboxError> {

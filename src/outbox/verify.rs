@@ -41,6 +41,9 @@ impl Passed {
         self.found = self.found || expected == Some(row.sha256.as_str());
         let of_session = row.of_session();
         self.last_hash = row.sha256;
+        if TELLS_ONLY.contains(&row.event.as_str()) {
+            return;
+        }
         if let Some(item) = row.item {
             self.of_item.insert(item, row.event);
         } else if let Some(target) = row.target.filter(|_| !of_session) {
@@ -150,6 +153,9 @@ async fn targets(snapshot: &mut Transaction, passed: &Passed) -> Result<Vec<Stri
     }
     Ok(faults)
 }
+
+/// Events that tell of something and change no state.
+const TELLS_ONLY: [&str; 3] = ["alerted", "breaker-opened", "breaker-closed"];
 
 /// True when an event is the last that leads to a state.
 fn tells(event: &str, state: State) -> bool {

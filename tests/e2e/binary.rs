@@ -4,6 +4,7 @@
 use crate::document::Document;
 use fascicle::json::Node;
 use std::fs;
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::{Child, Command, Output, Stdio};
 use tempfile::TempDir;
@@ -70,6 +71,16 @@ impl Site {
         fs::write(site.path("fascicle.toml"), text).expect("a file");
         site.config = true;
         site
+    }
+
+    /// More of the configuration, behind the last target.
+    pub(crate) fn add_settings(&self, text: &str) {
+        let file = fs::OpenOptions::new()
+            .append(true)
+            .open(self.path("fascicle.toml"));
+        let mut file = file.expect("a configuration");
+        file.write_all(format!("\n{text}\n").as_bytes())
+            .expect("written");
     }
 
     /// A new state folder, with a configuration whose leases and waits are long.
@@ -210,8 +221,11 @@ impl Site {
         let mut open: Option<&str> = None;
         let mut wrong = 0;
         let mut order: Vec<&str> = Vec::new();
-        for row in trail {
-            let session = row.text_of("session").expect("a session");
+        for row in &trail {
+            // A row about the target as such has none.
+            let Some(session) = row.text_of("session") else {
+                continue;
+            };
             match row.text_of("event") {
                 Some("queued") if !order.contains(&session) && row_number(row) => {
                     order.push(session);

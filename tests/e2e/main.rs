@@ -24,6 +24,7 @@ mod http;
 mod kept;
 mod killed;
 mod late;
+mod left_alone;
 mod lost_answer;
 mod nodes;
 mod person;
@@ -43,6 +44,7 @@ mod swallowed;
 mod tls;
 mod together;
 mod twice;
+mod urgent;
 mod way;
 
 #[path = "../support/sessions.rs"]

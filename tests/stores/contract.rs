@@ -70,7 +70,10 @@ async fn an_ended_lease_makes_its_item_unknown_and_its_first_worker_powerless(en
     let other = store.other_node().await;
     accepted(&store.outbox, 1, 1).await;
     let slow = claim(&store.outbox, SHORT).await.expect("the lane");
-    let sent = store.outbox.about_to_send(&slow, MachineClock.now()).await;
+    let sent = store
+        .outbox
+        .about_to_send(&slow, true, MachineClock.now())
+        .await;
     assert!(sent.expect("the store answers"));
     assert!(claim(&other, LONG).await.is_none());
 
@@ -78,7 +81,10 @@ async fn an_ended_lease_makes_its_item_unknown_and_its_first_worker_powerless(en
     let next = claim(&other, LONG).await.expect("the lane");
 
     assert!(next.unknown && next.sent_before.is_some() && next.sends == 1);
-    let late = store.outbox.about_to_send(&slow, MachineClock.now()).await;
+    let late = store
+        .outbox
+        .about_to_send(&slow, true, MachineClock.now())
+        .await;
     assert!(!late.expect("the store answers"));
     assert!(!delivered(&store.outbox, &slow).await);
     assert!(delivered(&other, &next).await);
@@ -103,7 +109,10 @@ async fn nothing_leaves_once_the_lease_has_ended_even_if_nobody_took_the_lane(en
     let slow = claim(&store.outbox, SHORT).await.expect("the lane");
 
     tokio::time::sleep(SHORT.whole + Duration::from_millis(50)).await;
-    let late = store.outbox.about_to_send(&slow, MachineClock.now()).await;
+    let late = store
+        .outbox
+        .about_to_send(&slow, true, MachineClock.now())
+        .await;
 
     assert!(!late.expect("the store answers"));
     let item = store.outbox.item(slow.item.id).await.expect("an answer");
@@ -221,7 +230,7 @@ async fn work_off(node: Outbox) -> Vec<(i64, String, i64)> {
             tokio::time::sleep(Duration::from_millis(5)).await;
             continue;
         };
-        let sent = node.about_to_send(&leased, MachineClock.now()).await;
+        let sent = node.about_to_send(&leased, true, MachineClock.now()).await;
         assert!(sent.expect("the store answers"));
         let rows = node.trail(Some(leased.item.session)).await.expect("rows");
         let sending = rows.iter().rfind(|row| row.event == "sending");

@@ -59,7 +59,7 @@ async fn after_a_narrowing_the_older_binary_is_refused_at_work_and_at_the_door(e
         claim_of(&store.outbox).await,
         store
             .outbox
-            .about_to_send(&begun, MachineClock.now())
+            .about_to_send(&begun, true, MachineClock.now())
             .await
             .err(),
         Outbox::open_at(&store.place).await.err(),

@@ -33,7 +33,7 @@ async fn leases_go_by_the_clock_of_the_database_whatever_nodes_believe() {
     assert!(stolen.expect("answers").is_none());
     let off = (held.claimed_at - MachineClock.now()).num_seconds().abs();
     assert!(off < 60 && held.until - held.claimed_at == chrono::TimeDelta::seconds(600));
-    let sent = store.outbox.about_to_send(&held, hours(3)).await;
+    let sent = store.outbox.about_to_send(&held, true, hours(3)).await;
     assert!(sent.expect("answers"));
     assert!(delivered(&store.outbox, &held).await);
 
@@ -41,7 +41,7 @@ async fn leases_go_by_the_clock_of_the_database_whatever_nodes_believe() {
     let short = store.outbox.claim(WARD, SHORT, hours(3)).await;
     let short = short.expect("answers").expect("the lane");
     tokio::time::sleep(SHORT.whole + Duration::from_millis(50)).await;
-    let late = store.outbox.about_to_send(&short, hours(-3)).await;
+    let late = store.outbox.about_to_send(&short, true, hours(-3)).await;
     assert!(!late.expect("answers"));
     let next = other.claim(WARD, LONG, hours(-3)).await;
     assert!(next.expect("answers").is_some_and(|next| next.unknown));
@@ -217,8 +217,11 @@ async fn a_lane_that_is_being_taken_lets_nothing_leave() {
     }
 
     let (outbox, leased) = (store.outbox.clone(), slow.clone());
-    let leaving =
-        tokio::spawn(async move { outbox.about_to_send(&leased, MachineClock.now()).await });
+    let leaving = tokio::spawn(async move {
+        outbox
+            .about_to_send(&leased, true, MachineClock.now())
+            .await
+    });
     until_somebody_waits(&store).await;
     let said = sqlx::query("COMMIT").execute(&mut taking).await;
     said.expect("taken");

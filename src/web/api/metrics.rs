@@ -1,7 +1,7 @@
 //! Counts for a monitor, in OpenMetrics text. Labels carry our own words and names of targets; nothing
 //! in them is about a person.
 
-use crate::outbox::TargetHeld;
+use crate::outbox::{Item, LeftAlone, State as Standing, TargetHeld};
 use crate::web::api::Desk;
 use crate::web::api::fault::Fault;
 use axum::extract::State;
@@ -73,6 +73,14 @@ struct Event {
     target: String,
 }
 
+/// What the store tells for one answer.
+struct Seen {
+    targets: Vec<TargetHeld>,
+    left_alone: BTreeMap<String, LeftAlone>,
+    events: BTreeMap<(Option<String>, String), i64>,
+    urgent: Vec<Item>,
+}
+
 impl Meters {
     pub(super) fn request(&self, method: &'static str, route: &str, status: u16) {
         let labels = Request {
@@ -88,13 +96,10 @@ impl Meters {
         self.documents.get_or_create(&Outcome { outcome }).inc();
     }
 
-    fn registry(
-        &self,
-        targets: &[TargetHeld],
-        paused: &[&str],
-        events: BTreeMap<(Option<String>, String), i64>,
-        now: DateTime<Utc>,
-    ) -> Registry {
+    fn registry(&self, seen: &Seen, paused: &[&str], now: DateTime<Utc>) -> Registry {
+        let Seen {
+            targets, events, ..
+        } = seen;
         let mut registry = Registry::with_prefix("fascicle");
         let build = Info::new([("version", env!("CARGO_PKG_VERSION"))]);
         registry.register("build", "Version of the program", build);
@@ -120,15 +125,64 @@ impl Meters {
             "1 while a target is paused, by a person or by the settings",
             stopped,
         );
+        let (urgent, oldest_urgent) = urgent_of(seen, now);
+        registry.register(
+            "queue_urgent_items",
+            "Deliveries that are urgent and not done, in each state",
+            urgent,
+        );
+        registry.register(
+            "queue_urgent_oldest_seconds",
+            "Age of the oldest delivery that is urgent and not done, 0 where none is",
+            oldest_urgent,
+        );
+        let alone = left_alone_of(seen);
+        registry.register(
+            "target_left_alone",
+            "1 while a target is left alone because it failed again and again",
+            alone,
+        );
         let rows = Family::<Event, Counter>::default();
         for ((target, event), count) in events {
-            let target = target.unwrap_or_default();
+            let (target, event) = (target.clone().unwrap_or_default(), event.clone());
             let counter = rows.get_or_create_owned(&Event { event, target });
-            counter.inc_by(u64::try_from(count).unwrap_or_default());
+            counter.inc_by(u64::try_from(*count).unwrap_or_default());
         }
         registry.register("trail_rows", "Rows of the trail, by event and target", rows);
         registry
     }
+}
+
+fn left_alone_of(seen: &Seen) -> Family<OfTarget, Gauge> {
+    let alone = Family::<OfTarget, Gauge>::default();
+    for held in &seen.targets {
+        let target = held.name.clone();
+        let is = seen.left_alone.contains_key(&target);
+        alone.get_or_create(&OfTarget { target }).set(i64::from(is));
+    }
+    alone
+}
+
+fn urgent_of(seen: &Seen, now: DateTime<Utc>) -> (Family<Queued, Gauge>, Family<OfTarget, Gauge>) {
+    let (items, oldest) = <(Family<Queued, Gauge>, Family<OfTarget, Gauge>)>::default();
+    for held in &seen.targets {
+        let target = held.name.clone();
+        oldest.get_or_create(&OfTarget { target }).set(0);
+        for state in Standing::ALL.into_iter().filter(|state| !state.is_done()) {
+            let (target, state) = (held.name.clone(), state.code());
+            items.get_or_create(&Queued { target, state }).set(0);
+        }
+    }
+    for item in &seen.urgent {
+        let (target, state) = (item.target.clone(), item.state.code());
+        let labels = Queued { target, state };
+        items.get_or_create(&labels).inc();
+        let target = labels.target;
+        let age = (now - item.accepted_at).num_seconds();
+        let gauge = oldest.get_or_create_owned(&OfTarget { target });
+        gauge.set(gauge.get().max(age));
+    }
+    (items, oldest)
 }
 
 type Gauges = (
@@ -158,17 +212,19 @@ fn of_targets(targets: &[TargetHeld], paused: &[&str], now: DateTime<Utc>) -> Ga
 }
 
 pub(super) async fn metrics(State(desk): State<Desk>) -> Result<Response, Fault> {
-    let targets = desk.outbox.targets().await?;
-    let events = desk.outbox.events().await?;
+    let seen = Seen {
+        targets: desk.outbox.targets().await?,
+        left_alone: desk.outbox.left_alone().await?,
+        events: desk.outbox.events().await?,
+        urgent: desk.outbox.urgent_open().await?,
+    };
     let paused: Vec<&str> = desk
         .targets
         .iter()
         .filter(|target| target.paused)
         .map(|target| target.name.as_str())
         .collect();
-    let registry = desk
-        .meters
-        .registry(&targets, &paused, events, desk.clock.now());
+    let registry = desk.meters.registry(&seen, &paused, desk.clock.now());
     let mut text = String::new();
     encode(&mut text, &registry).map_err(|_never_for_a_string| {
         let title = "a fault of the service";

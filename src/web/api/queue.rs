@@ -100,8 +100,9 @@ async fn decide(
 
 pub(super) async fn targets(State(desk): State<Desk>) -> Result<Response, Fault> {
     let held = desk.outbox.targets().await?;
+    let left_alone = desk.outbox.left_alone().await?;
     let targets = held.iter().map(|held| {
-        let mut shown = shown::target(held);
+        let mut shown = shown::target(held, left_alone.get(&held.name));
         let set = desk.targets.iter().find(|one| one.name == held.name);
         let purpose = set.map(|one| purpose(one.purpose));
         shown.set("purpose", text(purpose.unwrap_or("not in the settings")));

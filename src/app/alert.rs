@@ -1,0 +1,125 @@
+//! Alerting somebody of what is urgent and not delivered, and of duplicates.
+
+use crate::app::reasons;
+use crate::app::shown::number;
+use crate::app::urgent::age;
+use crate::clock::Clock;
+use crate::config::alerts::Alerts;
+use crate::json::{Node, object, text};
+use crate::outbox::alarm::DUPLICATE;
+use crate::outbox::{Item, Outbox, OutboxError};
+use chrono::TimeDelta;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::watch;
+use uuid::Uuid;
+
+/// How long between two looks; an alert is late by so much at most.
+const LOOK_AGAIN: Duration = Duration::from_secs(5);
+
+/// Looks for what is urgent and held, and tells of it: a line of the log, and the webhook of the site.
+#[derive(Debug, Clone)]
+pub struct Alerting {
+    /// The store.
+    pub outbox: Outbox,
+    /// When and how.
+    pub alerts: Alerts,
+    /// The time.
+    pub clock: Arc<dyn Clock>,
+}
+
+impl Alerting {
+    /// Tells of everything that is to be told now; gives how many. What the webhook did not take is
+    /// told again at the next look; `logged` holds what stands in the log already.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn once(&self, logged: &mut BTreeSet<Uuid>) -> Result<usize, OutboxError> {
+        let now = self.clock.now();
+        let after = TimeDelta::from_std(self.alerts.after).unwrap_or(TimeDelta::MAX);
+        let mut told = 0_usize;
+        for item in self.outbox.to_alert(now - after).await? {
+            if logged.insert(item.id) {
+                self.log(&item);
+            }
+            let how = match &self.alerts.webhook {
+                None => "log",
+                Some(webhook) => match webhook.tell(&alert(&item)).await {
+                    Ok(()) => "webhook",
+                    Err(cause) => {
+                        tracing::error!(item = %item.id, error = %cause, "an alert did not arrive");
+                        continue;
+                    }
+                },
+            };
+            self.outbox.alerted(&item, how, self.clock.now()).await?;
+            logged.remove(&item.id);
+            told = told.saturating_add(1);
+        }
+        Ok(told)
+    }
+
+    fn log(&self, item: &Item) {
+        tracing::error!(
+            item = %item.id,
+            target = %item.target,
+            session = %item.session,
+            version = item.version,
+            state = item.state.code(),
+            reason = item.reason.as_deref().unwrap_or_default(),
+            urgent = item.urgent.join(","),
+            waits = age(item.accepted_at, self.clock.now()),
+            "{}",
+            what(item)
+        );
+    }
+
+    /// Looks until it is told to stop.
+    pub async fn until_stopped(&self, mut stop: watch::Receiver<bool>) {
+        let mut logged = BTreeSet::new();
+        while !*stop.borrow_and_update() {
+            if let Err(cause) = self.once(&mut logged).await {
+                tracing::error!(error = %cause, "the store failed");
+            }
+            tokio::select! {
+                () = tokio::time::sleep(LOOK_AGAIN) => {}
+                changed = stop.changed() => if changed.is_err() { return },
+            }
+        }
+    }
+}
+
+fn what(item: &Item) -> &'static str {
+    if item.urgent.is_empty() {
+        "the record server holds a thing twice: somebody has to look at it"
+    } else {
+        "something urgent is not delivered: tell the treating team by telephone or in person"
+    }
+}
+
+/// What an alert says: our own identities and codes, nothing about a person.
+pub fn alert(item: &Item) -> Node {
+    let event = match item.reason.as_deref() {
+        _ if !item.urgent.is_empty() => "urgent-not-delivered",
+        Some(DUPLICATE) => "duplicate-found",
+        Some(_) | None => "look",
+    };
+    let mut members = vec![
+        ("event", text(event)),
+        ("what", text(what(item))),
+        ("item", text(item.id.to_string())),
+        ("target", text(item.target.clone())),
+        ("session", text(item.session.to_string())),
+        ("version", number(item.version)),
+        ("state", text(item.state.code())),
+        ("accepted_at", text(item.accepted_at.to_rfc3339())),
+    ];
+    let urgent = item.urgent.iter().map(|code| text(code.clone()));
+    members.push(("urgent", Node::List(urgent.collect())));
+    if let Some(reason) = &item.reason {
+        members.push(("reason", text(reason.clone())));
+        members.push(("meaning", text(reasons::sentence(reason))));
+    }
+    object(members)
+}

@@ -1,0 +1,112 @@
+//! The page somebody prints when a session is urgent and not delivered.
+
+use crate::app::reasons;
+use crate::app::summary::{self, Asked, Wanted};
+use crate::app::urgent::age;
+use crate::catalogue::Catalogue;
+use crate::outbox::{Item, Outbox, OutboxError, State};
+use chrono::{DateTime, Utc};
+
+/// The page of a delivery as HTML, or why there is none.
+///
+/// # Errors
+/// [`OutboxError`] when the store does not answer.
+pub async fn sheet(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    item: &Item,
+    now: DateTime<Utc>,
+) -> Result<Result<String, &'static str>, OutboxError> {
+    let asked = summary::kept(
+        outbox,
+        catalogue,
+        item.session,
+        Wanted::Session,
+        now.date_naive(),
+    );
+    Ok(match asked.await? {
+        Asked::Summary(summary) => Ok(page(item, &summary.xhtml(), now)),
+        Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
+        Asked::SeveralPeople => {
+            Err("sessions of several people have this name, so nothing is put together of them")
+        }
+    })
+}
+
+fn page(item: &Item, summary: &str, now: DateTime<Utc>) -> String {
+    let (head, about) = match item.state {
+        State::Delivered => (
+            "In the record, and perhaps not seen",
+            "The record server holds this session. That does not mean that anybody has seen it.",
+        ),
+        State::Queued
+        | State::Sending
+        | State::Unknown
+        | State::Refused
+        | State::Waiting
+        | State::Dropped => (
+            "Not in the record: to be told by a person",
+            "The record server was not seen to hold this session. Tell the treating team by telephone or in \
+             person, and note it below.",
+        ),
+    };
+    let reason = item.reason.as_deref().map(reasons::sentence);
+    let rows = [
+        ("Printed", now.to_rfc3339()),
+        ("Accepted", item.accepted_at.to_rfc3339()),
+        ("Waits", age(item.accepted_at, now)),
+        ("State", item.state.word().to_owned()),
+        ("Why", reason.unwrap_or("it is not its turn yet").to_owned()),
+        ("Urgent", urgent(item)),
+        (
+            "Session",
+            format!("{}, version {}", item.session, item.version),
+        ),
+    ];
+    let mut out = String::from(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>Session to be told by a \
+         person</title>\n<style>body{font:12pt/1.4 sans-serif;max-width:46em;margin:1em auto;padding:0 1em;\
+         color:#000;background:#fff}h1{border:3px solid #000;padding:.3em}th{text-align:left;padding-right:1em;\
+         vertical-align:top}.told td{border-bottom:1px solid #000;min-width:20em;height:2em}\
+         @media print{body{margin:0}}</style></head><body>\n",
+    );
+    out.extend(["<h1>", head, "</h1>\n<p>", about, "</p>\n<table>\n"]);
+    for (name, value) in rows {
+        out.extend(["<tr><th scope=\"row\">", name, "</th><td>"]);
+        escaped(&value, &mut out);
+        out.push_str("</td></tr>\n");
+    }
+    out.extend([
+        "</table>\n",
+        summary,
+        "\n<h2>Told</h2>\n<table class=\"told\">\n",
+    ]);
+    for name in ["To whom", "By whom", "When", "Read back"] {
+        out.extend(["<tr><th scope=\"row\">", name, "</th><td></td></tr>\n"]);
+    }
+    out.push_str(
+        "</table>\n<p>Prompts are to look and never a diagnosis; local policy and the treating team come \
+         first.</p>\n</body></html>\n",
+    );
+    out
+}
+
+/// What is urgent, as codes; the words stand in the summary.
+fn urgent(item: &Item) -> String {
+    if item.urgent.is_empty() {
+        "nothing that was recognised; read the whole page".to_owned()
+    } else {
+        item.urgent.join(", ")
+    }
+}
+
+fn escaped(words: &str, out: &mut String) {
+    for letter in words.chars() {
+        match letter {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            letter => out.push(letter),
+        }
+    }
+}

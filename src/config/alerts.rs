@@ -1,0 +1,115 @@
+//! The table `[alerts]`.
+
+use crate::config::ConfigError;
+use crate::deliver::webhook::Webhook;
+use crate::private::Private;
+use serde::Deserialize;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// When and how somebody is alerted of what is urgent and not delivered.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Alerts {
+    /// How long after it was accepted; what waits for a person is told of at once.
+    pub after: Duration,
+    /// Where alerts go besides the log.
+    pub webhook: Option<Webhook>,
+}
+
+impl Default for Alerts {
+    fn default() -> Self {
+        Self {
+            after: Duration::from_mins(after_minutes()),
+            webhook: None,
+        }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct AlertsFile {
+    #[serde(default = "after_minutes")]
+    after_minutes: u64,
+    webhook: Option<String>,
+    webhook_token_file: Option<PathBuf>,
+}
+
+const fn after_minutes() -> u64 {
+    15
+}
+
+pub(super) fn read(file: Option<AlertsFile>) -> Result<Alerts, ConfigError> {
+    let Some(file) = file else {
+        return Ok(Alerts::default());
+    };
+    if file.after_minutes > 1440 {
+        return Err(ConfigError::Alerts("after_minutes has to be 0 to 1440"));
+    }
+    let webhook = match (file.webhook, file.webhook_token_file) {
+        (None, None) => None,
+        (None, Some(_)) => {
+            return Err(ConfigError::Alerts("webhook_token_file without webhook"));
+        }
+        (Some(address), token_file) => Some(Webhook {
+            address: checked(address)?,
+            token_file,
+        }),
+    };
+    Ok(Alerts {
+        after: Duration::from_mins(file.after_minutes),
+        webhook,
+    })
+}
+
+/// Identities of sessions leave the house by it, so it is reached by TLS or stays on this machine.
+fn checked(address: String) -> Result<Private<String>, ConfigError> {
+    let local = ["http://127.0.0.1:", "http://[::1]:", "http://localhost:"];
+    let fits =
+        address.starts_with("https://") || local.iter().any(|begin| address.starts_with(begin));
+    if fits && !address.contains(['@', ' ', '#']) {
+        Ok(Private::new(address))
+    } else {
+        Err(ConfigError::Alerts(
+            "webhook has to begin with https://, or with http:// on this machine, and name no user: use \
+             webhook_token_file",
+        ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::config::Settings;
+    use std::time::Duration;
+
+    #[test]
+    fn alerts_are_said_whole_and_travel_by_tls() {
+        let read = |keys: &str| {
+            let settings = Settings::read(&format!("state = 'x'\n[alerts]\n{keys}"));
+            settings.map_err(|error| error.to_string())
+        };
+
+        assert_eq!(
+            read("").expect("reads").alerts.after,
+            Duration::from_mins(15)
+        );
+        let local = read("webhook = 'http://127.0.0.1:9/a'\nafter_minutes = 0").expect("reads");
+        assert!(local.alerts.webhook.is_some() && local.alerts.after.is_zero());
+        for (keys, told) in [
+            (
+                "webhook = 'http://pager.example/a'",
+                "has to begin with https://",
+            ),
+            (
+                "webhook = 'http://127.0.0.1.example/a'",
+                "has to begin with https://",
+            ),
+            ("webhook = 'https://u:p@pager.example/a'", "name no user"),
+            ("webhook_token_file = 'f'", "without webhook"),
+            ("after_minutes = 1441", "0 to 1440"),
+            ("mail = 'x'", "unknown field"),
+        ] {
+            let error = read(keys).err().unwrap_or_default();
+            assert!(error.contains(told), "{keys}: {error}");
+        }
+    }
+}

@@ -1,0 +1,75 @@
+//! Telling another system that somebody has to look: a POST that holds nothing about a person.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the token is read from the file a site names"
+)]
+
+use crate::json::Node;
+use crate::private::Private;
+use reqwest::header::{AUTHORIZATION, CONTENT_TYPE, HeaderValue};
+use reqwest::redirect::Policy;
+use std::fs;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// Longest wait for the answer.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Where alerts go.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Webhook {
+    /// Its address; part of it may be a secret.
+    pub address: Private<String>,
+    /// The file of the bearer token (RFC 6750), read anew for every alert.
+    pub token_file: Option<PathBuf>,
+}
+
+/// Why an alert did not arrive; nothing in it names the address.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotTold {
+    /// The token cannot be read.
+    #[error("the token of the webhook cannot be read")]
+    Token,
+    /// No answer came.
+    #[error("the webhook does not answer")]
+    Silence,
+    /// It answered something else than 2xx.
+    #[error("the webhook answered {0}")]
+    Status(u16),
+}
+
+impl Webhook {
+    /// Posts an alert.
+    ///
+    /// # Errors
+    /// [`NotTold`]; it is to be tried again.
+    pub async fn tell(&self, alert: &Node) -> Result<(), NotTold> {
+        crate::deliver::install_tls();
+        let client = reqwest::Client::builder()
+            .timeout(PATIENCE)
+            .redirect(Policy::none())
+            .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")))
+            .build()
+            .map_err(|_carries_no_more| NotTold::Silence)?;
+        let mut request = client
+            .post(self.address.open())
+            .header(CONTENT_TYPE, "application/json")
+            .body(alert.compact());
+        if let Some(path) = &self.token_file {
+            let token = fs::read_to_string(path).map_err(|_unreadable| NotTold::Token)?;
+            let value = HeaderValue::try_from(format!("Bearer {}", token.trim()));
+            let mut value = value.map_err(|_not_ascii| NotTold::Token)?;
+            value.set_sensitive(true);
+            request = request.header(AUTHORIZATION, value);
+        }
+        let answer = request.send().await;
+        let status = answer
+            .map_err(|_carries_the_address| NotTold::Silence)?
+            .status();
+        if status.is_success() {
+            Ok(())
+        } else {
+            Err(NotTold::Status(status.as_u16()))
+        }
+    }
+}
