@@ -98,6 +98,17 @@ impl Figures {
         self.faults.extend(other.faults);
     }
 
+    /// Asserts that no round was left out.
+    pub(crate) fn rounds_are(&self, expected: usize) {
+        assert_eq!(self.rounds, expected, "{}", self.name);
+    }
+
+    /// Whether anything is not as it should be.
+    pub(crate) fn is_wrong(&self) -> bool {
+        let wrong = self.lost + self.duplicated + self.out_of_order + self.loose_ends;
+        wrong > 0 || !self.faults.is_empty()
+    }
+
     /// Tells the figures and asserts that all is well.
     pub(crate) fn told(self) {
         println!(

@@ -122,8 +122,14 @@ pub(crate) fn answer(stream: &mut TcpStream) -> Result<Response> {
     })
 }
 
-/// Reads the next request of a connection; nothing when the other side is done.
-pub(crate) fn request(reader: &mut BufReader<TcpStream>) -> Result<Option<Request>> {
+/// Reads the body of a request whose head was read.
+pub(crate) fn rest(reader: &mut BufReader<TcpStream>, request: &mut Request) -> Result<()> {
+    request.body = body(reader, &request.headers, false)?;
+    Ok(())
+}
+
+/// Reads the head of the next request of a connection; nothing when the other side is done.
+pub(crate) fn head(reader: &mut BufReader<TcpStream>) -> Result<Option<Request>> {
     let Some(first) = line(reader)? else {
         return Ok(None);
     };
@@ -132,12 +138,11 @@ pub(crate) fn request(reader: &mut BufReader<TcpStream>) -> Result<Option<Reques
         return Err(Error::other("no request line"));
     };
     let headers = headers(reader)?;
-    let body = body(reader, &headers, false)?;
     Ok(Some(Request {
         method,
         path,
         headers,
-        body,
+        body: String::new(),
     }))
 }
 

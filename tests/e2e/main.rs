@@ -17,6 +17,7 @@ mod digits;
 mod document;
 mod earlier;
 mod every;
+mod faults;
 mod figures;
 mod foreign;
 mod found;

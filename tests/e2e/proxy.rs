@@ -9,7 +9,7 @@
 )]
 
 use crate::http::{self, Request, Response};
-use std::io::{BufReader, Result, Write};
+use std::io::{BufReader, Read, Result, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -31,6 +31,14 @@ pub(crate) enum Act {
     HoldAnswer,
     /// Forward it, read the answer, and close the connection.
     LoseAnswer,
+    /// Close the connection; the server never sees it.
+    Swallow,
+    /// Never answer, and wait until the other side gives up; the server sees it, or not.
+    Silence { forwarded: bool },
+    /// Forward it, and answer otherwise than the server did.
+    AnswerOtherwise(Response),
+    /// Forward it, and pass on half of the body of the answer.
+    Truncate,
     /// Answer in the place of the server.
     Answer(Response),
     /// Forward it, and write one text for another in the answer.
@@ -43,6 +51,18 @@ pub(crate) struct Logged {
     pub(crate) at: Instant,
     pub(crate) request: Request,
 }
+
+/// Where a connection is cut, told when the head of a request was read; what is left unread makes it a
+/// reset.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Cut {
+    /// Before any of the body was read.
+    BeforeBody,
+    /// Once half of the body was read.
+    InBody,
+}
+
+type Cutter = dyn Fn(&Request) -> Option<Cut> + Send + Sync;
 
 /// What a script is told: the request, and how many transactions there were, this one included.
 pub(crate) type Script = dyn Fn(&Request, usize) -> Act + Send + Sync;
@@ -57,6 +77,7 @@ pub(crate) struct Proxy {
 struct Shared {
     upstream: String,
     script: Box<Script>,
+    cutter: Box<Cutter>,
     log: Mutex<Vec<Logged>>,
     holding: Sender<()>,
     let_go: (Mutex<bool>, Condvar),
@@ -72,16 +93,36 @@ impl Proxy {
         Self::on(&listener, upstream, script)
     }
 
+    /// One that may cut a connection before a request is there.
+    pub(crate) fn cutting(
+        listener: &TcpListener,
+        upstream: &str,
+        cutter: impl Fn(&Request) -> Option<Cut> + Send + Sync + 'static,
+        script: impl Fn(&Request, usize) -> Act + Send + Sync + 'static,
+    ) -> Self {
+        Self::made(listener, upstream, Box::new(cutter), Box::new(script))
+    }
+
     /// On a port that a test chose.
     pub(crate) fn on(
         listener: &TcpListener,
         upstream: &str,
         script: impl Fn(&Request, usize) -> Act + Send + Sync + 'static,
     ) -> Self {
+        Self::made(listener, upstream, Box::new(|_| None), Box::new(script))
+    }
+
+    fn made(
+        listener: &TcpListener,
+        upstream: &str,
+        cutter: Box<Cutter>,
+        script: Box<Script>,
+    ) -> Self {
         let (holding, held) = channel();
         let shared = Arc::new(Shared {
             upstream: upstream.to_owned(),
-            script: Box::new(script),
+            script,
+            cutter,
             log: Mutex::default(),
             holding,
             let_go: (Mutex::new(false), Condvar::new()),
@@ -154,8 +195,29 @@ impl Shared {
     fn serve(&self, mut stream: TcpStream) -> Result<()> {
         http::patient(&stream)?;
         let mut reader = BufReader::new(stream.try_clone()?);
-        while let Some(request) = http::request(&mut reader)? {
+        while let Some(mut request) = http::head(&mut reader)? {
+            match (self.cutter)(&request) {
+                Some(Cut::BeforeBody) => return Ok(()),
+                Some(Cut::InBody) => {
+                    let length = request.header("content-length").unwrap_or("0");
+                    let length: usize = length.parse().unwrap_or_default();
+                    return reader.read_exact(&mut vec![0; length / 2]);
+                }
+                None => http::rest(&mut reader, &mut request)?,
+            }
             let act = self.act(&request);
+            if let Act::Silence { forwarded } = act {
+                if forwarded {
+                    http::ask(&self.upstream, &request)?;
+                }
+                // Reads until the other side closes.
+                reader.read_to_end(&mut Vec::new())?;
+                return Ok(());
+            }
+            if matches!(act, Act::Truncate) {
+                let written = http::ask(&self.upstream, &request)?.written();
+                return stream.write_all(&written[..written.len() - written.len() / 3]);
+            }
             let Some(response) = self.follow(&act, &request)? else {
                 return Ok(());
             };
@@ -211,6 +273,12 @@ impl Shared {
                 None
             }
             Act::Answer(response) => Some(response.clone()),
+            Act::AnswerOtherwise(response) => {
+                ask()?;
+                Some(response.clone())
+            }
+            // Done by whoever holds the connection.
+            Act::Swallow | Act::Silence { .. } | Act::Truncate => None,
             Act::Rewrite(from, to) => {
                 let mut response = ask()?;
                 response.body = response.body.replace(from, to);

@@ -4,7 +4,10 @@
 
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
-use rcgen::{BasicConstraints, CertificateParams, ExtendedKeyUsagePurpose, IsCa, Issuer, KeyPair};
+use rcgen::{
+    BasicConstraints, CertificateParams, ExtendedKeyUsagePurpose, IsCa, Issuer, KeyPair,
+    date_time_ymd,
+};
 use std::io::{BufRead, BufReader, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -24,13 +27,18 @@ pub(crate) struct Tls {
 
 impl Tls {
     pub(crate) fn before(host: &str) -> Self {
-        Self::which_asks(host, false).0
+        Self::which_asks(host, false, false).0
+    }
+
+    /// A server whose certificate ran out long ago.
+    pub(crate) fn expired(host: &str) -> Self {
+        Self::which_asks(host, false, true).0
     }
 
     /// A server that lets in only who brings a certificate of its authority (RFC 8446, section
     /// 4.3.2), and one such certificate with its key, PEM.
     pub(crate) fn mutual(host: &str) -> (Self, String, String) {
-        let (tls, issuer) = Self::which_asks(host, true);
+        let (tls, issuer) = Self::which_asks(host, true, false);
         let key = KeyPair::generate().expect("a key");
         let mut client = CertificateParams::new(Vec::new()).expect("parameters");
         client.extended_key_usages = vec![ExtendedKeyUsagePurpose::ClientAuth];
@@ -38,7 +46,7 @@ impl Tls {
         (tls, client.pem(), key.serialize_pem())
     }
 
-    fn which_asks(host: &str, asks: bool) -> (Self, Issuer<'static, KeyPair>) {
+    fn which_asks(host: &str, asks: bool, expired: bool) -> (Self, Issuer<'static, KeyPair>) {
         let mut authority = CertificateParams::new(Vec::new()).expect("parameters");
         authority.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
         let key = KeyPair::generate().expect("a key");
@@ -56,7 +64,11 @@ impl Tls {
         };
         let issuer = Issuer::new(authority, key);
         let key = KeyPair::generate().expect("a key");
-        let leaf = CertificateParams::new(vec!["localhost".to_owned()]).expect("parameters");
+        let mut leaf = CertificateParams::new(vec!["localhost".to_owned()]).expect("parameters");
+        if expired {
+            leaf.not_before = date_time_ymd(2019, 1, 1);
+            leaf.not_after = date_time_ymd(2020, 1, 1);
+        }
         let leaf = leaf.signed_by(&key, &issuer).expect("a certificate");
         let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der()));
         let config = ServerConfig::builder_with_provider(provider)
