@@ -4,7 +4,7 @@ use crate::app::urgent::age;
 use crate::app::{reasons, sheet, shown};
 use crate::cli::arguments::QueueOptions;
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, documents, report, settings};
+use crate::cli::{Ended, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::config::Settings;
 use crate::json::Node;
@@ -76,8 +76,7 @@ async fn print_sheet(
     outbox: &Outbox,
     (id, path): (Uuid, &Path),
 ) -> anyhow::Result<Ended> {
-    let own = settings::own_tables(&options.own, settings);
-    let catalogue = documents::tables(own, &settings.reference_tables)?;
+    let catalogue = settings::tables(&options.own, settings)?;
     let mut out = io::stdout();
     let item = outbox.item(id).await?;
     let item = item.ok_or_else(|| Mistake("there is no delivery of this id".to_owned()))?;

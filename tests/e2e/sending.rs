@@ -119,9 +119,18 @@ fn a_server_that_takes_less_is_sent_half_until_it_takes_it(server: &Server) {
 
         let sizes = proxy.transactions();
         let sizes: Vec<usize> = sizes.iter().map(|one| carried(&one.request).1).collect();
-        let refused = sizes.iter().filter(|entries| **entries > 9).count();
-        // 34 or what a wave holds, 17: what the first session learned, the second one knows.
-        assert_eq!(refused, 2, "{sizes:?}");
+        // Each is half of the one before, and what the first session learned, the second one knows.
+        let refused = sizes.iter().take_while(|entries| **entries > 9).count();
+        assert!(refused > 0, "{sizes:?}");
+        assert!(
+            sizes[refused..].iter().all(|entries| *entries <= 9),
+            "{sizes:?}"
+        );
+        let halved = sizes[..=refused].windows(2);
+        assert!(
+            halved.into_iter().all(|two| two[1] <= two[0].div_ceil(2)),
+            "{sizes:?}"
+        );
         figures.round();
         figures.count(server, &person, &[&document, &next]);
         figures.order(&site);
