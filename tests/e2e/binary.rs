@@ -221,7 +221,7 @@ impl Site {
         let mut open: Option<&str> = None;
         let mut wrong = 0;
         let mut order: Vec<&str> = Vec::new();
-        for row in &trail {
+        for row in trail {
             // A row about the target as such has none.
             let Some(session) = row.text_of("session") else {
                 continue;
