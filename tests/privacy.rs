@@ -8,6 +8,7 @@
 
 use axum::Router;
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
 use axum::routing::post;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};
@@ -65,14 +66,27 @@ fn refusing_server() -> SocketAddr {
     std::thread::spawn(move || {
         let runtime = tokio::runtime::Runtime::new().expect("a runtime");
         runtime.block_on(async move {
+            let fhir = |body: &'static str| ([(CONTENT_TYPE, "application/fhir+json")], body);
             let router = Router::new()
-                .route("/fhir/Patient/_search", post(|| async { PATIENT }))
-                .route("/fhir/Observation/_search", post(|| async { NOBODY }))
-                .route("/fhir/Practitioner/_search", post(|| async { NOBODY }))
-                .route("/fhir/Organization/_search", post(|| async { NOBODY }))
+                .route(
+                    "/fhir/Patient/_search",
+                    post(move || async move { fhir(PATIENT) }),
+                )
+                .route(
+                    "/fhir/Observation/_search",
+                    post(move || async move { fhir(NOBODY) }),
+                )
+                .route(
+                    "/fhir/Practitioner/_search",
+                    post(move || async move { fhir(NOBODY) }),
+                )
+                .route(
+                    "/fhir/Organization/_search",
+                    post(move || async move { fhir(NOBODY) }),
+                )
                 .route(
                     "/fhir",
-                    post(|| async { (StatusCode::UNPROCESSABLE_ENTITY, REFUSAL) }),
+                    post(move || async move { (StatusCode::UNPROCESSABLE_ENTITY, fhir(REFUSAL)) }),
                 );
             let listener = tokio::net::TcpListener::bind("127.0.0.1:0")
                 .await
