@@ -19,6 +19,9 @@ WANTED = {
     "fascicle_http_requests": "counter",
     "fascicle_queue_items": "gauge",
     "fascicle_queue_oldest_seconds": "gauge",
+    "fascicle_queue_urgent_items": "gauge",
+    "fascicle_queue_urgent_oldest_seconds": "gauge",
+    "fascicle_target_left_alone": "gauge",
     "fascicle_target_paused": "gauge",
     "fascicle_trail_rows": "counter",
 }
