@@ -6,6 +6,7 @@
 use crate::clock::Clock;
 use crate::json::Node;
 use crate::practice::bundle::{self, Page, etag, location};
+use crate::practice::end;
 use crate::practice::guard::Door;
 use crate::practice::interaction::{Hand, Made};
 use crate::practice::kind::Kind;
@@ -94,7 +95,7 @@ async fn door(State(desk): State<Desk>, request: Request, next: Next) -> Respons
             let rule = "only application/fhir+json is written here";
             Fault::new(StatusCode::NOT_ACCEPTABLE, "not-supported", rule).into_response()
         }
-        _ => next.run(request).await,
+        _ => end::to_the_end(request, next).await,
     };
     let word = HeaderValue::from_static("not a record system");
     response.headers_mut().insert(PRACTICE, word);

@@ -6,6 +6,7 @@
 //! listen beyond the machine it runs on.
 
 mod bundle;
+mod end;
 mod guard;
 mod http;
 mod index;

@@ -8,6 +8,7 @@ use fascicle::practice::{Guard, Practice, PracticeError};
 use fascicle::private::Private;
 use reqwest::Method;
 use std::sync::Arc;
+use std::time::Duration;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn two_conditional_creates_at_once_make_one() {
@@ -202,4 +203,22 @@ async fn other_text_than_json_is_neither_read_nor_written() {
     written.refused(&[406]);
     read.refused(&[415]);
     server.get("Patient?_sort=name").await.refused(&[400]);
+}
+
+/// A client that goes away in the middle undoes nothing and breaks nothing: the store of a server in
+/// memory lives in one connection, and lives on.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_client_that_goes_away_does_not_take_the_store_with_it() {
+    let server = Server::practice().await;
+    let kept = server.made(&patient(&unique())).await;
+
+    for turn in 0..400 {
+        let body = patient(&unique());
+        let asked = server.post("Patient", &body);
+        let _gone = tokio::time::timeout(Duration::from_micros(turn * 10), asked).await;
+    }
+
+    assert_eq!(server.get(&kept).await.status, 200);
+    let after = server.post("Patient", &patient(&unique())).await;
+    assert_eq!(after.status, 201);
 }
