@@ -2,7 +2,7 @@
 
 use crate::app::target::{Line, Mark};
 use crate::deliver::plan::{Mode, Sending};
-use crate::deliver::{HeaderFrom, Proxy, Purpose, Target};
+use crate::deliver::{HeaderFrom, Proxy, Purpose, Target, Unmatched};
 use crate::record::fitted::Fitting;
 use std::net::IpAddr;
 
@@ -36,6 +36,8 @@ pub(super) fn lines(target: &Target) -> Vec<Line> {
     lines.push(purpose(target.purpose));
     lines.extend(sending(&target.sending));
     lines.extend(fitting(&target.fitting));
+    lines.extend(unmatched("encounter", target.encounters));
+    lines.extend(unmatched("performer", target.practitioners));
     if target.report {
         let what = "the summary of each session is delivered as a DiagnosticReport";
         lines.push(Line::fine("report", what));
@@ -86,6 +88,23 @@ fn sending(sending: &Sending) -> Vec<Line> {
         ));
     }
     lines
+}
+
+/// What is done with whom the server does not know, where it is not the usual.
+fn unmatched(about: &'static str, unmatched: Unmatched) -> Option<Line> {
+    match unmatched {
+        Unmatched::Identifier => None,
+        Unmatched::LeftOut => Some(Line::other(
+            about,
+            Mark::Warning,
+            "findings do not name one that the server does not know; each receipt counts them",
+            "leave the key out of the settings to have it named by its identifier",
+        )),
+        Unmatched::Held => Some(Line::fine(
+            about,
+            "a session with one that the server does not know waits for a person",
+        )),
+    }
 }
 
 /// What the target gets otherwise than it was made.

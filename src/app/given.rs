@@ -4,6 +4,7 @@ use crate::app::beside::Inlined;
 use crate::app::encode::{self, Earlier, Encoded, Held};
 use crate::app::submit::{self, Submitted};
 use crate::catalogue::Catalogue;
+use crate::config::route::Routes;
 use crate::intake::sheet::{self, Rows};
 use crate::measure::Value;
 use crate::outbox::{Outbox, OutboxError};
@@ -78,7 +79,7 @@ impl Given {
         }
     }
 
-    /// Accepts it for delivery to the named targets; nothing is stored where a cell is wrong.
+    /// Accepts it for delivery to the targets that the routes say; nothing is stored where a cell is wrong.
     ///
     /// # Errors
     /// [`OutboxError`] when the store fails.
@@ -86,11 +87,11 @@ impl Given {
         &self,
         outbox: &Outbox,
         catalogue: &Catalogue,
-        targets: &[String],
+        routes: &Routes,
         now: DateTime<Utc>,
     ) -> Result<Submitted, OutboxError> {
         if self.rows.is_none() && self.told.is_empty() {
-            return submit::submit(outbox, catalogue, targets, &self.text, now).await;
+            return submit::submit_by(outbox, catalogue, routes, &self.text, now).await;
         }
         let mut notes = self.told.clone();
         match encode::encode(&self.text, &Earlier::default(), catalogue, now) {
@@ -102,7 +103,7 @@ impl Given {
             // The store knows what may let it pass, or what else stands in the way.
             Err(_held) => {}
         }
-        let mut submitted = submit::submit(outbox, catalogue, targets, &self.text, now).await?;
+        let mut submitted = submit::submit_by(outbox, catalogue, routes, &self.text, now).await?;
         match &mut submitted {
             Submitted::Accepted { told, .. } => told.extend(notes),
             Submitted::Held(held) => held.problems.extend(notes),

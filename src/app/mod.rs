@@ -15,6 +15,7 @@ pub mod given;
 pub mod held;
 mod needs;
 pub mod reasons;
+mod routed;
 mod rows;
 pub mod sheet;
 pub mod shown;

@@ -18,6 +18,21 @@ const SENTENCES: &[(&str, &str)] = &[
          merge them, then release",
     ),
     (
+        "encounter.in-error",
+        "the record server marks the encounter as entered in error: correct the session by a further \
+         version that names another, or have the mark looked at, then release",
+    ),
+    (
+        "encounter.not-found",
+        "the record server does not know the encounter exactly once: have it entered there; release \
+         names it by its identifier where it is still not known",
+    ),
+    (
+        "encounter.other-person",
+        "the encounter belongs to another person at the record server: make sure who was examined, \
+         then correct the session by a further version",
+    ),
+    (
         "entry.too-large",
         "one resource alone is larger than most_bytes lets through: raise it where the server takes \
          more, then release",
@@ -86,6 +101,11 @@ const SENTENCES: &[(&str, &str)] = &[
     (
         "person.unreadable",
         "the record server's answer about the person cannot be read",
+    ),
+    (
+        "practitioner.not-found",
+        "the record server does not know a performer exactly once: have them entered there; release \
+         names them by their identifier where they are still not known",
     ),
     (
         "read-back.",

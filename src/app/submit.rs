@@ -2,12 +2,14 @@
 
 use crate::app::earlier::of_document;
 use crate::app::encode::{Earlier, Encoded, Held, encode};
+use crate::app::routed;
 use crate::app::urgent;
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
+use crate::config::route::Routes;
 use crate::intake::draft::PrecautionDraft;
 use crate::json::Node;
-use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution, Tables};
+use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted};
 use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::problem::{Problem, Problems};
 use crate::record::amend::VersionBefore;
@@ -34,8 +36,7 @@ pub enum Submitted {
     Held(Held),
 }
 
-/// Accepts a document for delivery to the named targets. Nothing is stored when anything stands in
-/// the way; the same content submitted again gets the same deliveries.
+/// Accepts a document for delivery to all of the named targets: [`submit_by`] without a route.
 ///
 /// # Errors
 /// [`OutboxError`] when the store fails.
@@ -43,6 +44,28 @@ pub async fn submit(
     outbox: &Outbox,
     catalogue: &Catalogue,
     targets: &[String],
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    submit_by(
+        outbox,
+        catalogue,
+        &Routes::to_all(targets.to_vec()),
+        text,
+        now,
+    )
+    .await
+}
+
+/// Accepts a document for delivery to the targets that the routes say. Nothing is stored when anything stands in
+/// the way; the same content submitted again gets the same deliveries.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit_by(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    routes: &Routes,
     text: &str,
     now: DateTime<Utc>,
 ) -> Result<Submitted, OutboxError> {
@@ -56,13 +79,27 @@ pub async fn submit(
         ))));
     };
     let mut told = Vec::new();
+    let routed = routed::targets(routes, text);
+    let wanted = Wanted {
+        targets: routed.map(|(targets, _)| targets).unwrap_or_default(),
+        all: routes.targets(),
+        route: routed.and_then(|(_, number)| number),
+    };
     let encoding = |before: Before| {
-        let encoded = encode(text, &earlier(&before, catalogue), catalogue, now)?;
+        let way = routed::problems(wanted, &before);
+        let encoded = match encode(text, &earlier(&before, catalogue), catalogue, now) {
+            Ok(encoded) if way.any_error() => Err(Held {
+                problems: encoded.told,
+            }),
+            other => other,
+        };
+        let mut encoded = encoded.map_err(|held| routed::with(held, &way))?;
+        encoded.told.extend(way.sorted());
         told.clone_from(&encoded.told);
         let urgent = urgent::of(&encoded, &before);
         Ok(new(encoded, catalogue, urgent))
     };
-    let accepted = outbox.accept(&key, targets, now, encoding).await?;
+    let accepted = outbox.accept(&key, wanted, now, encoding).await?;
     Ok(match accepted {
         Ok(Accepted::New(items)) => Submitted::Accepted {
             session: key.session,

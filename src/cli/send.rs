@@ -11,6 +11,7 @@ use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions};
 use crate::cli::{Ended, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
+use crate::config::route::Routes;
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::{Item, Outbox, State};
@@ -33,7 +34,6 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     let catalogue = settings::tables(&options.own, &settings)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let outbox = settings::outbox(&settings).await?;
-    let targets: Vec<String> = settings.targets.iter().map(|t| t.name.clone()).collect();
     let mut told = Told {
         ended: Ended::Done,
         waiting: Vec::new(),
@@ -44,7 +44,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     let accepting = Accepting {
         outbox: &outbox,
         catalogue: &catalogue,
-        targets: &targets,
+        routes: &settings.routes,
         progress: &progress,
         json: options.json,
     };
@@ -88,7 +88,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
 struct Accepting<'a> {
     outbox: &'a Outbox,
     catalogue: &'a Catalogue,
-    targets: &'a [String],
+    routes: &'a Routes,
     progress: &'a Progress,
     json: bool,
 }
@@ -106,7 +106,7 @@ impl Accepting<'_> {
             let (submitted, rows) = match session {
                 Ok(given) => {
                     let now = MachineClock.now();
-                    let submitted = given.submit(self.outbox, self.catalogue, self.targets, now);
+                    let submitted = given.submit(self.outbox, self.catalogue, self.routes, now);
                     (submitted.await?, given.rows)
                 }
                 Err(problems) => (Submitted::Held(Held { problems }), None),

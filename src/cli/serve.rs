@@ -39,7 +39,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
     let service = Service::new(
         outbox.clone(),
         tables,
-        &settings.targets,
+        (&settings.targets, settings.routes.clone()),
         tokens,
         Arc::new(MachineClock),
     );
@@ -123,6 +123,13 @@ fn say(
         )?;
     }
     for target in &settings.targets {
+        if settings.routes.words_of(&target.name).is_none() {
+            writeln!(
+                out,
+                "WARNING: no route leads to target {}: it gets nothing that is new",
+                target.name
+            )?;
+        }
         if !secrets_readable(target) {
             writeln!(
                 out,

@@ -44,8 +44,8 @@ pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
     Ok(settings)
 }
 
-/// The targets a command line names.
-pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
+/// The settings of the targets that a command line names.
+pub(super) fn of_targets(options: &TargetOptions) -> anyhow::Result<Settings> {
     let settings = match (&options.config, &options.server.to) {
         (Some(path), _) => of_file(path)?,
         (None, Some(base)) => {
@@ -60,7 +60,7 @@ pub(super) fn targets(options: &TargetOptions) -> anyhow::Result<Vec<Target>> {
     if settings.targets.is_empty() {
         return Err(Mistake(NO_TARGET.to_owned()).into());
     }
-    Ok(settings.targets)
+    Ok(settings)
 }
 
 /// The store or record server that earlier sessions are taken from.

@@ -12,8 +12,11 @@ pub(super) async fn target(options: &TargetOptions) -> anyhow::Result<Ended> {
     let mut ended = Ended::Done;
     let mut all = Vec::new();
     let mut out = io::stdout();
-    for target in settings::targets(options)? {
-        let looked = look(&Connection::new(target)?, &MachineClock).await;
+    let settings = settings::of_targets(options)?;
+    for target in settings.targets {
+        let gets = settings.routes.words_of(&target.name);
+        let mut looked = look(&Connection::new(target)?, &MachineClock).await;
+        looked.lines.insert(0, routed(gets));
         ended = ended.max(of(&looked));
         if options.json {
             all.push(looked_json(&looked));
@@ -25,6 +28,19 @@ pub(super) async fn target(options: &TargetOptions) -> anyhow::Result<Ended> {
         out.write_all(Node::List(all).pretty().as_bytes())?;
     }
     Ok(ended)
+}
+
+/// What the routes say of a target.
+fn routed(gets: Option<String>) -> Line {
+    match gets {
+        Some(words) => Line::fine("sessions", format!("it gets {words}")),
+        None => Line::other(
+            "sessions",
+            Mark::Warning,
+            "no route leads to it: it gets nothing that is new, and only corrections of what it has",
+            "name it in a route, or take it out once its queue is empty",
+        ),
+    }
 }
 
 fn of(looked: &Looked) -> Ended {

@@ -4,11 +4,13 @@
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
 pub mod alerts;
+pub mod route;
 mod sending;
 pub mod serve;
 mod target;
 
 use crate::config::alerts::{Alerts, AlertsFile};
+use crate::config::route::{RouteFile, Routes};
 use crate::config::serve::{Serve, ServeFile};
 use crate::config::target::TargetFile;
 use crate::deliver::{SignIn, Target};
@@ -31,6 +33,8 @@ pub struct Settings {
     pub reference_tables: Vec<String>,
     /// The record servers.
     pub targets: Vec<Target>,
+    /// Which session goes to which of them.
+    pub routes: Routes,
     /// How the service listens.
     pub serve: Serve,
     /// When and how somebody is alerted.
@@ -49,6 +53,9 @@ pub enum ConfigError {
     /// A fixed header that cannot be used, with the names of target and header.
     #[error("target {0}: header {1}: {2}")]
     Header(String, String, &'static str),
+    /// A route, by its number from 1, that leads nowhere or is never asked.
+    #[error("route {0}: {1}")]
+    Route(usize, &'static str),
     /// The store cannot be where it is said to be.
     #[error("state {0}")]
     State(NoPlace),
@@ -75,6 +82,8 @@ struct File {
     alerts: Option<AlertsFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
+    #[serde(default)]
+    route: Vec<RouteFile>,
 }
 
 const fn lease_seconds() -> u64 {
@@ -102,7 +111,9 @@ impl Settings {
                 return Err(ConfigError::Target(one.name.clone(), "stands twice"));
             }
         }
+        let names: Vec<String> = targets.iter().map(|one| one.name.clone()).collect();
         Ok(Self {
+            routes: route::read(file.route, &names)?,
             state: Place::named(&file.state, file.state_password).map_err(ConfigError::State)?,
             lease: lease(file.lease_seconds),
             tables: file.tables,
@@ -118,6 +129,7 @@ impl Settings {
     /// # Errors
     /// [`ConfigError::Target`] when its address is none.
     pub fn single(state: Place, base: &str, sign_in: SignIn) -> Result<Self, ConfigError> {
+        let target = target::single(base, sign_in)?;
         Ok(Self {
             state,
             lease: lease(lease_seconds()),
@@ -125,7 +137,8 @@ impl Settings {
             reference_tables: Vec::new(),
             serve: Serve::default(),
             alerts: Alerts::default(),
-            targets: vec![target::single(base, sign_in)?],
+            routes: Routes::to_all(vec![target.name.clone()]),
+            targets: vec![target],
         })
     }
 }

@@ -5,7 +5,7 @@ use crate::config::sending::{self, ModeFile, NotTestedFile};
 use crate::deliver::breaker::Limits;
 use crate::deliver::plan::Sending;
 use crate::deliver::smart::{SCOPES, Smart};
-use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target};
+use crate::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target, Unmatched};
 use crate::private::Private;
 use crate::record::fitted::Fitting;
 use serde::Deserialize;
@@ -47,6 +47,10 @@ pub(super) struct TargetFile {
     pub(super) coding_order: Vec<String>,
     #[serde(default)]
     pub(super) not_tested: NotTestedFile,
+    #[serde(default)]
+    unknown_encounter: UnmatchedFile,
+    #[serde(default)]
+    unknown_practitioner: UnmatchedFile,
     #[serde(default = "breaker_failures")]
     breaker_failures: u32,
     #[serde(default = "breaker_seconds")]
@@ -79,6 +83,25 @@ enum PurposeFile {
     NotSaid,
     Production,
     Test,
+}
+
+#[derive(Deserialize, Default)]
+#[serde(rename_all = "kebab-case")]
+enum UnmatchedFile {
+    #[default]
+    Identifier,
+    LeaveOut,
+    Hold,
+}
+
+impl UnmatchedFile {
+    const fn read(&self) -> Unmatched {
+        match self {
+            Self::Identifier => Unmatched::Identifier,
+            Self::LeaveOut => Unmatched::LeftOut,
+            Self::Hold => Unmatched::Held,
+        }
+    }
 }
 
 const fn timeout_seconds() -> u64 {
@@ -138,6 +161,8 @@ pub(super) fn single(base: &str, sign_in: SignIn) -> Result<Target, ConfigError>
             pause: Duration::from_secs(breaker_seconds()),
         },
         fitting: Fitting::default(),
+        encounters: Unmatched::default(),
+        practitioners: Unmatched::default(),
         proxy: Proxy::Environment,
         headers: Vec::new(),
         ca_file: None,
@@ -159,6 +184,8 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
             pause: Duration::from_secs(file.breaker_seconds.clamp(1, 900)),
         },
         fitting: sending::fitting(&file)?,
+        encounters: file.unknown_encounter.read(),
+        practitioners: file.unknown_practitioner.read(),
         base: address(&file.name, &file.base)?,
         proxy: proxy(&file.name, file.proxy, file.proxy_secret_file)?,
         headers: headers(&file.name, file.headers, file.header_files)?,

@@ -7,7 +7,7 @@ use crate::deliver::guard;
 use crate::deliver::held::Trouble;
 use crate::deliver::http::{Answer, Connection, Silence};
 use crate::deliver::look::Look;
-use crate::deliver::parties::{instruments, performers, person};
+use crate::deliver::parties::{self, instruments, person};
 use crate::deliver::retry;
 use crate::deliver::rounds::{Progress, Sender};
 use crate::deliver::send::References;
@@ -214,10 +214,10 @@ async fn work(worker: &Worker<'_>, leased: &Leased, progress: &Progress) -> Resu
     };
     let target = worker.connection.target();
     guard::record(target.purpose, &record).map_err(Early::Kept)?;
-    let (record, left_out) = fitted::fit(&record, &target.fitting);
+    let (mut record, mut left_out) = fitted::fit(&record, &target.fitting);
     let mut references = References::new();
     person(worker, leased, &record, &mut references).await?;
-    performers(worker, &record, &mut references).await?;
+    parties::others(worker, leased, &mut record, &mut references, &mut left_out).await?;
     instruments(worker, leased, &record, &mut references).await?;
     let look = Look::new(leased, &record);
     let sender = Sender {

@@ -11,6 +11,7 @@ pub mod breaker;
 pub mod cause;
 pub mod client;
 pub mod compare;
+mod encounter;
 pub mod gate;
 mod guard;
 pub mod held;
@@ -57,6 +58,10 @@ pub struct Target {
     pub breaker: Limits,
     /// What it wants otherwise than we make it.
     pub fitting: Fitting,
+    /// What is done with a stay or visit that it does not know.
+    pub encounters: Unmatched,
+    /// What is done with a performer whom it does not know.
+    pub practitioners: Unmatched,
     /// How it is reached.
     pub proxy: Proxy,
     /// Headers that every request carries: name and value.
@@ -65,6 +70,18 @@ pub struct Target {
     pub ca_file: Option<PathBuf>,
     /// Mutual TLS: our certificate with those up to its authority, and its key, both PEM.
     pub client_certificate: Option<(PathBuf, PathBuf)>,
+}
+
+/// What is done with somebody or something the record server does not know exactly once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Unmatched {
+    /// It is named by its identifier; whoever reads it may find it later.
+    #[default]
+    Identifier,
+    /// The findings do not name it.
+    LeftOut,
+    /// The session waits for a person.
+    Held,
 }
 
 /// What a target is for: the guard keeps test data and real people apart.

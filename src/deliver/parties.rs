@@ -1,14 +1,17 @@
 //! Who and what a record refers to at the server: the person, the performers, the instruments.
 
+use crate::deliver::Unmatched;
 use crate::deliver::attempt::{Early, Worker};
+use crate::deliver::encounter;
 use crate::deliver::gate::{self, Expected};
 use crate::deliver::guard;
-use crate::deliver::held::{self, Trouble};
+use crate::deliver::held::{self, Held, Trouble};
 use crate::deliver::http::{Silence, server_words};
 use crate::deliver::send::{self, References};
 use crate::json::Node;
 use crate::outbox::{Leased, Outcome};
 use crate::private::Private;
+use crate::record::fitted::{self, LeftOut};
 
 pub(super) async fn person(
     worker: &Worker<'_>,
@@ -53,31 +56,89 @@ pub(super) async fn person(
     Ok(())
 }
 
-/// A performer the server knows exactly once is referred to; any other stays an identifier.
-pub(super) async fn performers(
+/// Who and what else a record names: whom the server knows exactly once is referred to; what is done with
+/// the others is for the target to say.
+pub(super) async fn others(
     worker: &Worker<'_>,
-    record: &Node,
+    leased: &Leased,
+    record: &mut Node,
     references: &mut References,
+    left_out: &mut LeftOut,
 ) -> Result<(), Early> {
-    for kind in ["Practitioner", "Organization"] {
+    let target = worker.connection.target();
+    for (kind, unmatched) in [
+        ("Practitioner", target.practitioners),
+        ("Organization", Unmatched::Identifier),
+        ("Encounter", target.encounters),
+    ] {
         let mut wanted = Vec::new();
         send::logical_of(record, kind, &mut wanted);
         for (system, value) in wanted {
-            let identifier = [(system.clone(), value.clone())];
-            match held::find(worker.connection, kind, &identifier).await {
-                Ok(found) => references.extend(
-                    found
-                        .into_values()
-                        .map(|held| (send::key(kind, &system, &value), held.reference)),
-                ),
-                // Not every server keeps them; the identifier says enough.
-                Err(Trouble::Several(_)) => {}
-                Err(Trouble::Answer(answer)) if matches!(answer.status, 400 | 404 | 405) => {}
-                Err(trouble) => return Err(trouble.into()),
+            let key = send::key(kind, &system, &value);
+            if let Some(held) = one(worker, kind, (&system, &value)).await? {
+                if kind == "Encounter" {
+                    encounter::stands(&held.resource, subject(references))
+                        .map_err(Early::Outcome)?;
+                }
+                references.insert(key, held.reference);
+                continue;
+            }
+            match unmatched {
+                Unmatched::Identifier => {}
+                Unmatched::LeftOut => {
+                    fitted::leave_out(record, kind, (&system, &value), left_out);
+                }
+                Unmatched::Held => not_known(kind, leased).map_err(Early::Outcome)?,
             }
         }
     }
     Ok(())
+}
+
+/// The one resource under an identifier. Not every server keeps them, or shows them to this account.
+async fn one(
+    worker: &Worker<'_>,
+    kind: &str,
+    (system, value): (&str, &str),
+) -> Result<Option<Held>, Early> {
+    let identifier = [(system.to_owned(), value.to_owned())];
+    match held::find(worker.connection, kind, &identifier).await {
+        Ok(found) => Ok(found.into_values().next()),
+        Err(Trouble::Several(_)) => Ok(None),
+        Err(Trouble::Answer(answer)) if matches!(answer.status, 400 | 403 | 404 | 405) => Ok(None),
+        Err(trouble) => Err(trouble.into()),
+    }
+}
+
+/// The Patient whom the gate let pass.
+fn subject(references: &References) -> Option<&str> {
+    let mut of_person = references.values();
+    of_person
+        .find(|reference| reference.starts_with("Patient/"))
+        .map(String::as_str)
+}
+
+/// Holds a session whose encounter or performer is not known, unless a person let it pass: it then names
+/// them by identifier.
+fn not_known(kind: &str, leased: &Leased) -> Result<(), Outcome> {
+    let (code, words) = if kind == "Encounter" {
+        (
+            "encounter.not-found",
+            "the record server does not know the encounter exactly once",
+        )
+    } else {
+        (
+            "practitioner.not-found",
+            "the record server does not know a performer exactly once",
+        )
+    };
+    if leased.confirmed.iter().any(|one| one == code) {
+        return Ok(());
+    }
+    Err(Outcome::Waiting {
+        reason: code.to_owned(),
+        words: Private::new(words.to_owned()),
+    })
 }
 
 /// Instruments are shared by sessions and people, so each is created on its own under a lane of

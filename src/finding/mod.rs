@@ -178,6 +178,10 @@ pub struct Session {
     pub end: Written,
     /// When it was written down.
     pub entered: Written,
+    /// Where it took place.
+    pub location: Option<Identifier>,
+    /// The stay or visit it belongs to.
+    pub encounter: Option<Identifier>,
     /// Who signed.
     pub signed: Signature,
     /// Who countersigned.

@@ -53,6 +53,8 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         start: times.start,
         end: times.end,
         entered: times.entered,
+        location: said.location.as_ref().map(identifier),
+        encounter: said.encounter.as_ref().map(identifier),
         signed: Signature {
             by: said.signed.by.clone(),
             at: times.signed,

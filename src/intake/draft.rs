@@ -135,6 +135,12 @@ pub struct SessionDraft {
         pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
     ))]
     pub entered_at: String,
+    /// Where it took place: the identifier the record server knows the ward, room or house by.
+    #[serde(default)]
+    pub location: Option<IdentifierDraft>,
+    /// The stay or visit it belongs to: the identifier the record server knows it by.
+    #[serde(default)]
+    pub encounter: Option<IdentifierDraft>,
     /// Who signed it and when.
     pub signed: SignatureDraft,
     /// Who countersigned it and when.

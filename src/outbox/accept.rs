@@ -30,6 +30,18 @@ pub struct Key {
     pub withdrawn: bool,
 }
 
+/// Where a document is to go.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// The targets it is for.
+    pub targets: &'a [String],
+    /// All targets of the site: a correction goes to those of them that had the version before as well,
+    /// so that no earlier version stays behind as if it stood.
+    pub all: &'a [String],
+    /// Number of the route that said so, where there are routes.
+    pub route: Option<usize>,
+}
+
 /// What the store knows of the same person and session.
 #[derive(Debug, Clone, Default)]
 pub struct Before {
@@ -39,6 +51,8 @@ pub struct Before {
     pub version: Option<(String, String)>,
     /// Documents of sessions that were examined before, the latest first.
     pub sessions: Vec<String>,
+    /// Targets that have, or may get, an earlier version of the session.
+    pub targets: Vec<String>,
 }
 
 /// A precaution as it is to be kept.
@@ -95,7 +109,7 @@ impl Outbox {
     pub async fn accept<E: Send>(
         &self,
         key: &Key,
-        targets: &[String],
+        wanted: Wanted<'_>,
         now: DateTime<Utc>,
         encode: impl FnOnce(Before) -> Result<New, E> + Send,
     ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
@@ -109,7 +123,8 @@ impl Outbox {
             // A target that was configured since gets the session as well.
             let had = items_of(&mut transaction, key).await?;
             let mut queued = Vec::new();
-            for target in targets
+            for target in wanted
+                .targets
                 .iter()
                 .filter(|t| !had.iter().any(|item| item.target == **t))
             {
@@ -126,16 +141,24 @@ impl Outbox {
             return Ok(Err(Rejected::Store(reason)));
         }
         let before = before(&mut transaction, key).await?;
+        let had = before
+            .targets
+            .iter()
+            .filter(|one| wanted.all.contains(one) && !wanted.targets.contains(one));
+        let targets: Vec<String> = wanted.targets.iter().chain(had).cloned().collect();
         let new = match encode(before) {
             Ok(new) => new,
             Err(held) => return Ok(Err(Rejected::Encoding(held))),
         };
-        let detail = keep_session(&mut transaction, key, &new, now).await?;
+        let mut detail = keep_session(&mut transaction, key, &new, now).await?;
+        if let Some(route) = wanted.route {
+            detail.set("route", Node::Number(route.to_string()));
+        }
         for precaution in &new.precautions {
             keep_precaution(&mut transaction, key, precaution).await?;
         }
         let mut queued = Vec::new();
-        for target in targets {
+        for target in &targets {
             queued.push(queue(&mut transaction, key, target, now).await?);
         }
         // The trail is written last: whoever works with a lane locks it before the trail.

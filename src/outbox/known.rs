@@ -83,6 +83,7 @@ pub(super) async fn before(connection: &mut Transaction, key: &Key) -> Result<Be
     .fetch_optional(&mut *connection)
     .await?;
     Ok(Before {
+        targets: targets_before(&mut *connection, key).await?,
         sessions: sessions_before(connection, key).await?,
         precautions: precautions
             .iter()
@@ -93,6 +94,26 @@ pub(super) async fn before(connection: &mut Transaction, key: &Key) -> Result<Be
             None => None,
         },
     })
+}
+
+/// Targets that have, or may get, an earlier version of a session; what was given up before anything was
+/// sent is at no target.
+async fn targets_before(
+    connection: &mut Transaction,
+    key: &Key,
+) -> Result<Vec<String>, OutboxError> {
+    let rows = query(
+        "-- known::targets_before
+         SELECT DISTINCT target FROM item
+         WHERE source = $1 AND session = $2 AND version < $3 AND (state <> 'dropped' OR sends > 0)
+         ORDER BY target",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(|row| row.try_get("target")).collect()
 }
 
 /// How many earlier sessions of a person are looked into for the one that speaks of a finding.

@@ -175,6 +175,7 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
         category: vec![category("exam", "Exam"), category("therapy", "Therapy")],
         code: concept(&one.code),
         subject: subject(session),
+        encounter: encounter(session),
         effective: effective(session, one),
         issued: session.signed.at.text.clone(),
         performer: session.performers.iter().map(practitioner).collect(),
@@ -340,6 +341,11 @@ pub(super) fn subject(session: &Session) -> Reference {
     logical("Patient", &session.patient.identifier)
 }
 
+pub(super) fn encounter(session: &Session) -> Option<Reference> {
+    let encounter = session.encounter.as_ref()?;
+    Some(logical("Encounter", encounter))
+}
+
 pub(super) fn practitioner(performer: &Performer) -> Reference {
     logical("Practitioner", &performer.identifier)
 }
@@ -445,6 +451,10 @@ fn provenance_entry(
             .collect(),
         occurred_period: performed(session),
         recorded: session.signed.at.text.clone(),
+        location: session
+            .location
+            .as_ref()
+            .map(|one| logical("Location", one)),
         activity: one_coding(OPERATION, activity, display),
         agent: agents(session),
         entity: made_from(session, catalogue),

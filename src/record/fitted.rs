@@ -33,7 +33,7 @@ impl Fitting {
     }
 }
 
-/// How many Observations came without an element, by its name.
+/// How many resources came without an element, by its name.
 pub type LeftOut = BTreeMap<&'static str, u32>;
 
 /// The record of a target: the same entries, identifiers and statements.
@@ -66,8 +66,7 @@ fn observation(resource: &mut Node, fitting: &Fitting, left_out: &mut LeftOut) {
     for element in &fitting.without {
         if resource.member(element).is_some() && !(trace && OF_A_TRACE.contains(element)) {
             resource.remove(element);
-            let count = left_out.entry(element).or_default();
-            *count = count.saturating_add(1);
+            counted(left_out, element);
         }
     }
     if fitting.cancelled && resource.text_of("status") == Some("final") && not_tested(resource) {
@@ -75,6 +74,46 @@ fn observation(resource: &mut Node, fitting: &Fitting, left_out: &mut LeftOut) {
         // completed" (FHIR R4, valueset-observation-status.html). A correction stays one.
         resource.set("status", text("cancelled"));
     }
+}
+
+/// Takes a party out of what names it: the stay of an Observation or a report, one of their performers.
+/// The Provenance goes on naming who signed.
+pub fn leave_out(record: &mut Node, kind: &str, (system, value): (&str, &str), left: &mut LeftOut) {
+    let Some(entries) = record.member_mut("entry") else {
+        return;
+    };
+    let named = |reference: &Node| {
+        let identifier = reference.member("identifier");
+        let said = |key| identifier.and_then(|one| one.text_of(key));
+        reference.text_of("type") == Some(kind)
+            && said("system") == Some(system)
+            && said("value") == Some(value)
+    };
+    for entry in entries.items_mut() {
+        let Some(resource) = entry.member_mut("resource") else {
+            continue;
+        };
+        if resource.member("encounter").is_some_and(named) {
+            resource.remove("encounter");
+            counted(left, "encounter");
+        }
+        let performers = resource.items_of("performer");
+        if performers.iter().any(named) {
+            let others = performers.iter().filter(|one| !named(one)).cloned();
+            let others: Vec<Node> = others.collect();
+            if others.is_empty() {
+                resource.remove("performer");
+            } else {
+                resource.set("performer", Node::List(others));
+            }
+            counted(left, "performer");
+        }
+    }
+}
+
+fn counted(left: &mut LeftOut, element: &'static str) {
+    let count = left.entry(element).or_default();
+    *count = count.saturating_add(1);
 }
 
 /// "not-performed: The value is not available because the observation procedure (test, etc.) was not
@@ -128,7 +167,7 @@ fn in_order(codings: &mut [Node], order: &[String]) {
 
 #[cfg(test)]
 mod tests {
-    use super::{Fitting, fit};
+    use super::{Fitting, LeftOut, fit, leave_out};
     use crate::json::Node;
     use std::collections::BTreeMap;
 
@@ -179,6 +218,34 @@ mod tests {
         let first = resource(&fitted, 0);
         assert!(first.member("note").is_none() && first.member("bodySite").is_some());
         assert!(resource(&fitted, 3).member("method").is_some());
+    }
+
+    #[test]
+    fn a_party_is_left_out_where_it_is_named_and_stays_in_the_provenance() {
+        let party = |kind: &str, value: &str| {
+            format!(r#"{{"type":"{kind}","identifier":{{"system":"s","value":"{value}"}}}}"#)
+        };
+        let (one, two) = (party("Practitioner", "1"), party("Practitioner", "2"));
+        let stay = party("Encounter", "1");
+        let text = format!(
+            r#"{{"entry":[{{"resource":{{"performer":[{one},{two}],"encounter":{stay}}}}},
+              {{"resource":{{"performer":[{one}]}}}},
+              {{"resource":{{"agent":[{{"who":{one}}}]}}}}]}}"#
+        );
+        let mut record = Node::parse(&text).expect("JSON");
+        let mut left = LeftOut::new();
+
+        leave_out(&mut record, "Practitioner", ("s", "1"), &mut left);
+
+        assert_eq!(left.get("performer"), Some(&2));
+        let performers = resource(&record, 0).items_of("performer").to_vec();
+        assert_eq!(performers, [Node::parse(&two).expect("JSON")]);
+        assert!(resource(&record, 0).member("encounter").is_some());
+        assert!(resource(&record, 1).member("performer").is_none());
+        assert!(resource(&record, 2).compact().contains("Practitioner"));
+        leave_out(&mut record, "Encounter", ("s", "1"), &mut left);
+        assert!(resource(&record, 0).member("encounter").is_none());
+        assert_eq!(left.get("encounter"), Some(&1));
     }
 
     #[test]

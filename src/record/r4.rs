@@ -242,6 +242,9 @@ pub(super) struct Observation {
     pub(super) code: CodeableConcept,
     /// Whose.
     pub(super) subject: Reference,
+    /// During which stay or visit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) encounter: Option<Reference>,
     /// When.
     #[serde(flatten)]
     pub(super) effective: Effective,
@@ -297,6 +300,9 @@ pub(super) struct DiagnosticReport {
     pub(super) code: CodeableConcept,
     /// Whose.
     pub(super) subject: Reference,
+    /// During which stay or visit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) encounter: Option<Reference>,
     /// When it was examined.
     pub(super) effective_period: Period,
     /// When this version was signed.
@@ -346,6 +352,9 @@ pub(super) struct Provenance {
     pub(super) occurred_period: Period,
     /// When it was signed.
     pub(super) recorded: String,
+    /// Where it was observed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) location: Option<Reference>,
     /// CREATE or UPDATE.
     pub(super) activity: CodeableConcept,
     /// Author and assembler.

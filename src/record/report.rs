@@ -5,7 +5,9 @@ use crate::finding::Session;
 use crate::finding::own_words::Says;
 use crate::json::tree::NoTree;
 use crate::private::Private;
-use crate::record::build::{self, concept, literal, meta, performed, practitioner, subject};
+use crate::record::build::{
+    self, concept, encounter, literal, meta, performed, practitioner, subject,
+};
 use crate::record::r4::{DiagnosticReport, Identifier, Narrative, Resource};
 use crate::record::{Entry, REPORT, URI_SYSTEM, identifier_of};
 
@@ -51,6 +53,7 @@ pub(super) fn entry(
         },
         code: concept(&panel.code),
         subject: subject(session),
+        encounter: encounter(session),
         effective_period: performed(session),
         issued: session.signed.at.text.clone(),
         performer: session.performers.iter().map(practitioner).collect(),

@@ -10,6 +10,7 @@ pub mod tokens;
 
 use crate::catalogue::Catalogue;
 use crate::clock::Clock;
+use crate::config::route::Routes;
 use crate::deliver::Target;
 use crate::outbox::Outbox;
 use crate::web::api::Desk;
@@ -26,16 +27,16 @@ pub struct Service {
 }
 
 impl Service {
-    /// A service that accepts for these targets.
+    /// A service that accepts for these targets, by these routes.
     pub fn new(
         outbox: Outbox,
         catalogue: Catalogue,
-        targets: &[Target],
+        (targets, routes): (&[Target], Routes),
         tokens: Tokens,
         clock: Arc<dyn Clock>,
     ) -> Self {
         Self {
-            desk: Desk::new(outbox, catalogue, targets, tokens, clock),
+            desk: Desk::new(outbox, catalogue, (targets, routes), tokens, clock),
         }
     }
 

@@ -11,6 +11,7 @@ use fascicle::app::encode::Earlier;
 use fascicle::app::given::Given;
 use fascicle::app::submit::Submitted;
 use fascicle::catalogue::Catalogue;
+use fascicle::config::route::Routes;
 use fascicle::intake::sheet::Sheet;
 use fascicle::intake::sheet::write::{Columns, Writer};
 use fascicle::json::Node;
@@ -351,13 +352,13 @@ fn a_sheet_says_the_same_as_its_document() {
 #[tokio::test]
 async fn a_sheet_with_a_bad_cell_stores_nothing_and_a_sound_one_is_stored_once() {
     let store = Store::open().await;
-    let targets = ["ward".to_owned()];
+    let routes = Routes::to_all(vec!["ward".to_owned()]);
     let submit = async |bytes: Vec<u8>| {
         let mut sheet = Sheet::open(bytes.as_slice(), Some(&beside())).expect("a header");
         let session = sheet.next_session().expect("it reads").expect("a session");
         let given = Given::rows(session);
         let submitted = given
-            .submit(&store.outbox, catalogue(), &targets, now())
+            .submit(&store.outbox, catalogue(), &routes, now())
             .await;
         match submitted.expect("the store answers") {
             Submitted::Accepted { before, .. } => Ok(before),

@@ -185,6 +185,12 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         "more_affected_side": any(rng, &["left", "right", "both", "neither", "not-known"]),
         "consent": {"given": any(rng, &["yes", "by-somebody-entitled", "no"]), "how": words(rng)},
     });
+    for (name, system) in [("location", "locations"), ("encounter", "encounters")] {
+        if rng.bool() {
+            let system = format!("https://invented-clinic.example/{system}");
+            session[name] = json!({"system": system, "value": format!("TEST-{}", rng.u32(..))});
+        }
+    }
     if rng.bool() {
         let at = format!("{day}T12:00:00{offset}");
         session["countersigned"] = json!({"by": by(rng), "at": at});

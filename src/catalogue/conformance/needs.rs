@@ -148,6 +148,12 @@ pub const NEEDS: &[Need] = &[
         "search-type",
         "an organisation is named by identifier only",
     ),
+    helps(
+        "Encounter",
+        Interaction,
+        "search-type",
+        "a stay or visit is never matched: what follows is for the target to say",
+    ),
 ];
 
 /// The types created under a condition.
@@ -157,7 +163,7 @@ pub const CONDITIONAL: [&str; 4] = ["Observation", "Provenance", "Device", REPOR
 pub const REPORT: &str = "DiagnosticReport";
 
 /// The types, in the order they are told.
-pub const KINDS: [&str; 7] = [
+pub const KINDS: [&str; 8] = [
     "Observation",
     "Provenance",
     "Device",
@@ -165,4 +171,5 @@ pub const KINDS: [&str; 7] = [
     "Patient",
     "Practitioner",
     "Organization",
+    "Encounter",
 ];

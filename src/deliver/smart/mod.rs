@@ -25,10 +25,11 @@ const ASSERTION_TYPE: &str = "urn:ietf:params:oauth:client-assertion-type:jwt-be
 const MOST_BYTES: usize = 256 * 1024;
 
 /// What a delivery asks for, unless the settings ask for something else: SMART scopes, version 2.
-pub const SCOPES: [&str; 6] = [
+pub const SCOPES: [&str; 7] = [
     "system/Patient.rs",
     "system/Practitioner.rs",
     "system/Organization.rs",
+    "system/Encounter.rs",
     "system/Device.crs",
     "system/Provenance.crs",
     "system/Observation.crus",

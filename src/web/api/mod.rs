@@ -12,6 +12,7 @@ mod trail;
 
 use crate::catalogue::Catalogue;
 use crate::clock::Clock;
+use crate::config::route::Routes;
 use crate::deliver::Target;
 use crate::json::Node;
 use crate::outbox::Outbox;
@@ -39,6 +40,7 @@ pub struct Desk {
     outbox: Outbox,
     catalogue: Arc<Catalogue>,
     targets: Arc<[Target]>,
+    routes: Arc<Routes>,
     tokens: Tokens,
     clock: Arc<dyn Clock>,
     meters: Arc<Meters>,
@@ -49,7 +51,7 @@ impl Desk {
     pub(super) fn new(
         outbox: Outbox,
         catalogue: Catalogue,
-        targets: &[Target],
+        (targets, routes): (&[Target], Routes),
         tokens: Tokens,
         clock: Arc<dyn Clock>,
     ) -> Self {
@@ -57,6 +59,7 @@ impl Desk {
             outbox,
             catalogue: Arc::new(catalogue),
             targets: targets.to_vec().into(),
+            routes: Arc::new(routes),
             tokens,
             clock,
             meters: Arc::default(),

@@ -25,10 +25,9 @@ pub(super) async fn submit(
     body: Body,
 ) -> Result<Response, Fault> {
     let document = request::session(&headers, body).await?;
-    let targets: Vec<String> = desk.targets.iter().map(|one| one.name.clone()).collect();
     let now = desk.clock.now();
     let submitted = document
-        .submit(&desk.outbox, &desk.catalogue, &targets, now)
+        .submit(&desk.outbox, &desk.catalogue, &desk.routes, now)
         .await?;
     match submitted {
         Submitted::Accepted {

@@ -7,7 +7,7 @@ import http from "node:http";
 import Provider from "oidc-provider";
 
 const [upstream, rsaFile, curveFile] = process.argv.slice(2);
-const scopes = ["Patient.rs", "Practitioner.rs", "Organization.rs", "Device.crs", "Provenance.crs", "Observation.crus"]
+const scopes = ["Patient.rs", "Practitioner.rs", "Organization.rs", "Encounter.rs", "Device.crs", "Provenance.crs", "Observation.crus"]
   .map((scope) => `system/${scope}`);
 
 const client = (id, alg, file) => ({
