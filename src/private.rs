@@ -1,8 +1,10 @@
 //! Sealed values about people.
 //!
-//! Owns: the wrapper that keeps names, identifiers and notes out of logs, metrics and panics.
-//! In: any value. Out: the value, only through [`Private::open`], which can be searched for.
-//! Never: prints what it holds.
+//! Owns: the wrapper that keeps names, identifiers and notes out of logs, metrics and panics, and
+//! reading secrets from files that are their owner's. In: any value. Out: the value, only through
+//! [`Private::open`], which can be searched for. Never: prints what it holds.
+
+pub mod secret;
 
 use std::fmt;
 

@@ -9,8 +9,8 @@ use std::path::{Path, PathBuf};
 
 /// Each room with the foreign crates it may use; it may name rooms above it, never below.
 const ROOMS: &[(&str, &[&str])] = &[
-    ("private", &[]),
     ("problem", &[]),
+    ("private", &["thiserror"]),
     ("exact", &["rust_decimal", "thiserror"]),
     ("clock", &["chrono"]),
     ("json", &["serde", "serde_json", "thiserror"]),

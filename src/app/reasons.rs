@@ -130,7 +130,7 @@ const SENTENCES: &[(&str, &str)] = &[
     ),
     (
         "target.secret",
-        "a file with a secret or a header cannot be read",
+        "a file with a secret or a header cannot be read, or others than its owner and group may read it",
     ),
     (
         "target.sign-in",

@@ -79,11 +79,11 @@ pub async fn submit_by(
         ))));
     };
     let mut told = Vec::new();
-    let routed = routed::targets(routes, text);
+    let leads = routed::targets(routes, text);
     let wanted = Wanted {
-        targets: routed.map(|(targets, _)| targets).unwrap_or_default(),
+        targets: leads.map(|(targets, _)| targets).unwrap_or_default(),
         all: routes.targets(),
-        route: routed.and_then(|(_, number)| number),
+        route: leads.and_then(|(_, number)| number),
     };
     let encoding = |before: Before| {
         let way = routed::problems(wanted, &before);

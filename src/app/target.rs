@@ -182,8 +182,9 @@ fn of_silence(unanswered: Unanswered) -> Line {
         return Line::other(
             SIGN_IN,
             Mark::No,
-            "a file with a secret or a header cannot be read, so nothing was asked",
-            "check its path, that this user may read it, and that it holds plain text",
+            "a file with a secret or a header cannot be read, or is no secret, so nothing was asked",
+            "check its path, that this user may read it and nobody but its owner and group (chmod 640), and that \
+             it holds plain text",
         );
     }
     let (what, change) = match unanswered.cause {

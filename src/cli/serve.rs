@@ -133,8 +133,8 @@ fn say(
         if !secrets_readable(target) {
             writeln!(
                 out,
-                "WARNING: a secret file of target {} cannot be read: sessions are accepted and kept, \
-                 and nothing is delivered to it until it can",
+                "WARNING: a secret file of target {} cannot be read, or others may read it: sessions are \
+                 accepted and kept, and nothing is delivered to it until that is mended (chmod 640)",
                 target.name
             )?;
         }

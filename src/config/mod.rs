@@ -300,10 +300,16 @@ mod tests {
 
         let before = crate::deliver::secrets_readable(target);
         std::fs::write(&file, "a-token").expect("written");
+        let with_mode = |mode| {
+            use std::os::unix::fs::PermissionsExt as _;
+            let mode = std::fs::Permissions::from_mode(mode);
+            std::fs::set_permissions(&file, mode).expect("its mode");
+            crate::deliver::secrets_readable(target)
+        };
 
         assert_eq!(
-            (before, crate::deliver::secrets_readable(target)),
-            (false, true)
+            (before, with_mode(0o644), with_mode(0o640)),
+            (false, false, true)
         );
     }
 }

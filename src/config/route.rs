@@ -176,15 +176,17 @@ mod tests {
     const HOUSE: &str = "organisation = {system='urn:o', value='1'}\n";
 
     fn read(routes: &[&str]) -> Result<Settings, String> {
-        let routes: String = routes
-            .iter()
-            .map(|one| format!("[[route]]\n{one}\n"))
-            .collect();
-        Settings::read(&format!("{TARGETS}{routes}")).map_err(|error| error.to_string())
+        let mut text = TARGETS.to_owned();
+        for route in routes {
+            text.push_str("[[route]]\n");
+            text.push_str(route);
+            text.push('\n');
+        }
+        Settings::read(&text).map_err(|error| error.to_string())
     }
 
-    fn named(system: &str, value: &str) -> Option<Named> {
-        Some((system.to_owned(), value.to_owned()))
+    fn named(system: &str, value: &str) -> Named {
+        (system.to_owned(), value.to_owned())
     }
 
     fn told(settings: &Settings, organisation: Option<Named>, location: Option<Named>) -> String {
@@ -212,21 +214,19 @@ mod tests {
         let house = format!("{HOUSE}targets = ['region']");
         let settings = read(&[&both, &ward, &house]).expect("reads");
 
-        let (seven, one) = (named("urn:w", "7"), named("urn:o", "1"));
-        assert_eq!(
-            told(&settings, one.clone(), seven.clone()),
-            "region+ward Some(1)"
-        );
-        assert_eq!(
-            told(&settings, named("urn:o", "2"), seven.clone()),
-            "ward Some(2)"
-        );
-        assert_eq!(told(&settings, one.clone(), None), "region Some(3)");
-        assert_eq!(told(&settings, one, named("urn:w", "8")), "region Some(3)");
-        assert_eq!(
-            told(&settings, named("urn:x", "1"), named("urn:x", "7")),
-            "none"
-        );
+        let (seven, eight) = (named("urn:w", "7"), named("urn:w", "8"));
+        let (one, two) = (named("urn:o", "1"), named("urn:o", "2"));
+        for (organisation, location, leads) in [
+            (Some(&one), Some(&seven), "region+ward Some(1)"),
+            (Some(&two), Some(&seven), "ward Some(2)"),
+            (Some(&one), None, "region Some(3)"),
+            (Some(&one), Some(&eight), "region Some(3)"),
+            (Some(&two), Some(&eight), "none"),
+            (Some(&seven), Some(&one), "none"),
+        ] {
+            let said = told(&settings, organisation.cloned(), location.cloned());
+            assert_eq!(said, leads, "{organisation:?} {location:?}");
+        }
         assert_eq!(told(&settings, None, None), "none");
     }
 

@@ -1,11 +1,7 @@
 //! The HTTP client of a target: its proxy, its authorities, its fixed headers.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "secrets and certificates are read from the files a site names"
-)]
 
-use crate::deliver::smart::assertion::open_to_everybody;
 use crate::deliver::{HeaderFrom, Proxy, Target};
+use crate::private::secret::{self, NoSecret};
 use crate::problem::file_words;
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
 use reqwest::redirect::Policy;
@@ -31,6 +27,9 @@ pub enum NoClient {
     /// A file cannot be read; the key that names it.
     #[error("target {0}: the file of {1} cannot be read: {words}", words = file_words(*.2))]
     File(String, &'static str, std::io::ErrorKind),
+    /// A file gives no secret; the key that names it.
+    #[error("target {0}: the file of {1}: {2}")]
+    Secret(String, &'static str, NoSecret),
     /// A file holds something else; the key that names it and what it should hold.
     #[error("target {0}: the file of {1} does not hold {2}")]
     Content(String, &'static str, &'static str),
@@ -111,10 +110,11 @@ fn through(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoC
     let Some(path) = secret_file else {
         return Ok(builder.proxy(proxy));
     };
-    let secret = fs::read_to_string(path)
-        .map_err(|cause| NoClient::File(target.name.clone(), PROXY_SECRET, cause.kind()))?;
+    let secret = secret::text(path)
+        .map_err(|cause| NoClient::Secret(target.name.clone(), PROXY_SECRET, cause))?;
     // RFC 7617: the name ends at the first colon.
     let (name, password) = secret
+        .open()
         .trim_end_matches(['\n', '\r'])
         .split_once(':')
         .ok_or_else(|| NoClient::Content(target.name.clone(), PROXY_SECRET, "name:password"))?;
@@ -143,15 +143,11 @@ fn known_by(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, No
         return Ok(builder);
     };
     let name = || target.name.clone();
-    if open_to_everybody(key) {
-        let what = "a key that only its owner and group may read";
-        return Err(NoClient::Content(name(), KEY, what));
-    }
-    let read =
-        |path, which| fs::read(path).map_err(|cause| NoClient::File(name(), which, cause.kind()));
-    let mut pem = read(certificate, CERTIFICATE)?;
+    let key = secret::bytes(key).map_err(|cause| NoClient::Secret(name(), KEY, cause))?;
+    let mut pem =
+        fs::read(certificate).map_err(|cause| NoClient::File(name(), CERTIFICATE, cause.kind()))?;
     pem.push(b'\n');
-    pem.extend(read(key, KEY)?);
+    pem.extend(key.open());
     let identity = Identity::from_pem(&pem).map_err(|_no_pem| {
         let what = "a certificate that belongs to client_key_file, both in PEM form";
         NoClient::Content(name(), CERTIFICATE, what)
@@ -168,8 +164,8 @@ pub(super) fn fixed(target: &Target) -> Option<HeaderMap> {
         let mut value = match from {
             HeaderFrom::Text(text) => HeaderValue::try_from(text).ok()?,
             HeaderFrom::File(path) => {
-                let text = fs::read_to_string(path).ok()?;
-                HeaderValue::try_from(text.trim_end_matches(['\n', '\r'])).ok()?
+                let text = secret::text(path).ok()?;
+                HeaderValue::try_from(text.open().trim_end_matches(['\n', '\r'])).ok()?
             }
         };
         value.set_sensitive(true);

@@ -1,8 +1,4 @@
 //! One request, one answer.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "secrets are read from the files a site names"
-)]
 
 use crate::deliver::breaker::Breaker;
 use crate::deliver::cause::{Cause, cause_of};
@@ -10,7 +6,7 @@ use crate::deliver::client::{self, Clients, NoClient};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
-use crate::private::Private;
+use crate::private::{Private, secret};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use reqwest::header::{
@@ -18,7 +14,6 @@ use reqwest::header::{
     RETRY_AFTER,
 };
 use reqwest::{Method, RequestBuilder};
-use std::fs;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -294,7 +289,7 @@ pub(super) fn secrets_readable(target: &Target) -> bool {
 }
 
 fn authorization(sign_in: &SignIn, token: Option<&Token>) -> Result<Option<HeaderValue>, Silence> {
-    let secret = |path| fs::read_to_string(path).map_err(|_unreadable| Silence::Secret);
+    let secret = |path| secret::text(path).map_err(|_no_secret| Silence::Secret);
     let text = match sign_in {
         SignIn::None => return Ok(None),
         SignIn::Smart(_) => match token {
@@ -304,10 +299,10 @@ fn authorization(sign_in: &SignIn, token: Option<&Token>) -> Result<Option<Heade
         SignIn::Basic(path) => {
             format!(
                 "Basic {}",
-                BASE64_STANDARD.encode(secret(path)?.trim_end_matches('\n'))
+                BASE64_STANDARD.encode(secret(path)?.open().trim_end_matches('\n'))
             )
         }
-        SignIn::Bearer(path) => format!("Bearer {}", secret(path)?.trim()),
+        SignIn::Bearer(path) => format!("Bearer {}", secret(path)?.open().trim()),
     };
     let mut value = HeaderValue::try_from(text).map_err(|_not_ascii| Silence::Secret)?;
     value.set_sensitive(true);

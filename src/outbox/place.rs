@@ -1,15 +1,10 @@
 //! Where a store is: a folder of this machine, or a database that several nodes share.
 
 use crate::outbox::OutboxError;
+use crate::private::secret::{self, NoSecret};
 use sqlx::postgres::{PgConnectOptions, PgSslMode};
-use std::fs::File;
-use std::io::{self, Read};
-use std::os::unix::fs::PermissionsExt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
-
-/// A password is a line; a file that is longer holds something else.
-const LONGEST_PASSWORD: u64 = 1024;
 
 /// Where a store is.
 #[derive(Debug, Clone)]
@@ -50,12 +45,9 @@ pub enum NoPlace {
 /// Why the file of a password cannot be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Refused {
-    /// It does not read.
-    #[error("the file of it: {}", crate::problem::file_words(*.0))]
-    Unread(io::ErrorKind),
-    /// Others may read or write it.
-    #[error("the file of it can be read or written by others: chmod 600")]
-    Open,
+    /// It gives no secret.
+    #[error("the file of it: {0}")]
+    Secret(NoSecret),
     /// It is empty, or more than one line.
     #[error("the file of it has to hold it in one line")]
     Form,
@@ -148,19 +140,10 @@ impl Database {
     }
 }
 
-fn password(path: &PathBuf) -> Result<String, Refused> {
-    let unread = |cause: io::Error| Refused::Unread(cause.kind());
-    let file = File::open(path).map_err(unread)?;
-    // Of the open file, so that nobody can put another one in its place in between. A group may read
-    // it: containers get their secrets that way.
-    if file.metadata().map_err(unread)?.permissions().mode() & 0o037 != 0 {
-        return Err(Refused::Open);
-    }
-    let mut text = String::new();
-    let mut read = file.take(LONGEST_PASSWORD);
-    read.read_to_string(&mut text).map_err(unread)?;
-    let password = text.trim_end_matches(['\n', '\r']);
-    if password.is_empty() || password.contains(['\n', '\0']) || read.limit() == 0 {
+fn password(path: &Path) -> Result<String, Refused> {
+    let text = secret::text(path).map_err(Refused::Secret)?;
+    let password = text.open().trim_end_matches(['\n', '\r']);
+    if password.is_empty() || password.contains(['\n', '\0']) {
         return Err(Refused::Form);
     }
     Ok(password.to_owned())

@@ -464,7 +464,7 @@ fn provenance_entry(
         "Provenance",
         None,
         None,
-        &Resource::Provenance(provenance),
+        &Resource::Provenance(Box::new(provenance)),
     )
 }
 

@@ -30,7 +30,7 @@ pub(super) enum Resource {
     /// `DiagnosticReport`.
     DiagnosticReport(Box<DiagnosticReport>),
     /// Provenance.
-    Provenance(Provenance),
+    Provenance(Box<Provenance>),
 }
 
 /// Meta: profile and tag.

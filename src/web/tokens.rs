@@ -3,11 +3,10 @@
 //! They stand in a file, one a line, that its owner writes and at most its group may read. It is read anew for every request:
 //! a token is changed by writing the new one beside the old one, and later taking the old one out.
 
+use crate::private::secret::{self, NoSecret};
 use crate::problem::file_words;
 use sha2::{Digest, Sha256};
-use std::fs::File;
-use std::io::{self, Read};
-use std::os::unix::fs::PermissionsExt;
+use std::io::ErrorKind;
 use std::path::PathBuf;
 use subtle::{Choice, ConstantTimeEq};
 
@@ -15,8 +14,6 @@ use subtle::{Choice, ConstantTimeEq};
 const SHORTEST: usize = 32;
 /// Room for the old and the new token, and a few clients with one of their own.
 const MOST: usize = 8;
-/// More than [`MOST`] tokens need.
-const LARGEST_FILE: u64 = 16 * 1024;
 
 /// The file of the tokens.
 #[derive(Debug, Clone)]
@@ -29,7 +26,7 @@ pub struct Tokens {
 pub enum NoTokens {
     /// It cannot be read.
     #[error("the token file cannot be read: {words}", words = file_words(*.0))]
-    File(io::ErrorKind),
+    File(ErrorKind),
     /// Everybody may read it, or others than its owner may write it.
     #[error(
         "the token file can be read by everybody or written by others (mode {0:o}): chmod 600 or \
@@ -88,20 +85,13 @@ impl Tokens {
     }
 
     fn read(&self) -> Result<Vec<[u8; 32]>, NoTokens> {
-        let unread = |cause: io::Error| NoTokens::File(cause.kind());
-        let file = File::open(&self.path).map_err(unread)?;
-        // Of the open file, so that nobody can put another one in its place in between.
-        let mode = file.metadata().map_err(unread)?.permissions().mode() & 0o777;
-        // A group may read it: containers get their secrets that way.
-        if mode & 0o037 != 0 {
-            return Err(NoTokens::Open(mode));
-        }
-        let mut text = String::new();
-        let read = file.take(LARGEST_FILE).read_to_string(&mut text);
-        if u64::try_from(read.map_err(unread)?).is_ok_and(|read| read >= LARGEST_FILE) {
-            return Err(NoTokens::Many);
-        }
-        of_text(&text)
+        let text = secret::text(&self.path).map_err(|cause| match cause {
+            NoSecret::Unread(cause) => NoTokens::File(cause),
+            NoSecret::Open(mode) => NoTokens::Open(mode),
+            NoSecret::Large => NoTokens::Many,
+            NoSecret::Form => NoTokens::File(ErrorKind::InvalidData),
+        })?;
+        of_text(text.open())
     }
 }
 

@@ -82,7 +82,7 @@ impl Service {
         let web = Web::new(
             outbox.clone(),
             Catalogue::embedded().expect("tables"),
-            &settings.targets,
+            (&settings.targets, settings.routes.clone()),
             Tokens::at(path).expect("tokens"),
             Arc::new(Still),
         );

@@ -3,8 +3,9 @@
 
 use crate::document::Document;
 use fascicle::json::Node;
-use std::fs;
+use std::fs::{self, Permissions};
 use std::io::Write as _;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::PathBuf;
 use std::process::{Child, Command, Output, Stdio};
 use tempfile::TempDir;
@@ -127,6 +128,8 @@ impl Site {
     /// Writes a file and gives its path.
     pub(crate) fn file(&self, name: &str, text: &str) -> String {
         fs::write(self.path(name), text).expect("a file");
+        // What is a secret has to be its owner's.
+        fs::set_permissions(self.path(name), Permissions::from_mode(0o600)).expect("its mode");
         self.path(name).display().to_string()
     }
 

@@ -13,6 +13,7 @@ scenarios!(
     without_a_sign_in_no_secret_is_sent,
     every_request_carries_the_secret_of_the_file,
     a_wrong_secret_keeps_the_session_until_the_file_is_right,
+    a_secret_that_everybody_may_read_is_not_sent,
 );
 
 /// Right and wrong contents of a file for a sign-in, and the header of the right one.
@@ -103,4 +104,28 @@ fn guarded(server: &Server, header: &str) -> Proxy {
             Act::Answer(Response::new(401, &[("www-authenticate", "Basic")], "{}"))
         }
     })
+}
+
+fn a_secret_that_everybody_may_read_is_not_sent(server: &Server) {
+    for (option, right, _, header) in cases() {
+        let person = Person::known(server);
+        let document = person.session();
+        let proxy = guarded(server, &header);
+        let mut site = Site::new(&proxy.base());
+        let secret = site.file("secret", right);
+        site.sign_in = vec![option.to_owned(), secret.clone()];
+        let mode = |mode| {
+            let mode = std::os::unix::fs::PermissionsExt::from_mode(mode);
+            std::fs::set_permissions(&secret, mode).expect("its mode");
+        };
+
+        mode(0o644);
+        let held = site.send(&[&site.document(&document)], 1).ended(4);
+        assert_eq!(held.item().text_of("reason"), Some("target.secret"));
+        assert!(proxy.log().is_empty());
+
+        mode(0o640);
+        site.send(&[], 60).ended(0);
+        assert!(!proxy.log().is_empty());
+    }
 }

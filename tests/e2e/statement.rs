@@ -102,12 +102,16 @@ fn a_sign_in_that_does_not_work_is_said(server: &Server) {
     let none = target(&["--to", &base, "--json"]).ended(1);
     let unread = target(&with_token).ended(1);
     std::fs::write(file, "wrong\n").expect("a file");
+    let open = target(&with_token).ended(1);
+    let owners = std::os::unix::fs::PermissionsExt::from_mode(0o600);
+    std::fs::set_permissions(file, owners).expect("its mode");
     let wrong = target(&with_token).ended(1);
     std::fs::write(file, "right\n").expect("a file");
     let right = target(&with_token).ended(0);
 
     assert!(only_no(&none, "sign-in").contains("none is set (401)"));
     assert!(only_no(&unread, "sign-in").contains("cannot be read"));
+    assert!(only_no(&open, "sign-in").contains("is no secret"));
     assert!(only_no(&wrong, "sign-in").contains("forbids it (403)"));
     assert!(!wrong.text.contains("wrong"), "{}", wrong.text);
     assert_eq!(marked(&right, "no"), Vec::<String>::new());

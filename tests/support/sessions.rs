@@ -185,12 +185,7 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         "more_affected_side": any(rng, &["left", "right", "both", "neither", "not-known"]),
         "consent": {"given": any(rng, &["yes", "by-somebody-entitled", "no"]), "how": words(rng)},
     });
-    for (name, system) in [("location", "locations"), ("encounter", "encounters")] {
-        if rng.bool() {
-            let system = format!("https://invented-clinic.example/{system}");
-            session[name] = json!({"system": system, "value": format!("TEST-{}", rng.u32(..))});
-        }
-    }
+    places(rng, &mut session);
     if rng.bool() {
         let at = format!("{day}T12:00:00{offset}");
         session["countersigned"] = json!({"by": by(rng), "at": at});
@@ -227,6 +222,16 @@ fn document(number: usize, rng: &mut Rng) -> Value {
         document["precautions"] = precautions.into();
     }
     document
+}
+
+/// Where a session took place and its stay, each in half of them.
+fn places(rng: &mut Rng, session: &mut Value) {
+    for (name, system) in [("location", "locations"), ("encounter", "encounters")] {
+        if rng.bool() {
+            let system = format!("https://invented-clinic.example/{system}");
+            session[name] = json!({"system": system, "value": format!("TEST-{}", rng.u32(..))});
+        }
+    }
 }
 
 /// What people said in their own words, some of it, sometimes.

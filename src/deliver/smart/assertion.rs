@@ -1,10 +1,10 @@
 //! The signed assertion, and the key that signs it.
 
 use crate::deliver::smart::{NoToken, Smart};
+use crate::private::secret;
 use chrono::{DateTime, TimeDelta, Utc};
 use jsonwebtoken::{Algorithm, EncodingKey, Header};
 use serde::Serialize;
-use std::fs;
 use std::path::Path;
 use uuid::Uuid;
 
@@ -57,27 +57,11 @@ pub(in crate::deliver) fn key_readable(smart: &Smart) -> bool {
 
 /// The file is read anew for each token, so a new key needs no restart.
 fn key_of(path: &Path) -> Result<(Algorithm, EncodingKey), NoToken> {
-    if open_to_everybody(path) {
-        return Err(NoToken::Key);
-    }
-    let pem = fs::read(path).map_err(|_unreadable| NoToken::Key)?;
-    let rsa = EncodingKey::from_rsa_pem(&pem).map(|key| (Algorithm::RS384, key));
-    let ec = |_no_rsa| EncodingKey::from_ec_pem(&pem).map(|key| (Algorithm::ES384, key));
+    let pem = secret::bytes(path).map_err(|_no_secret| NoToken::Key)?;
+    let pem = pem.open();
+    let rsa = EncodingKey::from_rsa_pem(pem).map(|key| (Algorithm::RS384, key));
+    let ec = |_no_rsa| EncodingKey::from_ec_pem(pem).map(|key| (Algorithm::ES384, key));
     rsa.or_else(ec).map_err(|_no_key| NoToken::Key)
-}
-
-/// A private key that every account of the machine may read, or that others may write, is no secret.
-#[cfg(unix)]
-pub(in crate::deliver) fn open_to_everybody(path: &Path) -> bool {
-    use std::os::unix::fs::PermissionsExt as _;
-    let mode = fs::metadata(path).map(|file| file.permissions().mode());
-    mode.is_ok_and(|mode| mode & 0o037 != 0)
-}
-
-/// Other systems keep rights in another form, which is not looked at.
-#[cfg(not(unix))]
-pub(in crate::deliver) fn open_to_everybody(_path: &Path) -> bool {
-    false
 }
 
 #[cfg(test)]
