@@ -24,6 +24,7 @@ mod found;
 mod http;
 mod kept;
 mod killed;
+mod kills;
 mod late;
 mod left_alone;
 mod lost_answer;

@@ -1,5 +1,5 @@
 #![cfg(test)]
-//! Two nodes that share a PostgreSQL database: killed, cut off from it, and it killed under them.
+//! Two nodes that share a PostgreSQL database: cut off from it, and it killed under them.
 //!
 //! What happens first happens while a node holds a session that the server has and the node does not
 //! know of; how the others are hit is chance. The database stays away until a node has ended by it.
@@ -22,7 +22,6 @@ use std::thread::sleep;
 use std::time::Duration;
 
 scenarios!(
-    nodes_that_are_killed_at_random_lose_and_repeat_nothing,
     a_database_that_is_killed_under_its_nodes_loses_nothing,
     services_outlive_their_database,
     nodes_that_are_cut_off_from_their_database_repeat_nothing,
@@ -32,7 +31,7 @@ scenarios!(
 /// People whose sessions come in at both nodes.
 const PEOPLE: usize = 3;
 
-/// Sessions that come in at each node in a round, and kills of it.
+/// Sessions that come in at each node in a round.
 const SESSIONS: usize = 10;
 
 /// How many rounds are played: all of them with the real server only, because each takes a minute.
@@ -136,66 +135,6 @@ impl Nodes {
         }
         figures.round();
     }
-}
-
-fn nodes_that_are_killed_at_random_lose_and_repeat_nothing(server: &Server) {
-    let Some(shared) = postgres::shared() else {
-        return;
-    };
-    let seed = fastrand::u64(..);
-    let mut figures = Figures::new(server, "two nodes, one database, killed at random");
-    let mut moments = fastrand::Rng::with_seed(seed);
-    let mut kills = 0;
-    for _ in 0..played(server, 6) {
-        let nodes = Nodes::new(server, &postgres::database(&shared));
-        kills += kill_in_the_middle(&nodes, &mut figures);
-        kills += std::thread::scope(|scope| {
-            let killed = [0, 1].map(|node| {
-                let (nodes, chance) = (&nodes, moments.u64(..));
-                scope.spawn(move || kill_again_and_again(nodes, node, chance))
-            });
-            let killed = killed.map(|node| node.join().expect("a node that ends"));
-            killed.iter().sum::<usize>()
-        });
-        nodes.until_all_is_delivered(&mut figures);
-        nodes.count(&mut figures, server);
-    }
-    println!("kill -9 of a node that worked: {kills} (moments drawn with {seed})");
-    figures.told();
-}
-
-/// Kills a node that waits for the answer to a session: one of the kills is sure to strike.
-fn kill_in_the_middle(nodes: &Nodes, figures: &mut Figures) -> usize {
-    let files = nodes.files(0);
-    nodes.holds_next.store(true, Ordering::SeqCst);
-    let mut child = nodes.sites[0].start(&[&files[0]], 60);
-    let held = nodes.proxy.holds();
-    child.kill().expect("a child to kill");
-    child.wait().expect("a killed child");
-    nodes.proxy.let_go();
-    if !held {
-        figures.fault("no session reached the server".to_owned());
-    }
-    usize::from(held)
-}
-
-/// Starts a node with one session more each time and kills it at a moment by chance; how often it was
-/// still working then.
-fn kill_again_and_again(nodes: &Nodes, node: usize, chance: u64) -> usize {
-    let mut chance = fastrand::Rng::with_seed(chance);
-    let files = nodes.files(node);
-    let mut kills = 0;
-    for turn in 1..=files.len() {
-        let files: Vec<&str> = files[..turn].iter().map(String::as_str).collect();
-        let mut child = nodes.sites[node].start(&files, 60);
-        sleep(Duration::from_millis(chance.u64(100..3000)));
-        if child.try_wait().expect("a child").is_none() {
-            kills += 1;
-        }
-        child.kill().expect("a child to kill");
-        child.wait().expect("a killed child");
-    }
-    kills
 }
 
 fn a_database_that_is_killed_under_its_nodes_loses_nothing(server: &Server) {
@@ -395,6 +334,6 @@ fn port_of(database: &str) -> u16 {
     port.parse().expect("a number")
 }
 
-fn through(database: &str, port: u16, way: u16) -> String {
+pub(crate) fn through(database: &str, port: u16, way: u16) -> String {
     database.replace(&format!(":{port}/"), &format!(":{way}/"))
 }
