@@ -25,6 +25,7 @@ mod http;
 mod kept;
 mod killed;
 mod kills;
+mod lagging;
 mod late;
 mod left_alone;
 mod lost_answer;

@@ -58,7 +58,12 @@ impl Cluster {
 
     /// A server that follows this one.
     pub(crate) fn standby(&self) -> Self {
-        Self::with(&["--standby-of", &self.port().to_string()])
+        Self::standby_by(self.port())
+    }
+
+    /// A server that follows the one that this port leads to.
+    pub(crate) fn standby_by(port: u16) -> Self {
+        Self::with(&["--standby-of", &port.to_string()])
     }
 
     fn with(more: &[&str]) -> Self {
