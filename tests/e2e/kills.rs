@@ -38,7 +38,7 @@ const PEOPLE: usize = 6;
 const BESIDE: usize = 2;
 
 /// When a process is killed after its start, in milliseconds.
-const MOMENTS: std::ops::Range<u64> = 50..1200;
+const MOMENTS: std::ops::Range<u64> = 100..1800;
 
 /// A session that came in: whose, the document, its file.
 struct CameIn {
