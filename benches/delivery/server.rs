@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, ChildStdout, Command, Stdio};
+use std::time::Duration;
 use uuid::Uuid;
 
 /// Observations of one session.
@@ -26,7 +27,11 @@ pub(crate) struct Person {
 
 impl Server {
     pub(crate) fn of_the_environment() -> Self {
-        let client = reqwest::Client::builder().no_proxy().build();
+        let client = reqwest::Client::builder()
+            .no_proxy()
+            // A server closes what idles, and a request that crosses with that is lost.
+            .pool_idle_timeout(Duration::from_secs(3))
+            .build();
         let client = client.expect("a client");
         if let Ok(base) = std::env::var("FASCICLE_RECORD_SERVER") {
             return Self {
