@@ -125,7 +125,7 @@ impl Load {
             let parts = files.chunks(files.len().div_ceil(BESIDE));
             let parts = parts.enumerate().map(|(worker, part)| {
                 let site = self.site(worker);
-                scope.spawn(move || site.send(part, 300))
+                scope.spawn(move || site.send(part, 900))
             });
             for part in parts.collect::<Vec<_>>() {
                 let run = part.join().expect("it ends");
@@ -201,6 +201,8 @@ fn played(server: &Server, engine: &str, sites: impl Fn() -> Vec<Site>) {
             let kills = workers.into_iter().map(|one| one.join().expect("it ends"));
             kills.sum()
         });
+        // No more is killed: whatever a machine is busy with, there is time to deliver.
+        load.sites.iter().for_each(Site::take_time);
         load.deliver(&mut figures);
         load.compare(&mut figures, &mut told, server);
         told.kills += kills;
