@@ -23,14 +23,14 @@ pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
     let minutes = minutes.map_or(10, |text| text.parse().expect("a number of minutes"));
     let minute = Duration::from_secs(size.of(5, 60));
     let new = Kind::Sqlite.empty().await;
-    let (mut service, base) = start(Path::new(&new.address), &server.base);
+    let (service, base) = start(Path::new(&new.address), &server.base);
     let mut peaks = Vec::new();
     let mut taken = 0;
     let began = Instant::now();
     // What is loaded once is loaded before the first minute.
     taken += feed(server, &base, began + minute / 4).await;
     for number in 1..=minutes {
-        let process = format!("/proc/{}", service.id());
+        let process = format!("/proc/{}", service.0.id());
         // Begins a new peak (proc_pid_clear_refs(5)).
         fs::write(format!("{process}/clear_refs"), "5").expect("a peak begins");
         taken += feed(server, &base, Instant::now() + minute).await;
@@ -38,8 +38,6 @@ pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
         println!("memory, minute {number}: peak {peak} KiB, {taken} sessions taken in so far");
         peaks.push(peak);
     }
-    drop(service.kill());
-    drop(service.wait());
     let (first, last) = (peaks[0], peaks[peaks.len() - 1]);
     Ratio {
         what: format!("peak memory of minute {minutes} / of minute 1"),
@@ -50,8 +48,19 @@ pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
     }
 }
 
+/// A running service; it ends with the value, also where the bench stops in the middle.
+struct Service(Child);
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        // A child that ended by itself is as good.
+        drop(self.0.kill());
+        drop(self.0.wait());
+    }
+}
+
 /// The service over a store in this folder, and its address.
-fn start(folder: &Path, server: &str) -> (Child, String) {
+fn start(folder: &Path, server: &str) -> (Service, String) {
     let (tokens, config) = (folder.join("tokens"), folder.join("fascicle.toml"));
     fs::write(&tokens, TOKEN).expect("written");
     fs::set_permissions(&tokens, fs::Permissions::from_mode(0o600)).expect("its mode");
@@ -76,7 +85,7 @@ fn start(folder: &Path, server: &str) -> (Child, String) {
     // The rest of what it says is read, so that it never waits for a reader.
     std::thread::spawn(move || lines.for_each(drop));
     let base = first.trim().strip_prefix("BASE=").expect("its address");
-    (child, base.to_owned())
+    (Service(child), base.to_owned())
 }
 
 /// Submits sessions until then, as many as the service delivers.
