@@ -16,13 +16,13 @@ pub(super) struct Hold {
 /// How often a lane is looked for again that changed between being seen and being locked.
 const LOOKS: usize = 8;
 
-/// Whether the head of a lane may be attempted: now is $2. A lease ($3) or a wait ($4) longer than any
+/// Whether the head of a lane of target $1 may be attempted: now is $2. A lease ($3) or a wait ($4) longer than any
 /// we give comes from a clock that has been set back since.
 macro_rules! ready {
     () => {
         "item.target = lane.target AND item.subject = lane.subject
          AND NOT coalesce((SELECT paused FROM target_decision
-                           WHERE target_decision.target = lane.target
+                           WHERE target_decision.target = $1
                            ORDER BY target_decision.number DESC LIMIT 1), FALSE)
          AND (lane.lease_until IS NULL OR lane.lease_until <= $2 OR lane.lease_until > $3)
          AND item.number = (SELECT min(head.number) FROM item AS head
@@ -34,8 +34,24 @@ macro_rules! ready {
     };
 }
 
+/// Finds the lane of the item that is due first.
+macro_rules! look {
+    () => {
+        concat!(
+            "-- work::take_lane (look)
+             SELECT lane.subject FROM lane, item
+             WHERE lane.target = $1 AND ",
+            ready!(),
+            " ORDER BY item.due_at LIMIT 1"
+        )
+    };
+}
+
 /// Finds a lane, locks it, and takes it if it is still ready then: between the two another node may
 /// have worked on it. Lanes that others have locked are passed over.
+///
+/// It looks from the item on that is due first (index `item_due`), so that it takes no longer when many
+/// wait; only what is due and stands behind another of its lane is looked at in vain.
 pub(super) async fn take_lane(
     connection: &mut Transaction,
     target: &str,
@@ -44,22 +60,7 @@ pub(super) async fn take_lane(
     let times = [TimeDelta::zero(), TimeDelta::days(1), TimeDelta::days(2)]
         .map(|later| (hold.claimed_at + later).timestamp_millis());
     for _ in 0..LOOKS {
-        let seen = query_each(
-            concat!(
-                "-- work::take_lane (look)
-                 SELECT lane.subject FROM lane, item
-                 WHERE lane.target = $1 AND ",
-                ready!(),
-                " ORDER BY item.due_at LIMIT 1"
-            ),
-            concat!(
-                "-- work::take_lane (look)
-                 SELECT lane.subject FROM lane, item
-                 WHERE lane.target = $1 AND ",
-                ready!(),
-                " ORDER BY item.due_at LIMIT 1 FOR UPDATE OF lane SKIP LOCKED"
-            ),
-        );
+        let seen = query_each(look!(), concat!(look!(), " FOR UPDATE OF lane SKIP LOCKED"));
         let seen = times
             .iter()
             .fold(seen.bind(target), |seen, at| seen.bind(*at));
@@ -125,4 +126,39 @@ pub(super) async fn release_lane(
     .execute(connection)
     .await?;
     Ok(released == 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::outbox::Outbox;
+    use crate::outbox::engine::query;
+
+    #[tokio::test]
+    async fn a_lane_is_found_from_the_item_on_that_is_due_first() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let outbox = Outbox::open(folder.path()).await.expect("a store");
+        let plan = query(concat!("EXPLAIN QUERY PLAN ", look!()));
+
+        let plan = plan
+            .bind("record")
+            .bind(2_i64)
+            .bind(3_i64)
+            .bind(4_i64)
+            .fetch_all(&outbox.pool)
+            .await
+            .expect("a plan");
+
+        let steps: Vec<String> = plan
+            .iter()
+            .map(|step| step.try_get("detail").expect("a step"))
+            .collect();
+        assert!(steps[0].contains("item USING INDEX item_due"), "{steps:?}");
+        // Neither sorted, nor looked at as a whole.
+        let walks = |step: &String| step.starts_with("SCAN") && !step.contains("SUBQUERY");
+        assert!(!steps.iter().any(walks), "{steps:?}");
+        assert!(
+            !steps.iter().any(|step| step.contains("ORDER BY")),
+            "{steps:?}"
+        );
+    }
 }

@@ -37,6 +37,7 @@ const SQLITE: &[Step] = &[
         "urgent",
         include_str!("migrations/sqlite/0004_urgent.sql"),
     ),
+    step(5, "due", include_str!("migrations/sqlite/0005_due.sql")),
 ];
 
 /// It begins with the generation in which the engine came.
@@ -51,6 +52,7 @@ const POSTGRES: &[Step] = &[
         "urgent",
         include_str!("migrations/postgres/0004_urgent.sql"),
     ),
+    step(5, "due", include_str!("migrations/postgres/0005_due.sql")),
 ];
 
 /// What a binary knows of the schema.

@@ -109,6 +109,18 @@ impl Figures {
         wrong > 0 || !self.faults.is_empty()
     }
 
+    /// The figures for a script to read.
+    pub(crate) fn pairs(&self) -> String {
+        format!(
+            "lost={} duplicated={} out_of_order={} loose_ends={} other={}",
+            self.lost,
+            self.duplicated,
+            self.out_of_order,
+            self.loose_ends,
+            self.faults.len()
+        )
+    }
+
     /// Tells the figures and asserts that all is well.
     pub(crate) fn told(self) {
         println!(

@@ -24,6 +24,8 @@ mod found;
 mod http;
 mod kept;
 mod killed;
+mod kills;
+mod lagging;
 mod late;
 mod left_alone;
 mod lost_answer;

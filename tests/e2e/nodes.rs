@@ -1,7 +1,8 @@
 #![cfg(test)]
-//! Two nodes that share a PostgreSQL database: killed, cut off from it, and it killed under them.
+//! Two nodes that share a PostgreSQL database: cut off from it, and it killed under them.
 //!
-//! Which moment is hit is chance; how often it was hit is counted, and so is what came of it.
+//! What happens first happens while a node holds a session that the server has and the node does not
+//! know of; how the others are hit is chance. The database stays away until a node has ended by it.
 #![expect(
     clippy::disallowed_methods,
     clippy::print_stdout,
@@ -12,14 +13,15 @@ use crate::binary::Site;
 use crate::document::{Document, Person};
 use crate::figures::Figures;
 use crate::postgres::{self, Cluster, Way, say};
+use crate::proxy::{Act, Proxy};
 use crate::server::{Server, rounds, scenarios};
 use crate::service::{OLD, Service, tokens};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread::sleep;
 use std::time::Duration;
 
 scenarios!(
-    nodes_that_are_killed_at_random_lose_and_repeat_nothing,
     a_database_that_is_killed_under_its_nodes_loses_nothing,
     services_outlive_their_database,
     nodes_that_are_cut_off_from_their_database_repeat_nothing,
@@ -29,7 +31,7 @@ scenarios!(
 /// People whose sessions come in at both nodes.
 const PEOPLE: usize = 3;
 
-/// Sessions that come in at each node in a round, and kills of it.
+/// Sessions that come in at each node in a round.
 const SESSIONS: usize = 10;
 
 /// How many rounds are played: all of them with the real server only, because each takes a minute.
@@ -37,8 +39,17 @@ fn played(server: &Server, all: usize) -> usize {
     if server.real { rounds(1, all) } else { 1 }
 }
 
+/// How often something happens to the database of nodes that work.
+const TIMES: usize = 3;
+
 /// Two nodes and what comes in at them.
 struct Nodes {
+    /// Between them and the record server.
+    proxy: Proxy,
+    /// Whether the next answer to a session is held.
+    holds_next: Arc<AtomicBool>,
+    /// Ends of a node that said that the store was away.
+    noticed: AtomicUsize,
     sites: [Site; 2],
     people: Vec<Person>,
     /// Of each node, with the number of its person.
@@ -52,8 +63,20 @@ impl Nodes {
             let session = |turn: usize| (turn % PEOPLE, people[turn % PEOPLE].session());
             (0..SESSIONS).map(session).collect()
         });
+        let holds_next = Arc::new(AtomicBool::new(false));
+        let holds = Arc::clone(&holds_next);
+        let proxy = Proxy::new(&server.host, move |request, _| {
+            if request.transaction() && holds.swap(false, Ordering::SeqCst) {
+                Act::HoldAnswer
+            } else {
+                Act::Pass
+            }
+        });
         Self {
-            sites: [0, 1].map(|_node| Site::hasty_on(&server.base(), database)),
+            sites: [0, 1].map(|_node| Site::hasty_on(&proxy.base(), database)),
+            proxy,
+            holds_next,
+            noticed: AtomicUsize::new(0),
             people,
             sessions,
         }
@@ -66,30 +89,29 @@ impl Nodes {
     }
 
     /// Sends what came in at both nodes again and again, as whoever submits it does, until everything
-    /// is delivered. Gives how often a node ended otherwise.
-    fn until_all_is_delivered(&self, figures: &mut Figures) -> usize {
+    /// is delivered.
+    fn until_all_is_delivered(&self, figures: &mut Figures) {
         std::thread::scope(|scope| {
             let nodes = [0, 1].map(|node| scope.spawn(move || self.until_delivered(node)));
-            let ended = nodes.map(|node| node.join().expect("a node that ends"));
-            let mut failures = 0;
-            for ended in ended {
-                match ended {
-                    Ok(failed) => failures += failed,
-                    Err(told) => figures.fault(told),
+            for ended in nodes.map(|node| node.join().expect("a node that ends")) {
+                if let Err(told) = ended {
+                    figures.fault(told);
                 }
             }
-            failures
-        })
+        });
     }
 
-    fn until_delivered(&self, node: usize) -> Result<usize, String> {
+    fn until_delivered(&self, node: usize) -> Result<(), String> {
         let files = self.files(node);
         let files: Vec<&str> = files.iter().map(String::as_str).collect();
         let mut last = None;
-        for failures in 0..40 {
+        for _ in 0..40 {
             let run = self.sites[node].send(&files, 120);
             if run.code == Some(0) {
-                return Ok(failures);
+                return Ok(());
+            }
+            if run.text.contains("the store ") {
+                self.noticed.fetch_add(1, Ordering::SeqCst);
             }
             // The database may be away; whoever supervises a node waits a little as well.
             sleep(Duration::from_millis(300));
@@ -115,72 +137,26 @@ impl Nodes {
     }
 }
 
-fn nodes_that_are_killed_at_random_lose_and_repeat_nothing(server: &Server) {
-    let Some(shared) = postgres::shared() else {
-        return;
-    };
-    let seed = fastrand::u64(..);
-    let mut figures = Figures::new(server, "two nodes, one database, killed at random");
-    let mut moments = fastrand::Rng::with_seed(seed);
-    let mut kills = 0;
-    for _ in 0..played(server, 6) {
-        let nodes = Nodes::new(server, &postgres::database(&shared));
-        kills += std::thread::scope(|scope| {
-            let killed = [0, 1].map(|node| {
-                let (nodes, chance) = (&nodes, moments.u64(..));
-                scope.spawn(move || kill_again_and_again(nodes, node, chance))
-            });
-            let killed = killed.map(|node| node.join().expect("a node that ends"));
-            killed.iter().sum::<usize>()
-        });
-        nodes.until_all_is_delivered(&mut figures);
-        nodes.count(&mut figures, server);
-    }
-    println!("kill -9 of a node that worked: {kills} (moments drawn with {seed})");
-    figures.told();
-    assert!(kills > 0, "no node was ever killed");
-}
-
-/// Starts a node with one session more each time and kills it at a moment by chance; how often it was
-/// still working then.
-fn kill_again_and_again(nodes: &Nodes, node: usize, chance: u64) -> usize {
-    let mut chance = fastrand::Rng::with_seed(chance);
-    let files = nodes.files(node);
-    let mut kills = 0;
-    for turn in 1..=files.len() {
-        let files: Vec<&str> = files[..turn].iter().map(String::as_str).collect();
-        let mut child = nodes.sites[node].start(&files, 60);
-        sleep(Duration::from_millis(chance.u64(100..3000)));
-        if child.try_wait().expect("a child").is_none() {
-            kills += 1;
-        }
-        child.kill().expect("a child to kill");
-        child.wait().expect("a killed child");
-    }
-    kills
-}
-
 fn a_database_that_is_killed_under_its_nodes_loses_nothing(server: &Server) {
     if postgres::shared().is_none() {
         return;
     }
     let mut figures = Figures::new(server, "two nodes, their database killed and started again");
     let cluster = Cluster::new();
-    let (mut crashes, mut failures) = (0, 0);
+    let mut noticed = 0;
     for _ in 0..played(server, 2) {
         let nodes = Nodes::new(server, &postgres::database(&cluster.address));
-        let (hits, failed) = under_load(&nodes, &mut figures, || {
-            cluster.crash();
-            sleep(Duration::from_millis(fastrand::u64(0..1000)));
-            cluster.start_again();
-        });
-        crashes += hits;
-        failures += failed;
+        noticed += under_load(
+            &nodes,
+            &mut figures,
+            || cluster.crash(),
+            || cluster.start_again(),
+        );
         nodes.count(&mut figures, server);
     }
-    println!("database killed under load: {crashes}, ends of nodes by it: {failures}");
+    println!("database killed under load and noticed: {noticed}");
     figures.told();
-    assert!(crashes > 0 && failures > 0, "nothing was hit");
+    assert!(noticed > 0, "no node noticed it");
 }
 
 /// The services run on, whatever happens to the database; who submits tries again until it is taken.
@@ -195,7 +171,7 @@ fn services_outlive_their_database(server: &Server) {
     let cluster = Cluster::new();
     let database = postgres::database(&cluster.address);
     let nodes = Nodes::new(server, &database);
-    let sites = [0, 1].map(|_node| Site::serving_on(&server.base(), &database));
+    let sites = [0, 1].map(|_node| Site::serving_on(&nodes.proxy.base(), &database));
     let services = sites.each_ref().map(|site| {
         tokens(site, OLD);
         Service::start(site)
@@ -238,20 +214,18 @@ fn nodes_that_are_cut_off_from_their_database_repeat_nothing(server: &Server) {
         return;
     };
     let mut figures = Figures::new(server, "two nodes, the way to their database cut");
-    let (mut cuts, mut failures) = (0, 0);
+    let mut noticed = 0;
     for _ in 0..played(server, 2) {
         let database = postgres::database(&shared);
         let port = port_of(&database);
         let way = Way::to(port);
         let nodes = Nodes::new(server, &through(&database, port, way.port));
-        let (cut, failed) = under_load(&nodes, &mut figures, || way.turn(port));
-        cuts += cut;
-        failures += failed;
+        noticed += under_load(&nodes, &mut figures, || way.close(), || way.turn(port));
         nodes.count(&mut figures, server);
     }
-    println!("all connections cut under load: {cuts}, ends of nodes by it: {failures}");
+    println!("all connections cut under load and noticed: {noticed}");
     figures.told();
-    assert!(cuts > 0 && failures > 0, "nothing was hit");
+    assert!(noticed > 0, "no node noticed it");
 }
 
 fn a_standby_takes_over_and_nothing_is_lost(server: &Server) {
@@ -259,7 +233,7 @@ fn a_standby_takes_over_and_nothing_is_lost(server: &Server) {
         return;
     }
     let mut figures = Figures::new(server, "two nodes, a synchronous standby takes over");
-    let mut failures = 0;
+    let mut noticed = 0;
     for _ in 0..played(server, 2) {
         let primary = Cluster::new();
         let standby = primary.standby();
@@ -272,42 +246,74 @@ fn a_standby_takes_over_and_nothing_is_lost(server: &Server) {
         let database = postgres::database(&primary.address);
         let way = Way::to(primary.port());
         let nodes = Nodes::new(server, &through(&database, primary.port(), way.port));
-        let once = AtomicUsize::new(0);
-        let (_, failed) = under_load(&nodes, &mut figures, || {
-            if once.fetch_add(1, Ordering::SeqCst) == 0 {
-                primary.crash();
-                say(&standby.address, "SELECT pg_promote()::text");
-            }
-            way.turn(standby.port());
-        });
-        failures += failed;
+        let taken_over = AtomicBool::new(false);
+        noticed += under_load(
+            &nodes,
+            &mut figures,
+            || {
+                way.close();
+                // What happens to the new primary later is that it cannot be reached.
+                if !taken_over.load(Ordering::SeqCst) {
+                    primary.crash();
+                }
+            },
+            || {
+                if !taken_over.swap(true, Ordering::SeqCst) {
+                    say(&standby.address, "SELECT pg_promote()::text");
+                }
+                way.turn(standby.port());
+            },
+        );
         nodes.count(&mut figures, server);
     }
-    println!("ends of nodes by a failover: {failures}");
+    println!("failovers and cuts after them that were noticed: {noticed}");
     figures.told();
-    assert!(failures > 0, "no node noticed it");
+    assert!(noticed > 0, "no node noticed it");
 }
 
-/// Lets something happen a few times while both nodes work; how often it happened before all was
-/// delivered, and how often a node ended by it.
-fn under_load(nodes: &Nodes, figures: &mut Figures, happens: impl Fn() + Sync) -> (usize, usize) {
+/// Takes the database away a few times while both nodes work, each time until a node has ended by it,
+/// and gives it back. How often a node did so.
+///
+/// The first time an answer of the record server is held, so that a node is in the middle of its work;
+/// the others come at moments by chance, unless everything is delivered before.
+fn under_load(
+    nodes: &Nodes,
+    figures: &mut Figures,
+    away: impl Fn() + Sync,
+    back: impl Fn() + Sync,
+) -> usize {
     let done = AtomicBool::new(false);
+    nodes.holds_next.store(true, Ordering::SeqCst);
     std::thread::scope(|scope| {
         let happening = scope.spawn(|| {
-            let mut times = 0;
-            while times < 4 {
-                sleep(Duration::from_millis(fastrand::u64(700..2500)));
+            let mut noticed = 0;
+            let held = nodes.proxy.holds();
+            for time in 0..TIMES {
+                if time > 0 {
+                    sleep(Duration::from_millis(fastrand::u64(500..2000)));
+                }
                 if done.load(Ordering::SeqCst) {
                     break;
                 }
-                happens();
-                times += 1;
+                let before = nodes.noticed.load(Ordering::SeqCst);
+                let seen = || nodes.noticed.load(Ordering::SeqCst) > before;
+                away();
+                while !seen() && !done.load(Ordering::SeqCst) {
+                    sleep(Duration::from_millis(20));
+                }
+                noticed += usize::from(seen());
+                back();
+                nodes.proxy.let_go();
             }
-            times
+            (held, noticed)
         });
-        let failures = nodes.until_all_is_delivered(figures);
+        nodes.until_all_is_delivered(figures);
         done.store(true, Ordering::SeqCst);
-        (happening.join().expect("it ends"), failures)
+        let (held, noticed) = happening.join().expect("it ends");
+        if !held {
+            figures.fault("no session reached the server".to_owned());
+        }
+        noticed
     })
 }
 
@@ -328,6 +334,6 @@ fn port_of(database: &str) -> u16 {
     port.parse().expect("a number")
 }
 
-fn through(database: &str, port: u16, way: u16) -> String {
+pub(crate) fn through(database: &str, port: u16, way: u16) -> String {
     database.replace(&format!(":{port}/"), &format!(":{way}/"))
 }

@@ -58,7 +58,12 @@ impl Cluster {
 
     /// A server that follows this one.
     pub(crate) fn standby(&self) -> Self {
-        Self::with(&["--standby-of", &self.port().to_string()])
+        Self::standby_by(self.port())
+    }
+
+    /// A server that follows the one that this port leads to.
+    pub(crate) fn standby_by(port: u16) -> Self {
+        Self::with(&["--standby-of", &port.to_string()])
     }
 
     fn with(more: &[&str]) -> Self {
@@ -134,7 +139,8 @@ pub(crate) struct Way {
 }
 
 struct Ends {
-    to: u16,
+    /// Nothing while the way is closed.
+    to: Option<u16>,
     open: Vec<TcpStream>,
 }
 
@@ -142,7 +148,7 @@ impl Way {
     pub(crate) fn to(port: u16) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let shared = Arc::new(Mutex::new(Ends {
-            to: port,
+            to: Some(port),
             open: Vec::new(),
         }));
         let way = Self {
@@ -161,8 +167,17 @@ impl Way {
 
     /// Cuts every connection, and leads those that come to another server.
     pub(crate) fn turn(&self, port: u16) {
+        self.cut(Some(port));
+    }
+
+    /// Cuts every connection, and those that come as well.
+    pub(crate) fn close(&self) {
+        self.cut(None);
+    }
+
+    fn cut(&self, to: Option<u16>) {
         let mut ends = self.shared.lock().expect("no panic inside");
-        ends.to = port;
+        ends.to = to;
         for stream in ends.open.drain(..) {
             // One that is closed already is as good.
             drop(stream.shutdown(Shutdown::Both));
@@ -172,7 +187,8 @@ impl Way {
 
 fn lead(from: TcpStream, shared: &Mutex<Ends>) -> io::Result<()> {
     let mut ends = shared.lock().expect("no panic inside");
-    let to = TcpStream::connect(SocketAddr::from(([127, 0, 0, 1], ends.to)))?;
+    let to = ends.to.ok_or(io::ErrorKind::ConnectionRefused)?;
+    let to = TcpStream::connect(SocketAddr::from(([127, 0, 0, 1], to)))?;
     for (mut one, mut other) in [
         (from.try_clone()?, to.try_clone()?),
         (to.try_clone()?, from.try_clone()?),

@@ -71,7 +71,7 @@ pub(crate) type Script = dyn Fn(&Request, usize) -> Act + Send + Sync;
 pub(crate) struct Proxy {
     shared: Arc<Shared>,
     address: SocketAddr,
-    held: Receiver<()>,
+    held: Mutex<Receiver<()>>,
 }
 
 struct Shared {
@@ -144,7 +144,7 @@ impl Proxy {
         Self {
             shared,
             address,
-            held,
+            held: Mutex::new(held),
         }
     }
 
@@ -155,7 +155,8 @@ impl Proxy {
 
     /// Waits until a request is held.
     pub(crate) fn holds(&self) -> bool {
-        self.held.recv_timeout(Duration::from_secs(30)).is_ok()
+        let held = self.held.lock().expect("no panic inside");
+        held.recv_timeout(Duration::from_secs(30)).is_ok()
     }
 
     /// Closes what is held.

@@ -111,7 +111,7 @@ fn played(
 }
 
 /// Every Observation and Provenance of a person and its version.
-fn versions(server: &Server, person: &Person) -> Vec<(String, String)> {
+pub(crate) fn versions(server: &Server, person: &Person) -> Vec<(String, String)> {
     let holding = Holding::of(server, &person.reference, &[]);
     let all = holding.observations.iter().chain(&holding.provenances);
     let mut all: Vec<_> = all

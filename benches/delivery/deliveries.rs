@@ -1,0 +1,155 @@
+//! Observations a second that arrive by Fascicle, over those of a client that only posts.
+//!
+//! Both deliver sessions of the same kind to the same server, with as many requests at a time. The bare
+//! client posts each prebuilt Bundle once and looks at nothing else. Fascicle claims the session, looks for
+//! person and instrument, searches for what is there already, notes that it sends, posts, reads everything
+//! back and compares it, and notes the receipt: some seven requests and four commits beside the one post.
+
+use crate::server::{OBSERVATIONS, Person, Server};
+use crate::stores::Kind;
+use crate::{Aim, Ratio, Size, median, per_second};
+use fascicle::app::deliver::Delivery;
+use fascicle::app::encode::{Earlier, encode};
+use fascicle::app::submit::{Submitted, submit};
+use fascicle::catalogue::Catalogue;
+use fascicle::clock::{Clock as _, MachineClock};
+use fascicle::config::Settings;
+use fascicle::deliver::Proxy;
+use fascicle::deliver::http::Connection;
+use fascicle::outbox::Outbox;
+use serde_json::{Value, json};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::task::JoinSet;
+
+/// Workers of Fascicle, and requests of the bare client at a time: what `serve` has where nothing is said.
+const AT_A_TIME: usize = 2;
+
+pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
+    let catalogue = Catalogue::embedded().expect("sound tables");
+    let (runs, sessions) = (size.of(2, 7), size.of(4, 24));
+    let (mut ours, mut bare, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
+    // The first of each warms the server up.
+    for run in 0..=runs {
+        let by_us = by_fascicle(server, &catalogue, sessions).await;
+        let barely = barely(server, &catalogue, sessions).await;
+        println!(
+            "deliveries, run {run}: {by_us:.0} by Fascicle, {barely:.0} bare, Observations a second"
+        );
+        if run > 0 {
+            ratios.push(by_us / barely);
+            ours.push(by_us);
+            bare.push(barely);
+        }
+    }
+    Ratio {
+        what: "Observations delivered a second / bare posts".to_owned(),
+        ours: format!("{:.0}/s", median(ours)),
+        other: format!("{:.0}/s", median(bare)),
+        came_to: median(ratios),
+        aim: Aim::AtLeast(0.95),
+    }
+}
+
+async fn by_fascicle(server: &Server, catalogue: &Catalogue, sessions: usize) -> f64 {
+    let new = Kind::Sqlite.empty().await;
+    let text = format!(
+        "state = '{}'\n[[target]]\nname = 'record'\nbase = '{}'\n",
+        new.address, server.base
+    );
+    let settings = Settings::read(&text).expect("settings");
+    let outbox = Outbox::open_at(&settings.state).await.expect("a store");
+    let targets = ["record".to_owned()];
+    for _ in 0..sessions {
+        let document = server.person().await.session();
+        let now = MachineClock.now();
+        let submitted = submit(&outbox, catalogue, &targets, &document, now).await;
+        let submitted = submitted.expect("the store answers");
+        assert!(
+            matches!(submitted, Submitted::Accepted { .. }),
+            "{submitted:?}"
+        );
+    }
+    let mut target = settings.targets[0].clone();
+    target.proxy = Proxy::Direct;
+    let delivery = Delivery {
+        outbox: outbox.clone(),
+        connection: Connection::new(target).expect("a connection"),
+        clock: Arc::new(MachineClock),
+        lease: settings.lease,
+    };
+    let began = Instant::now();
+    let mut working = JoinSet::new();
+    for _ in 0..AT_A_TIME {
+        let delivery = delivery.clone();
+        working.spawn(async move {
+            loop {
+                let attempted = delivery.once().await.expect("the store answers");
+                if !attempted && delivery.outbox.items(true).await.expect("items").is_empty() {
+                    return;
+                }
+                if !attempted {
+                    tokio::time::sleep(Duration::from_millis(5)).await;
+                }
+            }
+        });
+    }
+    while let Some(ended) = working.join_next().await {
+        ended.expect("a worker that ends");
+    }
+    let took = began.elapsed();
+    outbox.close().await;
+    per_second(sessions * OBSERVATIONS, took)
+}
+
+async fn barely(server: &Server, catalogue: &Catalogue, sessions: usize) -> f64 {
+    let mut bundles = Vec::new();
+    for _ in 0..sessions {
+        let person = server.person().await;
+        bundles.push(bundle(&person, catalogue));
+    }
+    let parts = bundles.chunks(sessions.div_ceil(AT_A_TIME));
+    let began = Instant::now();
+    let mut posting = JoinSet::new();
+    for part in parts {
+        let (client, base, part) = (server.client.clone(), server.base.clone(), part.to_vec());
+        posting.spawn(async move {
+            for bundle in part {
+                let request = client.post(&base).body(bundle);
+                let request = request.header("content-type", "application/fhir+json");
+                let answer = request.send().await.expect("an answer");
+                assert!(answer.status().is_success(), "{}", answer.status());
+                answer.bytes().await.expect("a body");
+            }
+        });
+    }
+    while let Some(ended) = posting.join_next().await {
+        ended.expect("a client that ends");
+    }
+    per_second(sessions * OBSERVATIONS, began.elapsed())
+}
+
+/// The record of a session with its person named as the server names it.
+fn bundle(person: &Person, catalogue: &Catalogue) -> String {
+    let document = person.session();
+    let now = MachineClock.now();
+    let encoded = encode(&document, &Earlier::default(), catalogue, now).expect("a sound session");
+    let text = encoded.checked.record().text();
+    let mut bundle: Value = serde_json::from_str(&text).expect("JSON");
+    name(&mut bundle, &person.reference);
+    bundle.to_string()
+}
+
+fn name(node: &mut Value, reference: &str) {
+    match node {
+        Value::Object(members) => {
+            if members.get("type") == Some(&json!("Patient")) && members.contains_key("identifier")
+            {
+                members.insert("reference".to_owned(), json!(reference));
+            }
+            members.values_mut().for_each(|one| name(one, reference));
+        }
+        Value::Array(items) => items.iter_mut().for_each(|one| name(one, reference)),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
