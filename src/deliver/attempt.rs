@@ -135,7 +135,11 @@ fn end(
             reason: "record.unreadable".to_owned(),
             words: Private::new("the kept record does not read back".to_owned()),
         },
-        Early::InstrumentBusy => later(worker, leased, "instrument.busy", Some(0)),
+        // Mostly it is over at once; where its answer is missing, it takes as long as a server may.
+        Early::InstrumentBusy => {
+            let attempts = leased.item.attempts.min(6);
+            later(worker, leased, "instrument.busy", Some(attempts))
+        }
         Early::Trouble(Trouble::Several(key)) => Outcome::Waiting {
             reason: "duplicate.found".to_owned(),
             words: Private::new(format!(

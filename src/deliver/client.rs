@@ -1,6 +1,10 @@
 //! The HTTP client of a target: its proxy, its authorities, its fixed headers.
 
+use crate::deliver::cause::{Cause, cause_of};
+use crate::deliver::http::{Silence, Unanswered};
+use crate::deliver::wire::{Exchange, Request, Response, Wire};
 use crate::deliver::{HeaderFrom, Proxy, Target};
+use crate::private::Private;
 use crate::private::secret::{self, NoSecret};
 use crate::problem::file_words;
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
@@ -35,9 +39,10 @@ pub enum NoClient {
     Content(String, &'static str, &'static str),
 }
 
-/// The client of a target, made anew when one of its files changed.
+/// The client of a target, made anew when one of its files changed: the wire that is HTTP.
 #[derive(Debug)]
 pub(super) struct Clients {
+    target: Target,
     made: Mutex<(Vec<Stamp>, Client)>,
 }
 
@@ -48,20 +53,78 @@ impl Clients {
     pub(super) fn of(target: &Target) -> Result<Self, NoClient> {
         let stamps = stamps(target);
         let made = Mutex::new((stamps, client(target)?));
-        Ok(Self { made })
+        let target = target.clone();
+        Ok(Self { target, made })
     }
 
     /// The client as the files stand now. While they hold something that cannot be used, such as half
     /// of a certificate that is being replaced, the one before goes on.
-    pub(super) fn current(&self, target: &Target) -> Client {
+    fn current(&self) -> Client {
         let mut made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
-        let now = stamps(target);
+        let now = stamps(&self.target);
         if made.0 != now
-            && let Ok(client) = client(target)
+            && let Ok(client) = client(&self.target)
         {
             *made = (now, client);
         }
         made.1.clone()
+    }
+}
+
+impl Wire for Clients {
+    fn exchange(&self, request: Request, most_bytes: usize) -> Exchange<'_> {
+        Box::pin(exchange(self.current(), request, most_bytes))
+    }
+}
+
+/// Errors of the client are turned into codes at once: they carry addresses.
+async fn exchange(
+    client: Client,
+    request: Request,
+    most_bytes: usize,
+) -> Result<Response, Unanswered> {
+    let unanswered = |cause: &reqwest::Error| Unanswered {
+        silence: if cause.is_connect() || cause.is_builder() {
+            Silence::Unreachable
+        } else {
+            Silence::NoAnswer
+        },
+        cause: cause_of(cause),
+    };
+    let asked = client
+        .request(request.method, request.address.open())
+        .headers(request.headers);
+    let asked = match &request.body {
+        Some(body) => asked.body(body.open().clone()),
+        None => asked,
+    };
+    let mut response = asked.send().await.map_err(|cause| unanswered(&cause))?;
+    let (status, headers) = (response.status().as_u16(), response.headers().clone());
+    let (mut bytes, mut whole) = (Vec::new(), true);
+    while let Some(chunk) = response
+        .chunk()
+        .await
+        .map_err(|cut| cut_off(cause_of(&cut)))?
+    {
+        if bytes.len().saturating_add(chunk.len()) > most_bytes {
+            whole = false;
+            break;
+        }
+        bytes.extend_from_slice(&chunk);
+    }
+    Ok(Response {
+        status,
+        headers,
+        body: Private::new(bytes),
+        whole,
+    })
+}
+
+/// The answer began and did not come to its end.
+pub(super) const fn cut_off(cause: Cause) -> Unanswered {
+    Unanswered {
+        silence: Silence::NoAnswer,
+        cause,
     }
 }
 

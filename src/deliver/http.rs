@@ -1,30 +1,34 @@
 //! One request, one answer.
 
 use crate::deliver::breaker::Breaker;
-use crate::deliver::cause::{Cause, cause_of};
-use crate::deliver::client::{self, Clients, NoClient};
+use crate::deliver::cause::Cause;
+use crate::deliver::client::{self, Clients, NoClient, cut_off};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
+use crate::deliver::wire::{Request, Wire};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
 use crate::private::{Private, secret};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
+use reqwest::Method;
 use reqwest::header::{
-    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderMap, HeaderValue, IF_MATCH,
-    RETRY_AFTER,
+    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue,
+    IF_MATCH, RETRY_AFTER,
 };
-use reqwest::{Method, RequestBuilder};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 const FHIR_JSON: &str = "application/fhir+json";
+const FORM: &str = "application/x-www-form-urlencoded";
+const IF_NONE_EXIST: HeaderName = HeaderName::from_static("if-none-exist");
+const PREFER: HeaderName = HeaderName::from_static("prefer");
 /// The most we read of an answer; a record server answers a session with far less.
 const MOST_BYTES: usize = 32 * 1024 * 1024;
 
 /// A connection to one target.
 #[derive(Debug, Clone)]
 pub struct Connection {
-    clients: Arc<Clients>,
+    wire: Arc<dyn Wire>,
     target: Target,
     tokens: Arc<Tokens>,
     /// Entries the server took at most, once it said that there were too many.
@@ -100,13 +104,19 @@ impl Connection {
     /// # Errors
     /// [`NoClient`] when TLS cannot be set up, or a file of the target cannot be used.
     pub fn new(target: Target) -> Result<Self, NoClient> {
-        Ok(Self {
-            clients: Arc::new(Clients::of(&target)?),
+        let wire = Arc::new(Clients::of(&target)?);
+        Ok(Self::over(wire, target))
+    }
+
+    /// A connection to a target over a wire of one's own.
+    pub fn over(wire: Arc<dyn Wire>, target: Target) -> Self {
+        Self {
+            wire,
             breaker: Arc::new(Breaker::new(target.breaker)),
             target,
             tokens: Arc::default(),
             limit: Arc::new(AtomicUsize::new(usize::MAX)),
-        })
+        }
     }
 
     /// What says when the target is left alone; shared by all who work on it in this process.
@@ -133,14 +143,9 @@ impl Connection {
     /// Searches by POST, so that no identifier stands in an address or a log of the server
     /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`).
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
-        let dress = |request: RequestBuilder| {
-            request
-                .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
-                .header(CACHE_CONTROL, "no-cache")
-                .body(form.to_owned())
-        };
-        self.answer(Method::POST, &format!("/{kind}/_search"), dress)
-            .await
+        let asked = Asked::post(&format!("/{kind}/_search"), FORM, form.to_owned())
+            .with(CACHE_CONTROL, "no-cache");
+        self.answer(asked).await
     }
 
     /// Creates a resource unless one that fits the condition exists.
@@ -150,15 +155,12 @@ impl Connection {
         condition: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let dress = |request: RequestBuilder| {
-            let request = request.header(CONTENT_TYPE, FHIR_JSON);
-            let request = match condition {
-                Some(condition) => request.header("If-None-Exist", condition),
-                None => request,
-            };
-            request.body(resource.compact())
+        let asked = Asked::post(&format!("/{kind}"), FHIR_JSON, resource.compact());
+        let asked = match condition {
+            Some(condition) => asked.with(IF_NONE_EXIST, condition),
+            None => asked,
         };
-        self.answer(Method::POST, &format!("/{kind}"), dress).await
+        self.answer(asked).await
     }
 
     /// Puts a resource in the place of a version of it.
@@ -168,16 +170,13 @@ impl Connection {
         if_match: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let dress = |request: RequestBuilder| {
-            let request = request.header(CONTENT_TYPE, FHIR_JSON);
-            let request = match if_match {
-                Some(version) => request.header(IF_MATCH, version),
-                None => request,
-            };
-            request.body(resource.compact())
+        let asked = Asked::post(&format!("/{reference}"), FHIR_JSON, resource.compact());
+        let asked = match if_match {
+            Some(version) => asked.with(IF_MATCH, version),
+            None => asked,
         };
-        self.answer(Method::PUT, &format!("/{reference}"), dress)
-            .await
+        let method = Method::PUT;
+        self.answer(Asked { method, ..asked }).await
     }
 
     /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
@@ -185,8 +184,13 @@ impl Connection {
     /// # Errors
     /// [`Unanswered`], with its cause.
     pub async fn metadata(&self) -> Result<Answer, Unanswered> {
-        self.exchange(Method::GET, "/metadata", |request| request)
-            .await
+        self.exchange(Asked {
+            method: Method::GET,
+            path: "/metadata".to_owned(),
+            headers: Vec::new(),
+            body: None,
+        })
+        .await
     }
 
     /// Has a resource judged without storing it (FHIR R4, resource-operation-validate.html).
@@ -194,24 +198,15 @@ impl Connection {
     /// # Errors
     /// [`Silence`] when no answer came.
     pub async fn validate(&self, kind: &str, resource: &Node) -> Result<Answer, Silence> {
-        let dress = |request: RequestBuilder| {
-            request
-                .header(CONTENT_TYPE, FHIR_JSON)
-                .body(resource.compact())
-        };
-        self.answer(Method::POST, &format!("/{kind}/$validate"), dress)
+        let path = format!("/{kind}/$validate");
+        self.answer(Asked::post(&path, FHIR_JSON, resource.compact()))
             .await
     }
 
     /// Sends a Bundle of entries that are to be done.
     pub async fn bundle(&self, bundle: &Node) -> Result<Answer, Silence> {
-        let dress = |request: RequestBuilder| {
-            request
-                .header(CONTENT_TYPE, FHIR_JSON)
-                .header("Prefer", "return=minimal")
-                .body(bundle.compact())
-        };
-        self.answer(Method::POST, "", dress).await
+        let asked = Asked::post("", FHIR_JSON, bundle.compact());
+        self.answer(asked.with(PREFER, "return=minimal")).await
     }
 
     /// The token a request would carry now; nothing where the sign-in of the target needs none.
@@ -223,60 +218,97 @@ impl Connection {
             return Ok(None);
         };
         let base = self.target.base.open();
-        let client = self.clients.current(&self.target);
-        self.tokens.token(&client, base, smart).await.map(Some)
+        self.tokens.token(&*self.wire, base, smart).await.map(Some)
     }
 
-    async fn answer(
-        &self,
-        method: Method,
-        path: &str,
-        dress: impl Fn(RequestBuilder) -> RequestBuilder,
-    ) -> Result<Answer, Silence> {
-        let answer = self.exchange(method, path, dress).await;
+    async fn answer(&self, asked: Asked) -> Result<Answer, Silence> {
+        let answer = self.exchange(asked).await;
         answer.map_err(|unanswered| unanswered.silence)
     }
 
     /// One request and its answer. A token may be withdrawn before its time, so a 401 to one that
     /// was given before is answered with a new one, once; a server that says 401 took nothing.
-    async fn exchange(
-        &self,
-        method: Method,
-        path: &str,
-        dress: impl Fn(RequestBuilder) -> RequestBuilder,
-    ) -> Result<Answer, Unanswered> {
-        let silent = |silence| Unanswered {
-            silence,
-            cause: Cause::Other,
-        };
-        let no_token = |why| silent(Silence::NoToken(why));
+    async fn exchange(&self, asked: Asked) -> Result<Answer, Unanswered> {
         let token = self.token().await.map_err(no_token)?;
-        let request = self.request(method.clone(), path, token.as_ref());
-        let answer = exchange(dress(request.map_err(silent)?)).await?;
+        let answer = self.once(&asked, token.as_ref()).await?;
         let (401, Some(token)) = (answer.status, token) else {
             return Ok(answer);
         };
         self.tokens.refused(&token).await;
         let token = self.token().await.map_err(no_token)?;
-        let request = self.request(method, path, token.as_ref());
-        exchange(dress(request.map_err(silent)?)).await
+        self.once(&asked, token.as_ref()).await
     }
 
-    fn request(
-        &self,
-        method: Method,
-        path: &str,
-        token: Option<&Token>,
-    ) -> Result<RequestBuilder, Silence> {
-        let address = format!("{}{path}", self.target.base.open());
+    async fn once(&self, asked: &Asked, token: Option<&Token>) -> Result<Answer, Unanswered> {
+        let request = self.request(asked, token).map_err(silent)?;
+        let response = self.wire.exchange(request, MOST_BYTES).await?;
+        if !response.whole {
+            return Err(cut_off(Cause::Other));
+        }
+        let retry_after = response.headers.get(RETRY_AFTER);
+        let retry_after = retry_after.and_then(|value| value.to_str().ok());
+        let bytes = if may_be_json(&response.headers) {
+            response.body.open().clone()
+        } else {
+            Vec::new()
+        };
+        let retry_after = retry_after.map(str::to_owned);
+        Ok(Answer::read(response.status, bytes, retry_after))
+    }
+
+    fn request(&self, asked: &Asked, token: Option<&Token>) -> Result<Request, Silence> {
         let mut headers = client::fixed(&self.target).ok_or(Silence::Secret)?;
         headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
         if let Some(value) = authorization(&self.target.sign_in, token)? {
             headers.insert(AUTHORIZATION, value);
         }
-        let client = self.clients.current(&self.target);
-        Ok(client.request(method, address).headers(headers))
+        for (name, value) in &asked.headers {
+            // As the client itself does with what no header can carry.
+            let value = HeaderValue::try_from(value).map_err(|_no_value| Silence::Unreachable)?;
+            headers.append(name, value);
+        }
+        Ok(Request {
+            method: asked.method.clone(),
+            address: Private::new(format!("{}{}", self.target.base.open(), asked.path)),
+            headers,
+            body: asked.body.clone().map(Private::new),
+        })
     }
+}
+
+/// What is asked of the server, before it is signed in.
+struct Asked {
+    method: Method,
+    path: String,
+    headers: Vec<(HeaderName, String)>,
+    body: Option<String>,
+}
+
+impl Asked {
+    fn post(path: &str, kind: &str, body: String) -> Self {
+        Self {
+            method: Method::POST,
+            path: path.to_owned(),
+            headers: vec![(CONTENT_TYPE, kind.to_owned())],
+            body: Some(body),
+        }
+    }
+
+    fn with(mut self, name: HeaderName, value: &str) -> Self {
+        self.headers.push((name, value.to_owned()));
+        self
+    }
+}
+
+const fn silent(silence: Silence) -> Unanswered {
+    Unanswered {
+        silence,
+        cause: Cause::Other,
+    }
+}
+
+const fn no_token(why: NoToken) -> Unanswered {
+    silent(Silence::NoToken(why))
 }
 
 /// Whether the secrets and the fixed headers of a target can be read now.
@@ -309,39 +341,6 @@ fn authorization(sign_in: &SignIn, token: Option<&Token>) -> Result<Option<Heade
     Ok(Some(value))
 }
 
-/// Errors of the client are turned into codes at once: they carry addresses.
-async fn exchange(request: RequestBuilder) -> Result<Answer, Unanswered> {
-    let unanswered = |cause: &reqwest::Error| Unanswered {
-        silence: if cause.is_connect() || cause.is_builder() {
-            Silence::Unreachable
-        } else {
-            Silence::NoAnswer
-        },
-        cause: cause_of(cause),
-    };
-    let mut response = request.send().await.map_err(|cause| unanswered(&cause))?;
-    let status = response.status().as_u16();
-    let retry_after = response
-        .headers()
-        .get(RETRY_AFTER)
-        .and_then(|value| value.to_str().ok());
-    let retry_after = retry_after.map(str::to_owned);
-    let json = may_be_json(response.headers());
-    let mut bytes = Vec::new();
-    while let Some(chunk) = response
-        .chunk()
-        .await
-        .map_err(|cut| cut_off(cause_of(&cut)))?
-    {
-        if bytes.len().saturating_add(chunk.len()) > MOST_BYTES {
-            return Err(cut_off(Cause::Other));
-        }
-        bytes.extend_from_slice(&chunk);
-    }
-    let bytes = if json { bytes } else { Vec::new() };
-    Ok(Answer::read(status, bytes, retry_after))
-}
-
 /// "application/fhir+json" or "application/json" (FHIR R4, http.html#mime-type), with any parameters;
 /// what says that it is something else is not read, even where it looks like an answer. What does not
 /// say what it is, is judged by its content.
@@ -353,13 +352,6 @@ fn may_be_json(headers: &HeaderMap) -> bool {
     let kind = kind.split(';').next().unwrap_or_default().trim();
     let kind = kind.to_ascii_lowercase();
     kind.ends_with("/json") || kind.ends_with("+json")
-}
-
-const fn cut_off(cause: Cause) -> Unanswered {
-    Unanswered {
-        silence: Silence::NoAnswer,
-        cause,
-    }
 }
 
 /// What a server says in an `OperationOutcome`, for the person who asks; it may repeat content.

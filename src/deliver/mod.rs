@@ -24,6 +24,7 @@ mod rounds;
 pub mod send;
 pub mod smart;
 pub mod webhook;
+pub mod wire;
 
 use crate::deliver::breaker::Limits;
 use crate::deliver::plan::Sending;

@@ -1,17 +1,19 @@
 //! Who and what a record refers to at the server: the person, the performers, the instruments.
 
 use crate::deliver::Unmatched;
+use crate::deliver::answer::{self, Meaning};
 use crate::deliver::attempt::{Early, Worker};
 use crate::deliver::encounter;
 use crate::deliver::gate::{self, Expected};
 use crate::deliver::guard;
 use crate::deliver::held::{self, Held, Trouble};
 use crate::deliver::http::{Silence, server_words};
-use crate::deliver::send::{self, References};
+use crate::deliver::send::{self, References, Way};
 use crate::json::Node;
-use crate::outbox::{Leased, Outcome};
+use crate::outbox::{Leased, OutboxError, Outcome};
 use crate::private::Private;
 use crate::record::fitted::{self, LeftOut};
+use uuid::Uuid;
 
 pub(super) async fn person(
     worker: &Worker<'_>,
@@ -194,44 +196,83 @@ async fn create_instrument(
     let Some(token) = held else {
         return Err(Early::InstrumentBusy);
     };
-    let created = create_under_lane(worker, resource, wanted, condition).await;
-    // A request whose answer is missing may still arrive: then the lane stays held until the lease
-    // ends, and the next attempt looks first.
-    let settled = !matches!(
-        created,
-        Err(Early::Trouble(Trouble::Silence(Silence::NoAnswer)))
-    );
-    if settled {
-        worker.outbox.let_go(target, &lane, token).await?;
+    let lane = Lane {
+        target,
+        name: &lane,
+        token,
+    };
+    let (created, may_be_there) =
+        create_under_lane(worker, &lane, resource, (wanted, condition)).await;
+    // What may be there and was not seen may still arrive, and show later: then the lane stays held as
+    // long as that may take, and the next attempt looks first.
+    if !may_be_there {
+        worker.outbox.let_go(target, lane.name, token).await?;
     }
     created
 }
 
+/// The lane of an instrument, held by this attempt.
+struct Lane<'a> {
+    target: &'a str,
+    name: &'a str,
+    token: Uuid,
+}
+
+/// Creates an instrument that is not there; beside what came of it, whether one may be there that was
+/// not seen.
 async fn create_under_lane(
     worker: &Worker<'_>,
+    lane: &Lane<'_>,
     resource: &Node,
-    wanted: &[(String, String)],
-    condition: &str,
-) -> Result<String, Early> {
-    let found = held::find(worker.connection, "Device", wanted).await?;
-    if let Some(held) = found.into_values().next() {
-        return Ok(held.reference);
+    (wanted, condition): (&[(String, String)], &str),
+) -> (Result<String, Early>, bool) {
+    let look = || async {
+        let found = held::find(worker.connection, "Device", wanted).await?;
+        Ok::<_, Early>(found.into_values().next().map(|held| held.reference))
+    };
+    match look().await {
+        Ok(None) => {}
+        Ok(Some(reference)) => return (Ok(reference), false),
+        Err(early) => return (Err(early), false),
     }
-    let answer = worker
+    match hold_on(worker, lane).await {
+        Ok(true) => {}
+        Ok(false) => return (Err(Early::InstrumentBusy), false),
+        Err(error) => return (Err(error.into()), false),
+    }
+    let condition = Some(condition);
+    let sent = worker
         .connection
-        .create("Device", Some(condition), resource)
-        .await?;
-    match answer.status {
-        200..=299 => {
-            let found = held::find(worker.connection, "Device", wanted).await?;
-            let held = found.into_values().next();
-            held.map(|held| held.reference)
-                .ok_or(Early::Trouble(Trouble::Answer(answer)))
+        .create("Device", condition, resource)
+        .await;
+    let answer = match sent {
+        Ok(answer) => answer,
+        Err(silence) => return (Err(silence.into()), silence == Silence::NoAnswer),
+    };
+    match answer::read(&answer, Way::Single, 1).meaning {
+        Meaning::Stored => match look().await {
+            Ok(Some(reference)) => (Ok(reference), false),
+            // It is there and does not show yet.
+            Ok(None) => (Err(Early::InstrumentBusy), true),
+            Err(early) => (Err(early), true),
+        },
+        Meaning::Refused | Meaning::TooLarge => {
+            let refused = Early::Outcome(Outcome::Refused {
+                reason: format!("target.refused-{}", answer.status),
+                words: server_words(&answer),
+            });
+            (Err(refused), false)
         }
-        400 | 404 | 405 | 413 | 415 | 422 => Err(Early::Outcome(Outcome::Refused {
-            reason: format!("target.refused-{}", answer.status),
-            words: server_words(&answer),
-        })),
-        _ => Err(Trouble::Answer(answer).into()),
+        Meaning::NotNow | Meaning::SignIn => (Err(Trouble::Answer(answer).into()), false),
+        Meaning::Unknown => (Err(Trouble::Answer(answer).into()), true),
     }
+}
+
+/// Holds the lane of an instrument for as long as a request that leaves now may take to arrive and to
+/// show; false when it is not ours any more.
+async fn hold_on(worker: &Worker<'_>, lane: &Lane<'_>) -> Result<bool, OutboxError> {
+    let visibility = worker.connection.target().visibility;
+    let length = visibility.max(worker.lease.whole);
+    let (name, now) = ((lane.target, lane.name), worker.clock.now());
+    worker.outbox.hold_on(name, lane.token, length, now).await
 }

@@ -308,7 +308,7 @@ impl Transaction {
 
     /// The time by which leases are held. Nodes that share a database share its clock, whatever their
     /// own say; a store in a file has the clock of its machine, which is given.
-    pub(super) async fn now(&mut self, given: DateTime<Utc>) -> Result<DateTime<Utc>, OutboxError> {
+    async fn now(&mut self, given: DateTime<Utc>) -> Result<DateTime<Utc>, OutboxError> {
         if matches!(self, Self::Sqlite(_)) {
             return Ok(given);
         }
@@ -340,8 +340,20 @@ impl Outbox {
     ) -> Result<(Transaction, DateTime<Utc>), OutboxError> {
         let mut transaction = self.pool.begin().await?;
         self.may_use(&mut transaction).await?;
-        let now = transaction.now(given).await?;
+        let now = self.now(&mut transaction, given).await?;
         Ok((transaction, now))
+    }
+
+    /// The time by which leases are held, asked within a transaction.
+    pub(super) async fn now(
+        &self,
+        transaction: &mut Transaction,
+        given: DateTime<Utc>,
+    ) -> Result<DateTime<Utc>, OutboxError> {
+        match &self.clock {
+            Some(clock) => Ok(clock.now()),
+            None => transaction.now(given).await,
+        }
     }
 
     /// A transaction in which everything that is read stood at one instant.

@@ -2,10 +2,12 @@
 
 use crate::json::{object, text};
 use crate::outbox::engine::query;
+use crate::outbox::lane::hold_still;
 use crate::outbox::rows;
 use crate::outbox::trail::{self, About};
 use crate::outbox::{Decision, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
+use std::time::Duration;
 use uuid::Uuid;
 
 impl Outbox {
@@ -101,6 +103,38 @@ impl Outbox {
         .await?;
         transaction.commit().await?;
         Ok((rows == 1).then_some(token))
+    }
+
+    /// Notes that a request is about to leave under a lane taken by [`Outbox::hold`], and holds the lane
+    /// for so long from now on: whatever becomes of the worker, nobody sends another before that. False
+    /// when the lease has ended or somebody else has the lane; then nothing may leave.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails.
+    pub async fn hold_on(
+        &self,
+        (target, subject): (&str, &str),
+        token: Uuid,
+        length: Duration,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OutboxError> {
+        let (mut transaction, _begun) = self.begin(now).await?;
+        hold_still(&mut transaction, target, subject).await?;
+        let now = self.now(&mut transaction, now).await?;
+        let held = query(
+            "-- Outbox::hold_on
+             UPDATE lane SET lease_until = $4
+             WHERE target = $1 AND subject = $2 AND token = $3 AND lease_until > $5",
+        )
+        .bind(target)
+        .bind(subject)
+        .bind(token.to_string())
+        .bind((now + length).timestamp_millis())
+        .bind(now.timestamp_millis())
+        .execute(&mut transaction)
+        .await?;
+        transaction.commit().await?;
+        Ok(held == 1)
     }
 
     /// Gives back a lane taken by [`Outbox::hold`].

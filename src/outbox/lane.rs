@@ -95,15 +95,16 @@ pub(super) async fn take_lane(
 /// Keeps everybody from the lane until the transaction ends. `SQLite` has its one write lock.
 pub(super) async fn hold_still(
     connection: &mut Transaction,
-    leased: &Leased,
+    target: &str,
+    subject: &str,
 ) -> Result<(), OutboxError> {
     if matches!(connection, Transaction::Postgres(_)) {
         query(
             "-- work::hold_still
              SELECT subject FROM lane WHERE target = $1 AND subject = $2 FOR UPDATE",
         )
-        .bind(&leased.item.target)
-        .bind(&leased.subject)
+        .bind(target)
+        .bind(subject)
         .fetch_optional(connection)
         .await?;
     }

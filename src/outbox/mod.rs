@@ -27,6 +27,7 @@ mod turns;
 pub mod verify;
 mod work;
 
+use crate::clock::Clock;
 use crate::outbox::engine::Pool;
 use crate::private::Private;
 use chrono::{DateTime, Utc};
@@ -42,6 +43,8 @@ pub struct Outbox {
     pool: Pool,
     /// Generation of the schema that this binary knows.
     generation: i64,
+    /// By which leases are held, where it is told apart from the clock of whoever asks.
+    clock: Option<Arc<dyn Clock>>,
     /// Keeps an opened file from being moved.
     _used: Option<Arc<File>>,
 }

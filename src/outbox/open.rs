@@ -1,5 +1,6 @@
 //! Opening the store of a place.
 
+use crate::clock::Clock;
 use crate::outbox::engine::Pool;
 use crate::outbox::place::Place;
 use crate::outbox::schema::Schema;
@@ -47,8 +48,17 @@ impl Outbox {
         Ok(Self {
             pool,
             generation: schema.generation(),
+            clock: None,
             _used: used,
         })
+    }
+
+    /// The same store with a clock of its own, as a database elsewhere has one: it holds the leases
+    /// whatever the clocks of those say who work with it.
+    #[must_use]
+    pub fn held_by(mut self, clock: Arc<dyn Clock>) -> Self {
+        self.clock = Some(clock);
+        self
     }
 
     /// Opens the store of a place that has one, for looking and deciding.

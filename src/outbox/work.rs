@@ -69,9 +69,9 @@ impl Outbox {
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
         let (mut transaction, _begun) = self.begin(now).await?;
-        hold_still(&mut transaction, leased).await?;
+        hold_still(&mut transaction, &leased.item.target, &leased.subject).await?;
         // Asked once nobody can take the lane any more: waiting for the lock may have taken long.
-        let now = transaction.now(now).await?;
+        let now = self.now(&mut transaction, now).await?;
         let noted = query(
             "-- Outbox::about_to_send
              UPDATE item SET sent_at = $2, sends = sends + $4

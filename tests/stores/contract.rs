@@ -315,7 +315,25 @@ async fn a_lane_without_items_is_held_by_hand(engine: Engine) {
         .hold(WARD, "gon", now() + LONG.whole, now())
         .await;
     assert_eq!(still.expect("the store answers"), None);
-    other.let_go(WARD, "gon", next).await.expect("answers");
+    // Only who holds it keeps it, and as long as was said then.
+    let lane = (WARD, "gon");
+    let late = store.outbox.hold_on(lane, token, LONG.whole, now()).await;
+    assert!(!late.expect("the store answers"));
+    let kept = other.hold_on(lane, next, SHORT.whole, now()).await;
+    assert!(kept.expect("the store answers"));
+    tokio::time::sleep(SHORT.whole + Duration::from_millis(50)).await;
+    let ended = other.hold_on(lane, next, LONG.whole, now()).await;
+    assert!(!ended.expect("the store answers"));
+    let taken = store
+        .outbox
+        .hold(WARD, "gon", now() + LONG.whole, now())
+        .await;
+    let taken = taken.expect("the store answers").expect("held");
+    store
+        .outbox
+        .let_go(WARD, "gon", taken)
+        .await
+        .expect("answers");
     let free = store
         .outbox
         .hold(WARD, "gon", now() + LONG.whole, now())

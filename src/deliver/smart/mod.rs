@@ -8,11 +8,12 @@ pub(super) mod assertion;
 
 use crate::clock::{Clock as _, MachineClock};
 use crate::deliver::smart::assertion::assertion;
+use crate::deliver::wire::{Request, Wire};
 use crate::json::Node;
 use crate::private::Private;
 use crate::record::percent;
-use reqwest::header::{ACCEPT, CONTENT_TYPE};
-use reqwest::{Client, RequestBuilder};
+use reqwest::Method;
+use reqwest::header::{ACCEPT, CONTENT_TYPE, HeaderMap, HeaderValue};
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -21,6 +22,7 @@ use tokio::time::Instant;
 use uuid::Uuid;
 
 const ASSERTION_TYPE: &str = "urn:ietf:params:oauth:client-assertion-type:jwt-bearer";
+const FORM: &str = "application/x-www-form-urlencoded";
 /// The most we read of an answer about a token.
 const MOST_BYTES: usize = 256 * 1024;
 
@@ -111,7 +113,7 @@ impl Tokens {
     /// [`NoToken`].
     pub async fn token(
         &self,
-        client: &Client,
+        wire: &dyn Wire,
         base: &str,
         smart: &Smart,
     ) -> Result<Token, NoToken> {
@@ -119,7 +121,7 @@ impl Tokens {
         if let Some(token) = held.as_ref().filter(|token| Instant::now() < token.renew) {
             return Ok(token.clone());
         }
-        let token = ask(client, base, smart).await?;
+        let token = ask(wire, base, smart).await?;
         *held = Some(token.clone());
         Ok(token)
     }
@@ -134,10 +136,10 @@ impl Tokens {
     }
 }
 
-async fn ask(client: &Client, base: &str, smart: &Smart) -> Result<Token, NoToken> {
+async fn ask(wire: &dyn Wire, base: &str, smart: &Smart) -> Result<Token, NoToken> {
     let endpoint = match &smart.token_endpoint {
         Some(endpoint) => endpoint.clone(),
-        None => discover(client, base).await?,
+        None => discover(wire, base).await?,
     };
     // A token that opens a protected server is not asked for in the clear.
     if base.starts_with("https://") && !endpoint.starts_with("https://") {
@@ -155,13 +157,9 @@ async fn ask(client: &Client, base: &str, smart: &Smart) -> Result<Token, NoToke
         .iter()
         .map(|(name, value)| format!("{name}={}", percent(value)))
         .collect();
-    let request = client
-        .post(endpoint)
-        .header(ACCEPT, "application/json")
-        .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
-        .body(form.join("&"));
+    let form = Some(form.join("&"));
     let asked = Instant::now();
-    let (status, body) = answer(request).await?;
+    let (status, body) = answer(wire, Method::POST, endpoint, form).await?;
     match status {
         200..=299 => token(&body, asked, &smart.scopes),
         400..=499 => Err(NoToken::Refused(oauth_error(&body))),
@@ -171,11 +169,9 @@ async fn ask(client: &Client, base: &str, smart: &Smart) -> Result<Token, NoToke
 
 /// "The JSON document SHALL be returned using the application/json mime type regardless of the
 /// Accept headers"; a server that does not serve it has no SMART sign-in.
-async fn discover(client: &Client, base: &str) -> Result<String, NoToken> {
-    let request = client
-        .get(format!("{base}/.well-known/smart-configuration"))
-        .header(ACCEPT, "application/json");
-    let (status, body) = answer(request).await?;
+async fn discover(wire: &dyn Wire, base: &str) -> Result<String, NoToken> {
+    let address = format!("{base}/.well-known/smart-configuration");
+    let (status, body) = answer(wire, Method::GET, address, None).await?;
     let endpoint = body.text_of("token_endpoint").map(str::to_owned);
     match (status, endpoint) {
         (200..=299, Some(endpoint)) => Ok(endpoint),
@@ -184,25 +180,31 @@ async fn discover(client: &Client, base: &str) -> Result<String, NoToken> {
     }
 }
 
-/// Errors of the client carry addresses, so none goes on.
-async fn answer(request: RequestBuilder) -> Result<(u16, Node), NoToken> {
-    let sent = request.send().await;
-    let mut response = sent.map_err(|_carries_the_address| NoToken::Unreachable)?;
-    let status = response.status().as_u16();
-    let mut bytes = Vec::new();
-    while let Some(chunk) = response
-        .chunk()
-        .await
-        .map_err(|_cut_off| NoToken::Unreachable)?
-    {
-        if bytes.len().saturating_add(chunk.len()) > MOST_BYTES {
-            return Err(NoToken::Unreadable);
-        }
-        bytes.extend_from_slice(&chunk);
+async fn answer(
+    wire: &dyn Wire,
+    method: Method,
+    address: String,
+    form: Option<String>,
+) -> Result<(u16, Node), NoToken> {
+    let mut headers = HeaderMap::new();
+    headers.insert(ACCEPT, HeaderValue::from_static("application/json"));
+    if form.is_some() {
+        headers.insert(CONTENT_TYPE, HeaderValue::from_static(FORM));
     }
-    let body = String::from_utf8(bytes).ok();
+    let request = Request {
+        method,
+        address: Private::new(address),
+        headers,
+        body: form.map(Private::new),
+    };
+    let sent = wire.exchange(request, MOST_BYTES).await;
+    let response = sent.map_err(|_no_answer| NoToken::Unreachable)?;
+    if !response.whole {
+        return Err(NoToken::Unreadable);
+    }
+    let body = String::from_utf8(response.body.open().clone()).ok();
     let body = body.and_then(|text| Node::parse(&text).ok());
-    Ok((status, body.unwrap_or(Node::Null)))
+    Ok((response.status, body.unwrap_or(Node::Null)))
 }
 
 /// Reads the answer of RFC 6749, section 5.1; `expires_in` is REQUIRED by SMART, and a token without

@@ -1,0 +1,201 @@
+#![cfg(test)]
+//! What a seed draws: the server, the ways of the clocks and of the network, what comes in and when,
+//! and when whom something hits.
+//!
+//! What a site may count on is drawn with it. No client can promise more than once in effect on a server
+//! that stores whatever it is sent, if a request may arrive there at any time: so on a plain server a
+//! request that left has arrived and shows before the window is over in which nothing is sent again, less
+//! what clocks may jump by. On a server with conditional creates requests arrive as late and as often as
+//! they like, and clocks jump by hours.
+
+use crate::server::Kind;
+use crate::sessions::{PEOPLE, visits};
+use fascicle::deliver::plan::Mode;
+use fascicle::outbox::LeaseLength;
+use fastrand::Rng;
+use std::time::Duration;
+
+/// How many nodes work on the store.
+pub(crate) const NODES: usize = 2;
+
+/// Whose clock holds the leases.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Clocks {
+    /// That of a database; each node has another of its own.
+    Database,
+    /// That of the one machine on which both work.
+    Machine,
+}
+
+/// Something that happens at a time, in ms.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Event {
+    /// A node dies, and another starts in its place after so long.
+    Crash { node: usize, down: u64 },
+    /// The clock of a node, or of the store where there is no node, jumps by so many ms.
+    Jump { node: Option<usize>, by: i64 },
+    /// A node and the record server do not hear each other for so long.
+    Cut { node: usize, lasts: u64 },
+}
+
+/// Everything a seed draws before anything happens.
+#[derive(Debug, Clone)]
+pub(crate) struct Scenario {
+    pub(crate) server: Kind,
+    pub(crate) mode: Mode,
+    pub(crate) clocks: Clocks,
+    pub(crate) lease: LeaseLength,
+    pub(crate) timeout: Duration,
+    pub(crate) visibility: Duration,
+    /// The longest that a stored resource takes to show, in ms.
+    pub(crate) lag: u64,
+    /// The longest that a request is under way, in ms.
+    pub(crate) late: u64,
+    /// The slowest that an answer usually is, in ms.
+    pub(crate) slow: u64,
+    /// Of a thousand requests so many meet a fault.
+    pub(crate) faults: u32,
+    /// When the faults end, in ms.
+    pub(crate) calm: u64,
+    /// By how much each clock is off, in ms: those of the nodes.
+    pub(crate) skew: [i64; NODES],
+    pub(crate) events: Vec<(u64, Event)>,
+    /// The visits that come in.
+    pub(crate) visits: Vec<usize>,
+    /// When which visit comes in, in ms; most of them again, because whoever submits got no answer.
+    pub(crate) submissions: Vec<(u64, usize)>,
+    /// The visit that the server refuses, and whether a person drops it.
+    pub(crate) poison: Option<(usize, bool)>,
+}
+
+impl Scenario {
+    pub(crate) fn of(rng: &mut Rng) -> Self {
+        let server = any(rng, &[Kind::Conditional, Kind::Plain, Kind::Plain]);
+        let (whole, timeout, visibility) = any(rng, &[(60, 20, 60), (30, 8, 20), (24, 30, 40)]);
+        let window = 1000 * u64::max(whole, visibility);
+        // What clocks may jump by, what a server takes to show, and what is left for the way.
+        let jump = any(rng, &[window / 8, window / 2]);
+        let lag = any(rng, &[0, window / 20, window / 4]);
+        let late = window - jump - lag - 2000;
+        let calm = 30_000 * rng.u64(3..13);
+        let clocks = any(rng, &[Clocks::Database, Clocks::Machine]);
+        let hours = 3_600_000;
+        let (jump, late) = match server {
+            Kind::Conditional => (any(rng, &[jump, hours]), any(rng, &[late, hours])),
+            Kind::Plain => (jump, late),
+        };
+        let widest = match clocks {
+            Clocks::Database => 600_000,
+            Clocks::Machine => 0,
+        };
+        // Two of the three people; the sessions of the last are single ones, of which one may be refused.
+        let absent = rng.usize(..PEOPLE);
+        let visits: Vec<usize> = visits()
+            .iter()
+            .enumerate()
+            .filter_map(|(number, visit)| (visit.person != absent).then_some(number))
+            .collect();
+        let refused = rng.u8(..3) == 0 && absent != PEOPLE - 1;
+        let submissions = submissions(rng, calm, &visits);
+        let poison = refused.then(|| (visits[visits.len() - rng.usize(1..=2)], rng.bool()));
+        Self {
+            server,
+            mode: any(
+                rng,
+                &[
+                    Mode::Transaction,
+                    Mode::Transaction,
+                    Mode::Batch,
+                    Mode::Single,
+                ],
+            ),
+            clocks,
+            lease: LeaseLength {
+                whole: Duration::from_secs(whole),
+                margin: Duration::from_secs(whole / 6),
+            },
+            timeout: Duration::from_secs(timeout),
+            visibility: Duration::from_secs(visibility),
+            lag,
+            late,
+            slow: any(rng, &[50, 400, 3000, 1000 * timeout / 2]),
+            faults: any(rng, &[20, 60, 120, 250]),
+            calm,
+            skew: [0; NODES].map(|_| rng.i64(-widest..=widest)),
+            events: events(rng, (calm, 1000 * whole), jump, &submissions),
+            submissions,
+            visits,
+            poison,
+        }
+    }
+}
+
+fn events(
+    rng: &mut Rng,
+    (calm, lease): (u64, u64),
+    jump: u64,
+    submissions: &[(u64, usize)],
+) -> Vec<(u64, Event)> {
+    let mut events = Vec::new();
+    let most = i64::try_from(jump).expect("a time");
+    if rng.bool() {
+        // What hurts most: leases end long before their time, while whoever holds one works.
+        let (came_in, _) = any(rng, submissions);
+        let jump = Event::Jump {
+            node: None,
+            by: most,
+        };
+        events.push((came_in + rng.u64(..lease), jump));
+    }
+    for _ in 0..rng.usize(..6) {
+        let node = rng.usize(..NODES);
+        let at = rng.u64(..calm);
+        let event = match rng.u8(..3) {
+            0 => Event::Crash {
+                node,
+                down: rng.u64(100..90_000),
+            },
+            1 => Event::Cut {
+                node,
+                lasts: rng.u64(1000..120_000),
+            },
+            _ => Event::Jump {
+                node: rng.bool().then_some(node),
+                by: rng.i64(-most..=most),
+            },
+        };
+        events.push((at, event));
+    }
+    // What clocks may be off by is told once: several jumps forward would add up.
+    let mut jumped = 0;
+    events.retain(|(_, event)| {
+        let jumps = matches!(event, Event::Jump { .. });
+        jumped += usize::from(jumps);
+        !jumps || jumped == 1
+    });
+    events
+}
+
+/// The visits of each person come in one after another, each at its own time, and some again.
+fn submissions(rng: &mut Rng, calm: u64, visits: &[usize]) -> Vec<(u64, usize)> {
+    let mut submissions = Vec::new();
+    let last = calm / 2;
+    let mut times: Vec<u64> = visits.iter().map(|_| rng.u64(..last)).collect();
+    times.sort_unstable();
+    // Some persons come in at the same time, so that their lanes meet.
+    let all_at_once = rng.u8(..3) == 0;
+    for (number, time) in visits.iter().copied().zip(times) {
+        let place = u64::try_from(number).expect("a number");
+        let at = if all_at_once { place } else { time };
+        submissions.push((at, number));
+        if rng.u8(..3) == 0 {
+            submissions.push((at + rng.u64(1..calm), number));
+        }
+    }
+    submissions.sort_unstable();
+    submissions
+}
+
+pub(crate) fn any<T: Copy>(rng: &mut Rng, of: &[T]) -> T {
+    of[rng.usize(..of.len())]
+}
