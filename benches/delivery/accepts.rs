@@ -16,7 +16,7 @@ use fascicle::app::submit::key_of;
 use fascicle::catalogue::Catalogue;
 use fascicle::clock::{Clock as _, MachineClock};
 use fascicle::json::Node;
-use fascicle::outbox::accept::{self, Key, Rejected, StatedPrecaution, Tables};
+use fascicle::outbox::accept::{self, Key, Rejected, StatedPrecaution, Tables, Wanted};
 use fascicle::outbox::{Accepted, Outbox};
 use std::sync::Arc;
 use std::time::Instant;
@@ -108,8 +108,13 @@ async fn accepted(new: &Empty, catalogue: &Catalogue, sessions: usize, at_a_time
         let outbox = outbox.clone();
         accepting.spawn(async move {
             let targets = [TARGET.to_owned()];
+            let wanted = Wanted {
+                targets: &targets,
+                all: &targets,
+                route: None,
+            };
             for (key, new) in part {
-                let accepted = outbox.accept(&key, &targets, MachineClock.now(), |_| Ok(new));
+                let accepted = outbox.accept(&key, wanted, MachineClock.now(), |_| Ok(new));
                 let accepted: Result<Accepted, Rejected<()>> = accepted.await.expect("it answers");
                 assert!(matches!(accepted, Ok(Accepted::New(_))), "{accepted:?}");
             }

@@ -141,6 +141,11 @@ fn tell(
     }
 }
 
+/// What no string may hold, whatever pattern it is held against.
+fn forbidden(letter: char) -> bool {
+    letter < ' ' && !matches!(letter, '\t' | '\r' | '\n')
+}
+
 /// Tells what is wrong with one value.
 fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut Problems) {
     let shown: String = value.to_string().chars().take(60).collect();
@@ -160,6 +165,11 @@ fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut
         {
             super::primitive::no_time(text, path, problems);
         }
+        // "Strings SHALL NOT contain Unicode character points below 32, except for u0009 (horizontal tab),
+        // u000D (carriage return) and u000A (line feed)" (datatypes.html#string). The pattern beside it
+        // refuses other blanks, such as the no-break space before a unit, where \S knows all of Unicode.
+        (ValidationErrorKind::Pattern { pattern }, Value::String(text))
+            if pattern.contains(r"\r\n\t\S") && !text.is_empty() && !text.contains(forbidden) => {}
         (ValidationErrorKind::Pattern { .. }, _) => {
             let what = format!("{shown} has not the form of its type");
             let hint = "write it in the form of its type (datatypes.html)";

@@ -96,7 +96,16 @@ fn text_has_fault(text: &str, path: &str, problems: &mut Problems) -> bool {
     let turns = |c: char| matches!(c, '\u{202d}' | '\u{202e}');
     let shown: String = text.escape_debug().take(200).collect();
     let what = format!("{}: \"{shown}\"", field_of(path));
-    if !text.is_empty() && text.trim().is_empty() {
+    // Nor do the marks that Unicode shows nowhere: the byte order mark, zero-width and joining ones.
+    let unseen = |c: char| {
+        let marks = '\u{200b}'..='\u{200f}';
+        let joins = '\u{2060}'..='\u{2064}';
+        c.is_whitespace()
+            || matches!(c, '\u{ad}' | '\u{180e}' | '\u{feff}')
+            || marks.contains(&c)
+            || joins.contains(&c)
+    };
+    if !text.is_empty() && text.chars().all(unseen) {
         problems.error(
             "field.empty",
             path,

@@ -98,6 +98,14 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
     ("csv.truth", "about cells of a sheet: sheets.rs"),
     ("csv.utf8", "about cells of a sheet: sheets.rs"),
     ("csv.whole", "about cells of a sheet: sheets.rs"),
+    (
+        "route.left",
+        "about several targets: tests/stores/contract.rs",
+    ),
+    (
+        "route.none",
+        "about several targets: tests/stores/contract.rs",
+    ),
     ("json.utf8", "about lines of NDJSON: src/cli/lines.rs"),
     (
         "trace-file.header",

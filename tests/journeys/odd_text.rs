@@ -1,8 +1,10 @@
 #![cfg(test)]
 //! What a therapist may write in words arrives as it was written, whatever else could read it.
 
-use crate::document::{encoded, set, sound};
+use crate::document::{catalogue, encoded, set, sound, told};
+use fascicle::check;
 use fascicle::json::{Node, text};
+use fascicle::problem::Problems;
 
 /// Markup, commands of a database, formulas of a spreadsheet, templates, other scripts and marks.
 const WORDS: [&str; 10] = [
@@ -19,7 +21,8 @@ const WORDS: [&str; 10] = [
 ];
 
 /// Each place of a document that takes words, and where the words stand in the record.
-const PLACES: [&str; 12] = [
+const PLACES: [&str; 13] = [
+    "/performers/0/role",
     "/findings/4/note",
     "/precautions/0/reason",
     "/session/condition/words",
@@ -74,6 +77,9 @@ fn words_arrive_as_they_were_written_and_are_never_markup() {
                 set(&mut document, place, Some(text(*words)));
 
                 let bundle = encoded(&document).checked.record().bundle();
+                let mut problems = Problems::new();
+                check::resource(&bundle, catalogue(), &mut problems);
+                assert!(!problems.any_error(), "{place}: {:#?}", problems.sorted());
                 let read = Node::parse(&bundle.compact()).expect("JSON");
 
                 let mut found = Vec::new();
@@ -94,5 +100,26 @@ fn words_arrive_as_they_were_written_and_are_never_markup() {
             .collect();
 
         assert_eq!(lost, Vec::<&str>::new(), "{place}");
+    }
+}
+
+#[test]
+fn words_that_nobody_can_see_are_refused() {
+    for words in [
+        "\u{feff}",
+        "\u{200b}\u{200d}",
+        "\u{a0}\u{2060}",
+        "\u{ad}",
+        "\u{3000}",
+    ] {
+        let mut document = sound();
+        set(&mut document, "/performers/0/role", Some(text(words)));
+
+        assert_eq!(
+            told(&document).first().map(String::as_str),
+            Some("error field.empty /performers/0/role"),
+            "{}",
+            words.escape_unicode()
+        );
     }
 }

@@ -12,7 +12,8 @@ use fascicle::catalogue::sha256_hex;
 use fascicle::deliver::breaker::Limits;
 use fascicle::deliver::http::Connection;
 use fascicle::deliver::plan::Sending;
-use fascicle::deliver::{Proxy, Purpose, SignIn, Target};
+use fascicle::deliver::{Proxy, Purpose, SignIn, Target, Unmatched};
+use fascicle::outbox::accept::Wanted;
 use fascicle::outbox::{Decision, Item, Outbox, State};
 use fascicle::private::Private;
 use fascicle::record::fitted::Fitting;
@@ -172,6 +173,8 @@ fn target(scenario: &Scenario) -> Target {
             pause: Duration::from_secs(30),
         },
         fitting: Fitting::default(),
+        encounters: Unmatched::default(),
+        practitioners: Unmatched::default(),
         proxy: Proxy::Direct,
         headers: Vec::new(),
         ca_file: None,
@@ -223,7 +226,12 @@ async fn ward(world: Arc<World>, outbox: Outbox) {
         let visit = &visits()[number];
         let now = world.clock(NODES).now();
         let encode = |_before| Ok::<_, ()>(visit.new());
-        let accepted = outbox.accept(&visit.key, &targets, now, encode).await;
+        let wanted = Wanted {
+            targets: &targets,
+            all: &targets,
+            route: None,
+        };
+        let accepted = outbox.accept(&visit.key, wanted, now, encode).await;
         match accepted {
             Ok(Ok(_)) => world.say(format_args!("visit {number} comes in")),
             other => world.fault(format!("visit {number} is not accepted: {other:?}")),

@@ -6,8 +6,9 @@ use crate::engine::{
     Engine, LONG, SHORT, Store, WARD, accepted, claim, delivered, ended, faults, on_both, refused,
     session,
 };
-use fascicle::app::submit::{Submitted, submit};
+use fascicle::app::submit::{Submitted, submit, submit_by};
 use fascicle::clock::{Clock, MachineClock};
+use fascicle::config::Settings;
 use fascicle::outbox::{Decision, Outbox, OutboxError, Outcome, Pausing, State, WantedItems};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -20,6 +21,7 @@ on_both!(
     a_refused_item_blocks_its_lane_until_a_person_decides,
     one_document_accepted_by_many_at_once_is_kept_once,
     the_versions_of_a_session_are_accepted_in_order_whoever_sends_them,
+    a_correction_goes_to_whoever_had_the_version_before,
     many_workers_on_two_nodes_deliver_everything_once_and_in_order,
     the_trail_of_two_nodes_is_one_chain_without_gaps,
     the_trail_is_only_added_to,
@@ -185,6 +187,57 @@ async fn the_versions_of_a_session_are_accepted_in_order_whoever_sends_them(engi
     }
 }
 
+/// Targets of the newest version, and codes of what was told, for a site with these targets and one route
+/// that takes everything to the named ones.
+async fn routed(outbox: &Outbox, targets: &[&str], leads_to: &str, text: &str) -> (String, String) {
+    let tables = targets
+        .iter()
+        .map(|name| format!("[[target]]\nname = '{name}'\nbase = 'https://{name}.example/fhir'\n"));
+    let tables: Vec<String> = tables.collect();
+    let route = match leads_to {
+        "" => {
+            "[[route]]\nlocation = {system = 'urn:w', value = '7'}\ntargets = ['ward']".to_owned()
+        }
+        names => format!("[[route]]\ntargets = [{names}]"),
+    };
+    let settings = format!("state = 'x'\n{}{route}", tables.concat());
+    let routes = Settings::read(&settings).expect("settings").routes;
+    let came = submit_by(outbox, catalogue(), &routes, text, now()).await;
+    let (items, told) = match came.expect("the store answers") {
+        Submitted::Accepted { items, told, .. } => (items, told),
+        Submitted::Held(held) => (Vec::new(), held.problems),
+    };
+    let names: Vec<&str> = items.iter().map(|item| item.target.as_str()).collect();
+    let codes = told.iter().map(|one| one.code);
+    let codes: Vec<&str> = codes.filter(|code| code.starts_with("route.")).collect();
+    (names.join(" "), codes.join(" "))
+}
+
+async fn a_correction_goes_to_whoever_had_the_version_before(engine: Engine) {
+    let store = Store::new(engine).await;
+    let outbox = &store.outbox;
+    let version = |number: u32| {
+        let version = format!("\"version\":{number}");
+        session(1, 1).replace("\"version\":1", &version)
+    };
+    let both = ["ward", "region"];
+    let said = |targets: &str, codes: &str| (targets.to_owned(), codes.to_owned());
+
+    let none = routed(outbox, &both, "", &version(1)).await;
+    assert_eq!(none, said("", "route.none"));
+    assert!(outbox.items(true).await.expect("the items").is_empty());
+    let first = routed(outbox, &both, "'ward'", &version(1)).await;
+    assert_eq!(first, said("ward", ""));
+    let second = routed(outbox, &both, "'region'", &version(2)).await;
+    assert_eq!(second, said("region ward", ""));
+    // No route any more: whoever had it gets its correction all the same.
+    let third = routed(outbox, &both, "", &version(3)).await;
+    assert_eq!(third, said("region ward", ""));
+    let fourth = routed(outbox, &["region"], "'region'", &version(4)).await;
+    assert_eq!(fourth, said("region", "route.left"));
+    assert!(faults(outbox).await.is_empty());
+}
+
 async fn many_workers_on_two_nodes_deliver_everything_once_and_in_order(engine: Engine) {
     let store = Store::new(engine).await;
     let other = store.other_node().await;
@@ -317,21 +370,21 @@ async fn a_lane_without_items_is_held_by_hand(engine: Engine) {
     assert_eq!(still.expect("the store answers"), None);
     // Only who holds it keeps it, and as long as was said then.
     let lane = (WARD, "gon");
-    let late = store.outbox.hold_on(lane, token, LONG.whole, now()).await;
-    assert!(!late.expect("the store answers"));
+    let overdue = store.outbox.hold_on(lane, token, LONG.whole, now()).await;
+    assert!(!overdue.expect("the store answers"));
     let kept = other.hold_on(lane, next, SHORT.whole, now()).await;
     assert!(kept.expect("the store answers"));
     tokio::time::sleep(SHORT.whole + Duration::from_millis(50)).await;
     let ended = other.hold_on(lane, next, LONG.whole, now()).await;
     assert!(!ended.expect("the store answers"));
-    let taken = store
+    let again = store
         .outbox
         .hold(WARD, "gon", now() + LONG.whole, now())
         .await;
-    let taken = taken.expect("the store answers").expect("held");
+    let again = again.expect("the store answers").expect("held");
     store
         .outbox
-        .let_go(WARD, "gon", taken)
+        .let_go(WARD, "gon", again)
         .await
         .expect("answers");
     let free = store
