@@ -14,7 +14,7 @@
 //! Not simulated are HTTP, TLS and sign-in (`tests/e2e` has them on real sockets), the pause between two
 //! looks at an idle queue, a store that fails or is slow, a second target, and the locks of PostgreSQL
 //! (`tests/stores` and `tests/e2e/nodes.rs` have it). A node dies where it waits for the network or for
-//! time, never within a transaction: that one is undone by SQLite, which is the same as dying before it.
+//! time, never within a transaction: that one is undone by `SQLite`, which is the same as dying before it.
 //!
 //! `FASCICLE_SEEDS=10000` plays so many, on as many threads as the machine has or `FASCICLE_THREADS` says;
 //! `FASCICLE_SEED=…` plays one and prints all that happened.
@@ -34,6 +34,7 @@ mod world;
 
 use crate::play::{Played, blank, folder, play};
 use std::collections::BTreeSet;
+use std::num::NonZero;
 use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -75,7 +76,7 @@ fn whatever_happens_everything_is_there_once_and_in_order() {
 
 /// Plays seeds until all are played or too many failed; those that did, the lowest first.
 fn all(seeds: u64, blank: &Path) -> Vec<(u64, Vec<String>)> {
-    let cores = thread::available_parallelism().map_or(1, |cores| cores.get());
+    let cores = thread::available_parallelism().map_or(1, NonZero::get);
     let threads = number("FASCICLE_THREADS").unwrap_or(u64::try_from(cores).expect("a number"));
     let (next, failed) = (AtomicU64::new(0), Mutex::new(Vec::new()));
     thread::scope(|scope| {

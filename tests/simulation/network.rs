@@ -110,7 +110,7 @@ impl Simulated {
                 }
             }
             Fate::Passes | Fate::LostAnswer | Fate::SaysAfter(_) | Fate::Halved => {
-                self.arrival(&request, way.arrives, &slot)
+                self.arrival(&request, way.arrives, &slot);
             }
             Fate::Again => {
                 self.arrival(&request, way.arrives, &slot);

@@ -137,6 +137,7 @@ fn happenings(world: &Arc<World>, scenario: &Scenario) {
             Event::Jump { node, by } => {
                 let machine = scenario.clocks == Clocks::Machine;
                 let change = Box::new(move |inside: &mut crate::world::Inside| {
+                    inside.look_now(at);
                     let whose = node.unwrap_or(NODES);
                     for (number, off) in inside.off.iter_mut().enumerate() {
                         // On one machine there is one clock.
@@ -197,9 +198,14 @@ async fn working(world: Arc<World>, outbox: Outbox, node: usize) {
     };
     world.wait(node, 1).await;
     loop {
+        world.inside().idle[node] = false;
         let ms = match delivery.once().await {
             Ok(true) => 1,
-            Ok(false) => idle(&world, &delivery.outbox).await,
+            Ok(false) => {
+                let ms = idle(&world, &delivery.outbox).await;
+                world.inside().idle[node] = true;
+                ms
+            }
             Err(cause) => {
                 world.fault(format!("node {node}: the store failed: {cause}"));
                 2000
@@ -225,7 +231,7 @@ async fn ward(world: Arc<World>, outbox: Outbox) {
         world.until(WARD, at).await;
         let visit = &visits()[number];
         let now = world.clock(NODES).now();
-        let encode = |_before| Ok::<_, ()>(visit.new());
+        let encode = |_before| Ok::<_, ()>(visit.made());
         let wanted = Wanted {
             targets: &targets,
             all: &targets,

@@ -327,7 +327,7 @@ pub(crate) fn about(resource: &Node) -> String {
         .to_owned()
 }
 
-fn read<'a>(entry: &'a Node, resource: Option<Node>) -> Entry<'a> {
+fn read(entry: &Node, resource: Option<Node>) -> Entry<'_> {
     let request = entry.member("request").expect("a request");
     let url = request.text_of("url").expect("an address");
     let resource = resource.expect("a resource");

@@ -49,7 +49,7 @@ pub(crate) struct Visit {
 
 impl Visit {
     /// As it is accepted.
-    pub(crate) fn new(&self) -> New {
+    pub(crate) fn made(&self) -> New {
         New {
             checked: self.checked.clone(),
             document: self.document.clone(),

@@ -3,11 +3,11 @@
 //! so for a reason that the scenario gave, and the trail is whole.
 
 use crate::play::is_of;
-use crate::scenario::Scenario;
+use crate::scenario::{Event, Scenario};
 use crate::server::{Server, about};
 use crate::sessions::{Visit, says, visits};
 use crate::world::World;
-use fascicle::outbox::{Item, Outbox, State};
+use fascicle::outbox::{Item, Outbox, State, TrailRow};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Holds the end of a simulation against what must be so.
@@ -27,13 +27,27 @@ pub(crate) async fn given(world: &World, outbox: &Outbox) {
     faults.extend(order(&world.inside().server));
     let verified = outbox.verify_trail(None).await.expect("the store answers");
     faults.extend(verified.faults);
-    for row in outbox.trail(None).await.expect("the trail") {
+    let rows = outbox.trail(None).await.expect("the trail");
+    faults.extend(leases(&rows, &scenario, world.inside().deaths));
+    for row in rows {
         let said = format!("{} {} {}", row.at, row.event, row.detail);
         world.say(format_args!("trail {}/{} {said}", row.session, row.version));
     }
     for fault in faults {
         world.fault(fault);
     }
+}
+
+/// A worker that lives ends its attempt before its lease ends; where no clock jumped, each lease that
+/// ended under its worker is that of a node that died.
+fn leases(rows: &[TrailRow], scenario: &Scenario, deaths: usize) -> Vec<String> {
+    let jumps = |(_, event): &(u64, Event)| matches!(event, Event::Jump { .. });
+    let ended = rows.iter().filter(|row| row.detail.contains("lease-ended"));
+    let ended = ended.count();
+    if ended > deaths && !scenario.events.iter().any(jumps) {
+        return vec![format!("{ended} leases ended, and {deaths} nodes died")];
+    }
+    Vec::new()
 }
 
 fn of(items: &[Item], number: usize) -> Option<&Item> {

@@ -47,6 +47,10 @@ pub(crate) struct Inside {
     pub(crate) cut_until: [u64; NODES],
     pub(crate) log: Vec<String>,
     pub(crate) faults: Vec<String>,
+    /// Which nodes found nothing due and wait.
+    pub(crate) idle: [bool; NODES],
+    /// How often a node died.
+    pub(crate) deaths: usize,
     /// True once nothing more is to happen.
     pub(crate) over: bool,
     /// What happens when: a time, and a number for what happens at the same.
@@ -84,6 +88,8 @@ impl World {
             cut_until: [0; NODES],
             log: Vec::new(),
             faults: Vec::new(),
+            idle: [false; NODES],
+            deaths: 0,
             over: false,
             happenings: BTreeMap::new(),
             next: 0,
@@ -146,6 +152,16 @@ impl World {
 }
 
 impl Inside {
+    /// Has nodes that wait for something to be due look now: they look five times a second in truth.
+    pub(crate) fn look_now(&mut self, now: u64) {
+        for node in 0..NODES {
+            if self.idle[node] && self.waits[node].is_some() {
+                let number = self.number();
+                self.waits[node] = Some((now + 1 + self.rng.u64(..200), number));
+            }
+        }
+    }
+
     fn number(&mut self) -> u64 {
         self.next += 1;
         self.next
@@ -312,6 +328,9 @@ impl<'a> Director<'a> {
             Some(Happening::Crash(node)) => {
                 if self.actors[node].take().is_some() {
                     self.world.say(format_args!("node {node} dies"));
+                    let mut inside = self.world.inside();
+                    inside.deaths += 1;
+                    inside.idle[node] = false;
                 }
             }
             Some(Happening::Start(node)) if self.actors[node].is_none() => {
