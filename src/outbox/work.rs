@@ -131,7 +131,7 @@ impl Outbox {
             version: leased.item.version,
             item: Some((leased.item.id, &leased.item.target)),
         };
-        let detail = change.detail();
+        let detail = change.detail(leased.item.attempts);
         trail::add(
             &mut transaction,
             now,
@@ -207,8 +207,8 @@ impl Change {
         }
     }
 
-    fn detail(&self) -> Node {
-        let mut members = Vec::new();
+    fn detail(&self, attempt: u32) -> Node {
+        let mut members = vec![("attempt", Node::Number(attempt.to_string()))];
         members.extend(self.reason.clone().map(|reason| ("reason", text(reason))));
         if let Some(receipt) = &self.receipt {
             // The receipt was written by us; a row keeps it as it is.

@@ -84,6 +84,9 @@ impl Simulated {
             "node {node} asks {} {path}: {:?}",
             request.method, way.fate
         ));
+        if path.ends_with("/_search") {
+            world.inside().searched(now);
+        }
         match way.fate {
             Fate::Refused => {
                 world.until(node, way.answered).await;

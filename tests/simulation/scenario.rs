@@ -18,6 +18,14 @@ use std::time::Duration;
 /// How many nodes work on the store.
 pub(crate) const NODES: usize = 2;
 
+/// How a session is sent, the usual way more often.
+const MODES: [Mode; 4] = [
+    Mode::Transaction,
+    Mode::Transaction,
+    Mode::Batch,
+    Mode::Single,
+];
+
 /// Whose clock holds the leases.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Clocks {
@@ -66,19 +74,28 @@ pub(crate) struct Scenario {
     pub(crate) submissions: Vec<(u64, usize)>,
     /// The visit that the server refuses, and whether a person drops it.
     pub(crate) poison: Option<(usize, bool)>,
+    /// At which search, counted over all nodes, the clock of the database jumps and ends every lease, and
+    /// by how many ms.
+    pub(crate) stolen: Option<(u64, i64)>,
 }
+
+/// Leases that end while their holders are about to send, on a server that keeps whatever it is sent: only
+/// the fence stands between two requests then. The window is so long that the jump leaves enough of it.
+const STOLEN: (u64, u64, u64) = (20, 8, 60);
 
 impl Scenario {
     pub(crate) fn of(rng: &mut Rng) -> Self {
-        let server = any(rng, &[Kind::Conditional, Kind::Plain, Kind::Plain]);
-        let (whole, timeout, visibility) = any(rng, &[(60, 20, 60), (30, 8, 20), (24, 30, 40)]);
+        let stolen = (rng.u8(..4) == 0).then(|| rng.u64(1..40));
+        let (server, clocks, (whole, timeout, visibility)) = site(rng, stolen.is_some());
         let window = 1000 * u64::max(whole, visibility);
         // What clocks may jump by, what a server takes to show, and what is left for the way.
-        let jump = any(rng, &[window / 8, window / 2]);
+        let jump = match stolen {
+            Some(_) => window / 2,
+            None => any(rng, &[window / 8, window / 2]),
+        };
         let lag = any(rng, &[0, window / 20, window / 4]);
         let late = window - jump - lag - 2000;
         let calm = 30_000 * rng.u64(3..13);
-        let clocks = any(rng, &[Clocks::Database, Clocks::Machine]);
         let hours = 3_600_000;
         let (jump, late) = match server {
             Kind::Conditional => (any(rng, &[jump, hours]), any(rng, &[late, hours])),
@@ -100,15 +117,7 @@ impl Scenario {
         let poison = refused.then(|| (visits[visits.len() - rng.usize(1..=2)], rng.bool()));
         Self {
             server,
-            mode: any(
-                rng,
-                &[
-                    Mode::Transaction,
-                    Mode::Transaction,
-                    Mode::Batch,
-                    Mode::Single,
-                ],
-            ),
+            mode: any(rng, &MODES),
             clocks,
             lease: LeaseLength {
                 whole: Duration::from_secs(whole),
@@ -122,7 +131,13 @@ impl Scenario {
             faults: any(rng, &[20, 60, 120, 250]),
             calm,
             skew: [0; NODES].map(|_| rng.i64(-widest..=widest)),
-            events: events(rng, (calm, 1000 * whole), jump, &submissions),
+            events: events(
+                rng,
+                (calm, 1000 * whole),
+                (jump, stolen.is_some()),
+                &submissions,
+            ),
+            stolen: stolen.map(|search| (search, i64::try_from(jump).expect("a time"))),
             submissions,
             visits,
             poison,
@@ -130,10 +145,22 @@ impl Scenario {
     }
 }
 
+/// The kind of server, whose clock holds the leases, and lease, timeout and visibility in s.
+fn site(rng: &mut Rng, stolen: bool) -> (Kind, Clocks, (u64, u64, u64)) {
+    if stolen {
+        return (Kind::Plain, Clocks::Database, STOLEN);
+    }
+    (
+        any(rng, &[Kind::Conditional, Kind::Plain, Kind::Plain]),
+        any(rng, &[Clocks::Database, Clocks::Machine]),
+        any(rng, &[(60, 20, 60), (30, 8, 20), (24, 30, 40)]),
+    )
+}
+
 fn events(
     rng: &mut Rng,
     (calm, lease): (u64, u64),
-    jump: u64,
+    (jump, jumped_already): (u64, bool),
     submissions: &[(u64, usize)],
 ) -> Vec<(u64, Event)> {
     let mut events = Vec::new();
@@ -167,7 +194,7 @@ fn events(
         events.push((at, event));
     }
     // What clocks may be off by is told once: several jumps forward would add up.
-    let mut jumped = 0;
+    let mut jumped = usize::from(jumped_already);
     events.retain(|(_, event)| {
         let jumps = matches!(event, Event::Jump { .. });
         jumped += usize::from(jumps);

@@ -7,6 +7,7 @@ use crate::scenario::{Event, Scenario};
 use crate::server::{Server, about};
 use crate::sessions::{Visit, says, visits};
 use crate::world::World;
+use fascicle::json::Node;
 use fascicle::outbox::{Item, Outbox, State, TrailRow};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -29,6 +30,7 @@ pub(crate) async fn given(world: &World, outbox: &Outbox) {
     faults.extend(verified.faults);
     let rows = outbox.trail(None).await.expect("the trail");
     faults.extend(leases(&rows, &scenario, world.inside().deaths));
+    faults.extend(attempts(&rows));
     for row in rows {
         let said = format!("{} {} {}", row.at, row.event, row.detail);
         world.say(format_args!("trail {}/{} {said}", row.session, row.version));
@@ -44,10 +46,33 @@ fn leases(rows: &[TrailRow], scenario: &Scenario, deaths: usize) -> Vec<String> 
     let jumps = |(_, event): &(u64, Event)| matches!(event, Event::Jump { .. });
     let ended = rows.iter().filter(|row| row.detail.contains("lease-ended"));
     let ended = ended.count();
-    if ended > deaths && !scenario.events.iter().any(jumps) {
+    let jumped = scenario.stolen.is_some() || scenario.events.iter().any(jumps);
+    if ended > deaths && !jumped {
         return vec![format!("{ended} leases ended, and {deaths} nodes died")];
     }
     Vec::new()
+}
+
+/// Only whoever holds an item says how its attempt ended.
+fn attempts(rows: &[TrailRow]) -> Vec<String> {
+    let mut faults = Vec::new();
+    let mut begun: BTreeMap<String, Node> = BTreeMap::new();
+    for row in rows {
+        let detail = Node::parse(&row.detail).expect("JSON");
+        let (Some(attempt), Some(item)) = (detail.member("attempt"), &row.item) else {
+            continue;
+        };
+        let item = item.clone();
+        if row.event == "sending" {
+            begun.insert(item, attempt.clone());
+        } else if begun.get(&item) != Some(attempt) {
+            let attempt = attempt.compact();
+            faults.push(format!(
+                "{item}: attempt {attempt} was not the last to begin"
+            ));
+        }
+    }
+    faults
 }
 
 fn of(items: &[Item], number: usize) -> Option<&Item> {

@@ -51,6 +51,8 @@ pub(crate) struct Inside {
     pub(crate) idle: [bool; NODES],
     /// How often a node died.
     pub(crate) deaths: usize,
+    /// How often a node searched.
+    pub(crate) searches: u64,
     /// True once nothing more is to happen.
     pub(crate) over: bool,
     /// What happens when: a time, and a number for what happens at the same.
@@ -90,6 +92,7 @@ impl World {
             faults: Vec::new(),
             idle: [false; NODES],
             deaths: 0,
+            searches: 0,
             over: false,
             happenings: BTreeMap::new(),
             next: 0,
@@ -159,6 +162,18 @@ impl Inside {
                 let number = self.number();
                 self.waits[node] = Some((now + 1 + self.rng.u64(..200), number));
             }
+        }
+    }
+
+    /// A node searches: at the search that the scenario names, the clock of the database jumps.
+    pub(crate) fn searched(&mut self, now: u64) {
+        self.searches += 1;
+        if let Some((search, by)) = self.scenario.stolen
+            && search == self.searches
+        {
+            self.off[NODES] += by;
+            self.look_now(now);
+            self.log.push(format!("{now:>9} clock None jumps by {by}"));
         }
     }
 
