@@ -230,7 +230,7 @@ mod tests {
     #[test]
     fn a_full_statement_is_well_in_every_line() {
         assert_eq!(not_fine(&full()), []);
-        assert_eq!(lines(&full()).len(), 12);
+        assert_eq!(lines(&full()).len(), 13);
     }
 
     /// What is published as our requirements is all that `target` looks for.
@@ -247,7 +247,7 @@ mod tests {
     fn an_empty_statement_says_nothing_and_denies_nothing() {
         let told = not_fine(r#"{"resourceType":"CapabilityStatement"}"#);
 
-        assert_eq!(told.len(), 12);
+        assert_eq!(told.len(), 13);
         assert!(told.iter().all(|(_, mark)| *mark == Mark::NotSaid));
     }
 

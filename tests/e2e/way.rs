@@ -170,7 +170,7 @@ fn a_server_that_asks_for_a_certificate_gets_ours(server: &Server) {
         .send(&[&nobody.document(&person.session())], 1)
         .ended(4);
     let open = told(&settings(&certificate, 0o644), 1);
-    assert!(open.contains("only its owner and group may read"), "{open}");
+    assert!(open.contains("nobody but its owner may write it"), "{open}");
     let wrong = told(&settings("no certificate", 0o600), 1);
     assert!(wrong.contains("does not hold a certificate"), "{wrong}");
 }
