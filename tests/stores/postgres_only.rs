@@ -118,7 +118,7 @@ async fn a_password_comes_from_a_file_that_only_its_owner_reads() {
     assert!(right.is_ok(), "{right:?}");
     let told = format!("{:?}", wrong.expect_err("refused"));
     assert!(!told.contains("wrong-password"), "{told}");
-    for (refused, words) in [(open, "chmod 600"), (empty, "in one line")] {
+    for (refused, words) in [(open, "its mode is 644"), (empty, "in one line")] {
         let told = refused.expect_err("refused").to_string();
         assert!(told.contains(words), "{told}");
     }
