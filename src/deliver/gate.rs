@@ -4,9 +4,12 @@
 //! date must agree as far as both give it; another family name needs a person's confirmation.
 
 use crate::deliver::held::is_id;
-use crate::json::{Node, object, text};
+use crate::json::Node;
+use fhir_sdk::Date;
 use fhir_sdk::r4b::codes::LinkType;
-use fhir_sdk::r4b::resources::Patient;
+use fhir_sdk::r4b::resources::PatientLink;
+use fhir_sdk::r4b::types::HumanName;
+use serde::de::DeserializeOwned;
 
 /// What the document says of the person.
 #[derive(Debug, Clone)]
@@ -109,26 +112,46 @@ pub fn person(
     if !asked_for {
         return Err(Stopped::NotFound);
     }
-    let patient = read(resource)?;
+    let patient = Asked::of(resource)?;
     hold(&patient, expected, confirmed)?;
-    let id = patient.id.clone().filter(|id| is_id(id));
+    let id = patient.id.filter(|id| is_id(id));
     let id = id.ok_or(Stopped::Unreadable)?;
     Ok(format!("Patient/{id}"))
 }
 
-/// Reads what the gate asks about; the rest of the resource may hold codes the model does not know.
-fn read(resource: &Node) -> Result<Patient, Stopped> {
-    const ASKED: [&str; 5] = ["id", "active", "name", "birthDate", "link"];
-    let members = resource
-        .members()
-        .iter()
-        .filter(|(key, _)| ASKED.contains(&key.as_ref()));
-    let mut bare = object([("resourceType", text("Patient"))]);
-    members.for_each(|(key, value)| bare.set(key, value.clone()));
-    serde_json::from_str(&bare.compact()).map_err(|_unreadable| Stopped::Unreadable)
+/// What the gate asks about; the rest of a Patient may hold codes the model does not know.
+///
+/// Its parts are read one by one: the model of a whole Patient can contain any other resource, and with it
+/// the compiler would build readers of all of R4.
+struct Asked {
+    id: Option<String>,
+    active: Option<bool>,
+    names: Vec<HumanName>,
+    birth_date: Option<Date>,
+    links: Vec<PatientLink>,
 }
 
-fn hold(patient: &Patient, expected: &Expected, confirmed: &[String]) -> Result<(), Stopped> {
+impl Asked {
+    fn of(patient: &Node) -> Result<Self, Stopped> {
+        Ok(Self {
+            id: read(patient, "id")?,
+            active: read(patient, "active")?,
+            names: read(patient, "name")?.unwrap_or_default(),
+            birth_date: read(patient, "birthDate")?,
+            links: read(patient, "link")?.unwrap_or_default(),
+        })
+    }
+}
+
+fn read<T: DeserializeOwned>(patient: &Node, element: &str) -> Result<Option<T>, Stopped> {
+    patient
+        .member(element)
+        .map(|value| serde_json::from_str(&value.compact()))
+        .transpose()
+        .map_err(|_unreadable| Stopped::Unreadable)
+}
+
+fn hold(patient: &Asked, expected: &Expected, confirmed: &[String]) -> Result<(), Stopped> {
     let unless_confirmed = |stopped: Stopped| {
         if stopped.may_be_confirmed() && confirmed.iter().any(|code| code == stopped.code()) {
             Ok(())
@@ -139,12 +162,8 @@ fn hold(patient: &Patient, expected: &Expected, confirmed: &[String]) -> Result<
     if patient.active == Some(false) {
         return Err(Stopped::Inactive);
     }
-    if patient
-        .link
-        .iter()
-        .flatten()
-        .any(|link| link.r#type == LinkType::ReplacedBy)
-    {
+    let mut links = patient.links.iter();
+    if links.any(|link| link.r#type == LinkType::ReplacedBy) {
         return Err(Stopped::Replaced);
     }
     match birth_date(patient) {
@@ -158,11 +177,8 @@ fn hold(patient: &Patient, expected: &Expected, confirmed: &[String]) -> Result<
         .family_name
         .as_ref()
         .map(|family| family.open().to_lowercase());
-    let known = patient
-        .name
-        .iter()
-        .flatten()
-        .filter_map(|name| name.family.as_deref());
+    let names = patient.names.iter();
+    let known = names.filter_map(|name| name.family.as_deref());
     let known: Vec<String> = known.map(str::to_lowercase).collect();
     match family {
         Some(family) if !known.contains(&family) => unless_confirmed(Stopped::FamilyName),
@@ -170,7 +186,7 @@ fn hold(patient: &Patient, expected: &Expected, confirmed: &[String]) -> Result<
     }
 }
 
-fn birth_date(patient: &Patient) -> Option<String> {
+fn birth_date(patient: &Asked) -> Option<String> {
     let date = serde_json::to_value(patient.birth_date.as_ref()?).ok()?;
     date.as_str().map(str::to_owned)
 }
