@@ -49,7 +49,7 @@ fn before(part: &Part) -> Before {
     Before {
         measure: part.row.measure.clone(),
         side: part.side,
-        neighbour: part.way.neighbour.clone(),
+        way: part.way.clone(),
         value: part.value.clone(),
         scale: list.map(str::to_owned),
         unit: unit.map(str::to_owned),

@@ -136,8 +136,8 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
     )
 }
 
-/// A published range in words.
-fn range(one: &CodedRange) -> String {
+/// A published range in words, with the group it describes.
+pub fn range(one: &CodedRange) -> String {
     format!(
         "published range: {} to {}; {}",
         one.low.value,

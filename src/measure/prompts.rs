@@ -10,6 +10,7 @@ use crate::catalogue::rows::Kind;
 use crate::exact::Exact;
 use crate::finding::Session;
 use crate::intake::draft::Side;
+use crate::measure::way::Way;
 use crate::measure::{Measured, Value};
 use crate::problem::Problems;
 use std::cmp::Ordering;
@@ -42,8 +43,8 @@ pub struct Before {
     pub measure: String,
     /// Its side.
     pub side: Side,
-    /// Neighbouring joint and its position.
-    pub neighbour: Option<(String, String)>,
+    /// In which way it was found.
+    pub way: Way,
     /// What was found.
     pub value: Value,
     /// The list its word or grade is of.
@@ -224,9 +225,18 @@ fn signs(standing: &[&Measured], catalogue: &Catalogue) -> Vec<Prompt> {
 fn again(before: &Before, now: &Measured) -> bool {
     before.measure == now.row.measure
         && before.side == now.finding.side
-        && before.neighbour == now.finding.neighbour
+        && before.way.neighbour == now.finding.neighbour
         && before.unit == now.unit
         && before.scale == now.scale
+}
+
+/// What keeps two findings apart that a prompt sets beside each other, in words. A prompt is raised all the
+/// same: that something differs explains it perhaps, and people have to know of both.
+fn apart(one: &Way, other: &Way) -> String {
+    let differs = one.differs(other);
+    differs.map_or_else(String::new, |differs| {
+        format!("; not found in the same way: {}", differs.words())
+    })
 }
 
 const CALF: &str = "girth.calf";
@@ -271,11 +281,12 @@ fn larger_calf(one: &Measured, all: &[&Measured], catalogue: &Catalogue) -> Opti
     let limit = format!("calf-larger.{unit}");
     let larger = over(&one.value, &other.value, &limit, catalogue) == Some(Ordering::Greater);
     let detail = format!(
-        "{} {} and {} {}",
+        "{} {} and {} {}{}",
         one.finding.side.word(),
         with_unit(&one.value, unit),
         other.finding.side.word(),
-        with_unit(&other.value, unit)
+        with_unit(&other.value, unit),
+        apart(&Way::of(one), &Way::of(other))
     );
     larger.then(|| prompt("calf.larger", &[one, other], &detail, catalogue))?
 }
@@ -289,10 +300,11 @@ fn grown_calf(one: &Measured, before: &Before, catalogue: &Catalogue) -> Option<
     let limit = format!("calf-grown.{unit}");
     let grown = over(&one.value, &before.value, &limit, catalogue).is_some_and(Ordering::is_ge);
     let detail = format!(
-        "{} {}, last time {}",
+        "{} {}, last time {}{}",
         one.finding.side.word(),
         with_unit(&one.value, unit),
-        with_unit(&before.value, unit)
+        with_unit(&before.value, unit),
+        apart(&Way::of(one), &before.way)
     );
     grown.then(|| prompt("calf.grown", &[one], &detail, catalogue))?
 }
@@ -334,11 +346,12 @@ fn tone(one: &Measured, before: &Before, catalogue: &Catalogue) -> Option<Prompt
     let then = place(&before.value, before.scale.as_deref(), catalogue)?;
     let steps = rank(one, catalogue)?.minus(then).ok()?;
     let detail = format!(
-        "{} {}: last time {}, now {}",
+        "{} {}: last time {}, now {}{}",
         one.finding.side.word(),
         one.row.label,
         coded(&before.value)?,
-        coded(&one.value)?
+        coded(&one.value)?,
+        apart(&Way::of(one), &before.way)
     );
     (steps >= *limit).then(|| prompt("tone.risen", &[one], &detail, catalogue))?
 }

@@ -150,6 +150,11 @@ pub(super) fn line(
         line.extend(words.iter().flat_map(|words| ["; ", label, ": ", words]));
     }
     line.extend(why(measured).map(|why| format!("; reason given: {why}")));
+    let beside = one.interpretation.iter();
+    let beside = beside.filter_map(|said| said.text.clone());
+    for words in beside.chain(one.ranges.iter().map(sentence::range)) {
+        line.extend(["; ", &one_line(&words)]);
+    }
     let position = one.finding.as_ref().map(|finding| &finding.position);
     if position.is_some_and(|position| *position != session.body_position) {
         let words = one.position.as_ref().and_then(|it| it.text.as_deref());

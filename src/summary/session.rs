@@ -26,6 +26,7 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
         };
     }
     let mut sections = vec![precautions(one, catalogue)];
+    sections.extend(urgent(one));
     sections.extend(found(one, catalogue));
     sections.push(not_tested(one, catalogue));
     sections.extend(compared::sides(one, catalogue));
@@ -184,13 +185,34 @@ fn not_tested(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
     Section::new("not-tested", "Not tested, and why", lines)
 }
 
-fn prompts(one: &Examined<'_>) -> Section {
-    let mut lines: Vec<Line> = one
-        .prompts
-        .iter()
+/// What is to reach the treating team at once, before everything that was found.
+fn urgent(one: &Examined<'_>) -> Option<Section> {
+    let mut lines = prompts_where(one, true);
+    if lines.is_empty() {
+        return None;
+    }
+    lines.push(Line::plain(
+        "Each asks somebody to look today and is no diagnosis; tell the treating team by telephone or in \
+         person, whatever was delivered.",
+    ));
+    let title = "To reach the treating team at once";
+    Some(Section::new("urgent-prompts", title, lines))
+}
+
+fn prompts_where(one: &Examined<'_>, urgent: bool) -> Vec<Line> {
+    let prompts = one.prompts.iter().filter(|prompt| prompt.urgent == urgent);
+    let mut lines: Vec<Line> = prompts
         .map(|prompt| Line::plain(self::prompt(prompt, one)))
         .collect();
     lines.sort_by(|a, b| a.words.cmp(&b.words));
+    lines
+}
+
+fn prompts(one: &Examined<'_>) -> Section {
+    let mut lines = prompts_where(one, false);
+    if one.prompts.iter().any(|prompt| prompt.urgent) {
+        lines.push(Line::plain("Those that are urgent stand at the top."));
+    }
     lines.push(Line::plain(if lines.is_empty() {
         "No check raised one. That is no finding: the treating team and local policy come first."
     } else {

@@ -4,6 +4,7 @@
 
 use crate::compared::{came_to, of};
 use crate::document::{catalogue, encoded, now, set, sound};
+use crate::facts::disagreements;
 use crate::resource::{all, own_code};
 use crate::store::Store;
 use fascicle::app::earlier::of_session;
@@ -560,9 +561,18 @@ fn beside(document: &Node, table: &str) -> (Result<String, NotCompared>, Node) {
     let came = of(&encoded, Rule::PublishedRange)
         .first()
         .map(|one| came_to(one));
+    let observations = all(&encoded, "Observation");
+    // What a colleague reads says of a range what the Observation holds, and of none where there is none.
+    let summary = encoded.summary.text();
+    assert_eq!(disagreements(&observations, &summary), [""; 0]);
+    assert_eq!(
+        summary.contains("a group and not this person"),
+        matches!(came, Some(Ok(_))),
+        "{summary}"
+    );
     (
         came.unwrap_or(Err(NotCompared::NoOther)),
-        all(&encoded, "Observation")[0].clone(),
+        observations[0].clone(),
     )
 }
 

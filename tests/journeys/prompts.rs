@@ -5,9 +5,12 @@ use crate::document::{catalogue, edited, encoded, lines, now};
 use crate::resource::of_measure;
 use fascicle::app::earlier::of_session;
 use fascicle::app::encode::{Earlier, Encoded, encode};
+use fascicle::app::submit::{Submitted, submit};
+use fascicle::app::summary::{self, Wanted};
 use fascicle::catalogue::cautions::Asked;
 use fascicle::intake::draft::Side;
 use fascicle::json::Node;
+use fascicle::outbox::Outbox;
 use std::collections::BTreeSet;
 
 /// Edits of the sound document: a JSON Pointer and the JSON text to stand there.
@@ -385,4 +388,77 @@ fn the_order_of_the_findings_changes_no_prompt() {
 
     assert_eq!(told(&edited(edits)), told(&turned));
     assert_eq!(told(&turned).len(), 3);
+}
+
+/// Tone and girth may differ because the person lies now and sat last time; a prompt is raised all the
+/// same, because people have to look, and it says what else differs.
+#[test]
+fn what_was_found_in_another_way_is_told_with_the_prompt() {
+    let calf = ("/findings/12", calf!("right", "36.0", "cm"));
+    let edits = [
+        ("/session/body_position", r#""sitting""#),
+        ("/findings/9/value/grade", r#""4""#),
+        ("/findings/12", calf!("right", "38.0", "cm")),
+    ];
+    let alike = with(&[calf], &edits[1..]).prompts;
+    let prompts = with(&[calf], &edits).prompts;
+
+    let codes: Vec<&str> = prompts.iter().map(|one| one.code.as_str()).collect();
+    assert_eq!(codes, ["calf.grown", "tone.risen"]);
+    let differs = "not found in the same way: the position of the body differs";
+    assert!(prompts.iter().all(|one| one.wording.contains(differs)));
+    assert_eq!(alike.len(), 2);
+    assert!(!alike.iter().any(|one| one.wording.contains("same way")));
+}
+
+/// The session before comes from the store, as `send` and `serve` have it, and what is urgent stands
+/// before everything that was found.
+#[tokio::test]
+async fn what_has_grown_since_a_session_in_the_store_is_urgent_and_stands_at_the_top() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let outbox = Outbox::open(folder.path()).await.expect("a store");
+    let calf = |size| ("/findings/12", size);
+    let first = edited(&[calf(calf!("right", "36.0", "cm"))]);
+    let second = edited(&[
+        ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#),
+        ("/session/performed/start", r#""2026-11-17T09:30:00+01:00""#),
+        ("/session/performed/end", r#""2026-11-17T10:00:00+01:00""#),
+        ("/session/entered_at", r#""2026-11-17T10:15:00+01:00""#),
+        ("/session/signed/at", r#""2026-11-17T10:20:00+01:00""#),
+        ("/findings/9/value/grade", r#""4""#),
+        calf(calf!("right", "38.0", "cm")),
+    ]);
+    let targets = ["ward".to_owned()];
+
+    let mut told = Vec::new();
+    for document in [&first, &second] {
+        let text = document.compact();
+        let submitted = submit(&outbox, catalogue(), &targets, &text, now()).await;
+        match submitted.expect("the store answers") {
+            Submitted::Accepted { items, .. } => told.push(items[0].urgent.clone()),
+            Submitted::Held(held) => panic!("{:#?}", lines(&held.problems)),
+        }
+    }
+    let session = "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11"
+        .parse()
+        .expect("a name");
+    let today = now().date_naive();
+    let asked = summary::kept(&outbox, catalogue(), session, Wanted::Session, today).await;
+    let Ok(summary::Asked::Summary(summary)) = asked else {
+        panic!("{asked:?}");
+    };
+
+    assert!(!told[0].contains(&"calf.grown".to_owned()), "{told:?}");
+    assert!(told[1].contains(&"calf.grown".to_owned()), "{told:?}");
+    let text = summary.text();
+    let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("{part}: {text}"));
+    let places = [
+        at("\nPrecautions\n"),
+        at("\nTo reach the treating team at once\n"),
+        at("the calf has grown since last time (right 38.0 cm, last time 36.0 cm)"),
+        at("\nNot tested, and why\n"),
+        at("\nPrompts to look\n"),
+        at("tone has risen since last time"),
+    ];
+    assert!(places.is_sorted(), "{places:?} {text}");
 }

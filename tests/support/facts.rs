@@ -67,7 +67,9 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
     ];
     let own = lines(&|title| own.iter().any(|beginning| title.starts_with(beginning)));
     whole(&of(&|key| key.starts_with("statement.")), &own, &mut faults);
-    let prompts = titled("Prompts to look").join(" ");
+    let mut prompts = titled("To reach the treating team at once");
+    prompts.extend(titled("Prompts to look"));
+    let prompts = prompts.join(" ");
     faults.extend(standing.iter().flat_map(|one| unsaid(one, &prompts)));
     let day = titled("The day of the examination");
     for panel in of(&|key| key == "session.examination") {
@@ -456,6 +458,16 @@ fn missing(one: &Node, line: &str) -> Vec<String> {
             missing.push(format!("the note {note} is not said"));
         }
     }
+    let beside = one
+        .items_of("referenceRange")
+        .iter()
+        .chain(one.items_of("interpretation"));
+    missing.extend(
+        beside
+            .filter_map(|beside| beside.text_of("text"))
+            .filter(|words| !said(words))
+            .map(|words| format!("the range {words} is not said")),
+    );
     let value = one.text_of("valueString").into_iter();
     missing.extend(
         value
