@@ -119,7 +119,7 @@ fn every_control_stands_in_a_file_and_is_held_by_tests_that_exist() {
     assert!(faults.is_empty(), "{faults:#?}");
 }
 
-/// True for a function under `#[test]`, in `proptest!`, or in a list of scenarios.
+/// True for a function under `#[test]`, in `proptest!`, or in a list of scenarios or of tests of both engines.
 fn is_run(text: &str, function: &str) -> bool {
     let before = text
         .split(&format!("fn {function}("))
@@ -131,7 +131,8 @@ fn is_run(text: &str, function: &str) -> bool {
         .next()
         .unwrap_or_default()
         .trim();
-    let listed = text.split("scenarios!(").nth(1);
+    let listed = ["scenarios!(", "on_both!("].map(|list| text.split(list).nth(1));
+    let listed = listed.into_iter().flatten().next();
     let listed = listed.and_then(|rest| rest.split(')').next());
     before.trim_end().ends_with(']') && attribute.starts_with("#[")
         || before.trim_end().ends_with("async") && before.contains("#[tokio::test]")

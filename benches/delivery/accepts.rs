@@ -150,7 +150,7 @@ fn prepared(catalogue: &Catalogue) -> Prepared {
     let new = accept::New {
         precautions: precautions.collect(),
         urgent: vec!["precaution.new".to_owned()],
-        checked: encoded.checked,
+        record: encoded.checked.seal(),
         document: encoded.canonical,
         tables: Tables {
             sha256: catalogue.sha256.clone(),

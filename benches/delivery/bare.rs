@@ -110,6 +110,8 @@ async fn sqlite(store: &Empty) -> sqlx::SqlitePool {
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
+        .pragma("secure_delete", "ON")
+        .pragma("cache_size", "-16384")
         .busy_timeout(Duration::from_secs(20));
     let pool = SqlitePoolOptions::new().max_connections(4);
     pool.connect_with(options).await.expect("a store")

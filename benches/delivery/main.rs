@@ -16,6 +16,10 @@
     reason = "a bench counts in floats, reads the time and files, prints, and stops where it cannot go on"
 )]
 
+/// As in the binary.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 mod accepts;
 mod bare;
 mod claims;

@@ -15,6 +15,7 @@ pub mod given;
 pub mod held;
 mod needs;
 pub mod reasons;
+pub mod retention;
 mod routed;
 mod rows;
 pub mod sheet;

@@ -27,6 +27,7 @@ pub async fn sheet(
     Ok(match asked.await? {
         Asked::Summary(summary) => Ok(page(item, &summary.xhtml(), now)),
         Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
+        Asked::Purged => Err("the content of this session was purged; the record server has it"),
         Asked::SeveralPeople => {
             Err("sessions of several people have this name, so nothing is put together of them")
         }

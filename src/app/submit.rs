@@ -7,6 +7,7 @@ use crate::app::urgent;
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::config::route::Routes;
+use crate::finding::Precaution;
 use crate::intake::draft::PrecautionDraft;
 use crate::json::Node;
 use crate::outbox::accept::{Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted};
@@ -147,10 +148,8 @@ pub fn key_of(text: &str) -> Option<Key> {
 }
 
 fn earlier(before: &Before, catalogue: &Catalogue) -> Earlier {
-    let precautions = before.precautions.iter().filter_map(|stated| {
-        let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
-        crate::finding::carried_precaution(&draft)
-    });
+    let precautions = before.precautions.iter();
+    let precautions = precautions.filter_map(|stated| stated_precaution(stated));
     let version_before = before
         .version
         .as_ref()
@@ -162,6 +161,12 @@ fn earlier(before: &Before, catalogue: &Catalogue) -> Earlier {
         version_before: version_before.unwrap_or_default(),
         sessions: sessions.collect(),
     }
+}
+
+/// A precaution as it was kept.
+pub(super) fn stated_precaution(stated: &str) -> Option<Precaution> {
+    let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
+    crate::finding::carried_precaution(&draft)
 }
 
 /// The version before, from what was kept of it; both texts were written by us.
@@ -198,7 +203,7 @@ fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> New {
     New {
         precautions: precautions.collect(),
         urgent,
-        checked: encoded.checked,
+        record: encoded.checked.seal(),
         document: encoded.canonical,
         tables: Tables {
             sha256: catalogue.sha256.clone(),
@@ -238,6 +243,12 @@ fn not_accepted(reason: NotAccepted) -> Held {
             "/patient/identifier",
             "the version before belongs to another person".to_owned(),
             "withdraw that session, then send a new one with an id of its own",
+        ),
+        NotAccepted::Purged => problems.error(
+            "session.purged",
+            "/session/id",
+            "the content of this session was purged when its time of keeping was over".to_owned(),
+            "correct it at the record server, which has it; nothing here can be corrected or sent any more",
         ),
     }
     Held {

@@ -2,6 +2,7 @@
 
 use crate::app::earlier;
 use crate::app::encode::{Earlier, carry, confirm};
+use crate::app::submit::stated_precaution;
 use crate::app::words::understood;
 use crate::catalogue::Catalogue;
 use crate::coding::Coded;
@@ -10,6 +11,7 @@ use crate::compare::part::EarlierSession;
 use crate::finding::{Precaution, Session};
 use crate::json::{Node, object, text};
 use crate::measure::Measured;
+use crate::outbox::read::OfSubject;
 use crate::outbox::{Outbox, OutboxError};
 use crate::private::Private;
 use crate::problem::Problems;
@@ -62,6 +64,8 @@ pub enum Asked {
     SeveralPeople,
     /// Every session of the person was withdrawn.
     AllWithdrawn,
+    /// The content of the session, or of every session of its person, was purged.
+    Purged,
 }
 
 /// The summary of a session, or of the sessions of its person. The person is named by one of their
@@ -84,8 +88,9 @@ pub async fn kept(
             Asked::SeveralPeople
         });
     };
-    let documents = outbox.latest_of_subject(subject).await?;
-    let sessions = again(&documents, catalogue);
+    let of_person = outbox.of_subject(subject).await?;
+    let purged = of_person.purged.len();
+    let sessions = again(&of_person, catalogue);
     let (of_it, standing): (Vec<&Again>, Vec<&Again>) = (
         sessions
             .iter()
@@ -98,13 +103,15 @@ pub async fn kept(
     );
     Ok(match wanted {
         Wanted::Session => match of_it.as_slice() {
+            [] if of_person.purged.contains(&session) => Asked::Purged,
             [] => Asked::NotKept,
             [one, ..] => Asked::Summary(of_session(&one.examined(), catalogue)),
         },
+        Wanted::Person(_) if standing.is_empty() && purged > 0 => Asked::Purged,
         Wanted::Person(_) if standing.is_empty() => Asked::AllWithdrawn,
         Wanted::Person(view) => {
             let examined: Vec<Examined<'_>> = standing.iter().map(|one| one.examined()).collect();
-            Asked::Summary(collect(&examined, view, today, catalogue))
+            Asked::Summary(collect(&examined, purged, (view, today), catalogue))
         }
     })
 }
@@ -130,12 +137,20 @@ impl Again {
     }
 }
 
-/// Takes kept documents the pure way once more, the earliest first; each held when it was accepted.
-fn again(documents: &[Private<String>], catalogue: &Catalogue) -> Vec<Again> {
+/// Takes kept documents the pure way once more, the earliest first; each held when it was accepted. What
+/// purged sessions state of precautions stood before them.
+fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Vec<Again> {
     let mut standing: Vec<Precaution> = Vec::new();
+    for stated in &of_person.precautions {
+        let Some(stated) = stated_precaution(stated.open()) else {
+            continue;
+        };
+        standing.retain(|earlier| earlier.id != stated.id);
+        standing.push(stated);
+    }
     let mut before: Vec<EarlierSession> = Vec::new();
     let mut sessions = Vec::new();
-    for document in documents {
+    for document in &of_person.documents {
         let Some(session) = understood(document.open()) else {
             continue;
         };

@@ -4,7 +4,7 @@ use crate::app::rows;
 use crate::catalogue::Catalogue;
 use crate::finding::Session;
 use crate::json::Node;
-use crate::outbox::{Item, Kept, Outbox, OutboxError};
+use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::private::Private;
 use crate::problem::Problems;
 use chrono::{DateTime, Utc};
@@ -24,6 +24,17 @@ pub struct Behind {
     pub rows: Vec<TableRow>,
     /// The deliveries of the session.
     pub items: Vec<Item>,
+}
+
+/// What came of looking for what stands behind an Observation.
+#[derive(Debug, Clone)]
+pub enum Looked {
+    /// This does.
+    Behind(Box<Behind>),
+    /// It was sent from here, and the content of its session was purged since.
+    Purged(Uuid),
+    /// Nothing that is kept here was sent as this.
+    NotKept,
 }
 
 /// A row of our tables, with where it is from.
@@ -50,35 +61,37 @@ pub async fn behind(
     outbox: &Outbox,
     catalogue: &Catalogue,
     name: &str,
-) -> Result<Option<Behind>, OutboxError> {
-    let items = outbox.items(false).await?;
-    let urn = items
+) -> Result<Looked, OutboxError> {
+    let stored_as = outbox.items_stored_as(as_reference(name)).await?;
+    let sent = stored_as
         .iter()
-        .find_map(|item| sent_as(item, name))
-        .unwrap_or(name.to_owned());
-    for kept in outbox.sessions().await?.into_iter().rev() {
-        let Ok(record) = Node::parse(kept.record.open()) else {
-            continue;
-        };
-        let entry = record
-            .items_of("entry")
-            .iter()
-            .find(|e| e.text_of("fullUrl") == Some(&urn));
-        let Some(resource) = entry.and_then(|entry| entry.member("resource")) else {
-            continue;
-        };
-        let of_session = |item: &&Item| item.session == kept.session;
-        let items = items.iter().filter(of_session).cloned().collect();
-        let captured = captured(&kept, &urn).map(Private::new);
-        return Ok(Some(Behind {
-            rows: rows::of(resource, catalogue),
-            resource: Private::new(resource.clone()),
-            captured,
-            items,
-            kept,
-        }));
-    }
-    Ok(None)
+        .find_map(|item| Some((item, sent_as(item, name)?)));
+    let urn = sent
+        .as_ref()
+        .map_or_else(|| name.to_owned(), |(_, urn)| urn.clone());
+    let Some(kept) = outbox.session_with(&urn).await? else {
+        return Ok(match sent {
+            Some((item, _)) => Looked::Purged(item.session),
+            None => Looked::NotKept,
+        });
+    };
+    let record = Node::parse(kept.record.open()).unwrap_or(Node::Null);
+    let mut entries = record.items_of("entry").iter();
+    let entry = entries.find(|entry| entry.text_of("fullUrl") == Some(&urn));
+    let Some(resource) = entry.and_then(|entry| entry.member("resource")) else {
+        return Ok(Looked::NotKept);
+    };
+    let of_session = WantedItems {
+        session: Some(kept.session),
+        ..WantedItems::default()
+    };
+    Ok(Looked::Behind(Box::new(Behind {
+        rows: rows::of(resource, catalogue),
+        resource: Private::new(resource.clone()),
+        captured: captured(&kept, &urn).map(Private::new),
+        items: outbox.items_wanted(&of_session).await?,
+        kept,
+    })))
 }
 
 fn sent_as(item: &Item, name: &str) -> Option<String> {

@@ -16,7 +16,7 @@ mod rules;
 mod schema;
 mod structure;
 
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, sha256_hex};
 use crate::json::Node;
 use crate::problem::{Problem, Problems};
 use crate::record::{Entry, Record};
@@ -30,6 +30,41 @@ impl Checked {
     /// The record.
     pub const fn record(&self) -> &Record {
         &self.0
+    }
+
+    /// The record as it is kept and sent.
+    pub fn seal(self) -> Sealed {
+        let text = self.0.text();
+        Sealed {
+            sha256: sha256_hex(text.as_bytes()),
+            resources: self.0.entries.len(),
+            text,
+        }
+    }
+}
+
+/// The text of a record that holds. Only [`Checked::seal`] makes one.
+#[derive(Debug, Clone)]
+pub struct Sealed {
+    text: String,
+    sha256: String,
+    resources: usize,
+}
+
+impl Sealed {
+    /// The transaction Bundle, without white space.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// SHA-256 of the text.
+    pub fn sha256(&self) -> &str {
+        &self.sha256
+    }
+
+    /// How many resources it holds.
+    pub const fn resources(&self) -> usize {
+        self.resources
     }
 }
 

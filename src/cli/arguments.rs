@@ -403,7 +403,8 @@ pub(super) struct TargetOptions {
     pub(super) json: bool,
 }
 
-/// What the store holds; a copy of it while it is in use; its move from a folder into a database.
+/// What the store holds; a copy of it while it is in use; its move from a folder into a database; the end of
+/// keeping what is no longer needed.
 #[derive(Args)]
 #[command(after_help = examples::STORE)]
 pub(super) struct StoreOptions {
@@ -425,6 +426,23 @@ pub(super) struct StoreOptions {
     /// File that holds the password of the database that is moved to, readable by its owner only.
     #[arg(long, value_name = "FILE", requires = "move_to")]
     pub(super) password_file: Option<PathBuf>,
+    /// Purge the content of every session that [retention] says is kept no longer: documents, records and
+    /// what servers said. Hashes, receipts and the trail stay, and precautions that still stand. A running
+    /// `fascicle serve` does the same by itself.
+    #[arg(long, requires = "config", group = "act")]
+    pub(super) purge_due: bool,
+    /// List what would be purged, and purge nothing.
+    #[arg(long, requires = "purge_due")]
+    pub(super) dry_run: bool,
+    /// Purge the content of this session, whatever its age, once every delivery of it is done.
+    #[arg(long, value_name = "SESSION", requires_all = ["why", "by"], group = "act")]
+    pub(super) purge: Option<Uuid>,
+    /// Who decides to purge it: kept with the session, its hash in the trail.
+    #[arg(long, value_name = "PERSON", requires = "purge")]
+    pub(super) by: Option<String>,
+    /// Why: kept with the session, its hash in the trail.
+    #[arg(long, value_name = "WORDS", requires = "purge")]
+    pub(super) why: Option<String>,
     /// Print what the store holds as JSON.
     #[arg(long, conflicts_with = "act")]
     pub(super) json: bool,
@@ -452,7 +470,7 @@ pub(super) struct TrailOptions {
     #[arg(long, value_name = "TARGET")]
     pub(super) target: Option<String>,
     /// Only rows that tell of this event: accepted, queued, sending, unknown, delivered, refused,
-    /// waiting, released, dropped, paused or resumed.
+    /// waiting, released, dropped, alerted, purged, paused, resumed, breaker-opened or breaker-closed.
     #[arg(long, value_name = "EVENT")]
     pub(super) event: Option<String>,
     /// Write the whole trail to this file, one JSON row a line, readable by its owner only. A file that

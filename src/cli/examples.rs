@@ -133,7 +133,10 @@ Examples:
   fascicle store --state ./state                           its tables, rows and hashes
   fascicle store --state ./state --backup copy.sqlite
   fascicle store --state ./state --move-to postgres://fascicle@database.clinic.example/fascicle
+  fascicle store --config fascicle.toml --purge-due --dry-run
+  fascicle store --state ./state --purge SESSION --by 'A. Name' --why 'asked for in writing'
 
+Copies that were made before a purge still hold what was purged: their time of keeping is to be the same.
 To restore a copy, stop what uses the folder and put the copy in the place of its fascicle.sqlite.
 A database is copied with its own tools, pg_dump and pg_restore.
 

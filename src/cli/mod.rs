@@ -16,6 +16,7 @@ mod examples;
 mod lines;
 mod practice;
 mod progress;
+mod purge;
 mod queue;
 mod report;
 mod send;

@@ -2,7 +2,7 @@
 
 use crate::cli::arguments::StoreOptions;
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, report, settings};
+use crate::cli::{Ended, purge, report, settings};
 use crate::config::ConfigError;
 use crate::json::{Node, object, text};
 use crate::outbox::contents::Content;
@@ -21,6 +21,10 @@ pub(super) async fn store(options: &StoreOptions) -> anyhow::Result<Ended> {
     let outbox = settings::existing_outbox(&settings).await?;
     let ended = if let Some(file) = &options.backup {
         backup(outbox.copy_to(file).await?, file)?
+    } else if options.purge_due {
+        purge::due(options, &settings, &outbox).await?
+    } else if let Some(session) = options.purge {
+        purge::one(options, &outbox, session).await?
     } else {
         let (oldest, newest) = outbox.generations().await?;
         let held = outbox.contents().await?;

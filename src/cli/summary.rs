@@ -91,6 +91,10 @@ async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<End
             "sessions of several people have this name, so nothing is put together of them"
         }
         Asked::AllWithdrawn => "every session of this person that is kept here was withdrawn",
+        Asked::Purged => {
+            "the content of it was purged when its time of keeping was over; the record server has what was \
+             sent"
+        }
     };
     writeln!(io::stdout(), "{words}")?;
     Ok(Ended::Problems)

@@ -1,7 +1,7 @@
 //! `trail`: what happened, and what stands behind one Observation.
 
 use crate::app::shown;
-use crate::app::words::{Behind, behind};
+use crate::app::words::{Behind, Looked, behind};
 use crate::cli::arguments::TrailOptions;
 use crate::cli::report::Mistake;
 use crate::cli::{Ended, documents, queue, settings};
@@ -27,9 +27,20 @@ async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyh
     let mut out = io::stdout();
     if let Some(name) = &options.words {
         let tables = documents::tables(own, &[])?;
-        let Some(found) = behind(outbox, &tables, name).await? else {
-            writeln!(out, "no session kept here was sent as {name}")?;
-            return Ok(Ended::Problems);
+        let found = match behind(outbox, &tables, name).await? {
+            Looked::Behind(found) => found,
+            Looked::Purged(session) => {
+                writeln!(
+                    out,
+                    "{name} was sent as a part of session {session}, whose content was purged since; \
+                     `fascicle trail --session {session}` tells when"
+                )?;
+                return Ok(Ended::Problems);
+            }
+            Looked::NotKept => {
+                writeln!(out, "no session kept here was sent as {name}")?;
+                return Ok(Ended::Problems);
+            }
         };
         if options.json {
             out.write_all(shown::behind(&found).pretty().as_bytes())?;

@@ -4,12 +4,14 @@
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
 pub mod alerts;
+pub mod retention;
 pub mod route;
 mod sending;
 pub mod serve;
 mod target;
 
 use crate::config::alerts::{Alerts, AlertsFile};
+use crate::config::retention::{Retention, RetentionFile};
 use crate::config::route::{RouteFile, Routes};
 use crate::config::serve::{Serve, ServeFile};
 use crate::config::target::TargetFile;
@@ -39,6 +41,8 @@ pub struct Settings {
     pub serve: Serve,
     /// When and how somebody is alerted.
     pub alerts: Alerts,
+    /// For how long content is kept.
+    pub retention: Retention,
 }
 
 /// What is wrong with a configuration file.
@@ -62,6 +66,9 @@ pub enum ConfigError {
     /// Nobody can be alerted like this.
     #[error("alerts: {0}")]
     Alerts(&'static str),
+    /// Content cannot be kept for so long.
+    #[error("retention: {0}")]
+    Retention(&'static str),
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),
@@ -80,6 +87,7 @@ struct File {
     reference_tables: Vec<String>,
     serve: Option<ServeFile>,
     alerts: Option<AlertsFile>,
+    retention: Option<RetentionFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
     #[serde(default)]
@@ -120,6 +128,7 @@ impl Settings {
             reference_tables: file.reference_tables,
             serve: serve::read(file.serve)?,
             alerts: alerts::read(file.alerts)?,
+            retention: retention::read(file.retention)?,
             targets,
         })
     }
@@ -137,6 +146,7 @@ impl Settings {
             reference_tables: Vec::new(),
             serve: Serve::default(),
             alerts: Alerts::default(),
+            retention: Retention::default(),
             routes: Routes::to_all(vec![target.name.clone()]),
             targets: vec![target],
         })

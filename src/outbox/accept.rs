@@ -1,12 +1,12 @@
 //! Accepting a document: session, precautions, items and trail in one transaction.
 
-use crate::check::Checked;
+use crate::check::Sealed;
 use crate::json::{Node, object, text};
-use crate::outbox::engine::{Pool, Transaction, query};
-use crate::outbox::known::{before, kept_sha256, out_of_order};
+use crate::outbox::engine::{Transaction, query, query_rows};
+use crate::outbox::known::Known;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::trail::{self, About};
-use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
+use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow};
 use chrono::{DateTime, SecondsFormat, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -79,7 +79,7 @@ pub struct Tables {
 #[derive(Debug)]
 pub struct New {
     /// The checked record.
-    pub checked: Checked,
+    pub record: Sealed,
     /// The canonical document.
     pub document: String,
     /// The tables it was coded with.
@@ -114,38 +114,44 @@ impl Outbox {
         encode: impl FnOnce(Before) -> Result<New, E> + Send,
     ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
         let (mut transaction, now) = self.begin(now).await?;
-        self.alone_with_person(&mut transaction, &key.subject)
-            .await?;
-        if let Some(kept) = kept_sha256(&mut transaction, key).await? {
-            if kept != key.document_sha256 {
-                return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
-            }
+        alone_with_person(&mut transaction, &key.subject).await?;
+        let known = Known::of(&mut transaction, key).await?;
+        let again = known.kept.is_some();
+        if known
+            .kept
+            .as_ref()
+            .is_some_and(|kept| *kept != key.document_sha256)
+        {
+            return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
+        }
+        if !again && let Some(reason) = known.out_of_order(key) {
+            return Ok(Err(Rejected::Store(reason)));
+        }
+        let mut told = Vec::new();
+        if again {
             // A target that was configured since gets the session as well.
             let had = items_of(&mut transaction, key).await?;
-            let mut queued = Vec::new();
-            for target in wanted
-                .targets
-                .iter()
-                .filter(|t| !had.iter().any(|item| item.target == **t))
-            {
-                queued.push(queue(&mut transaction, key, target, now).await?);
+            let new = |target: &&String| !had.iter().any(|item| item.target == **target);
+            for target in wanted.targets.iter().filter(new) {
+                if known.purged {
+                    return Ok(Err(Rejected::Store(NotAccepted::Purged)));
+                }
+                told.push(
+                    queue(&mut transaction, key, target, now)
+                        .await?
+                        .told(key, now),
+                );
             }
-            for one in queued {
-                one.tell(&mut transaction, key, now).await?;
-            }
+            trail::add_all(&mut transaction, told).await?;
             let items = items_of(&mut transaction, key).await?;
             transaction.commit().await?;
             return Ok(Ok(Accepted::Before(items)));
         }
-        if let Some(reason) = out_of_order(&mut transaction, key).await? {
-            return Ok(Err(Rejected::Store(reason)));
+        if known.purged {
+            return Ok(Err(Rejected::Store(NotAccepted::Purged)));
         }
-        let before = before(&mut transaction, key).await?;
-        let had = before
-            .targets
-            .iter()
-            .filter(|one| wanted.all.contains(one) && !wanted.targets.contains(one));
-        let targets: Vec<String> = wanted.targets.iter().chain(had).cloned().collect();
+        let before = known.before(&mut transaction, key).await?;
+        let targets = targets_of(wanted, &before.targets);
         let new = match encode(before) {
             Ok(new) => new,
             Err(held) => return Ok(Err(Rejected::Encoding(held))),
@@ -154,22 +160,28 @@ impl Outbox {
         if let Some(route) = wanted.route {
             detail.set("route", Node::Number(route.to_string()));
         }
-        for precaution in &new.precautions {
-            keep_precaution(&mut transaction, key, precaution).await?;
-        }
-        let mut queued = Vec::new();
+        keep_precautions(&mut transaction, key, &new.precautions).await?;
+        told.push(trail::of_session(now, "accepted", key.about(None), &detail));
+        let mut items = Vec::new();
         for target in &targets {
-            queued.push(queue(&mut transaction, key, target, now).await?);
+            let queued = queue(&mut transaction, key, target, now).await?;
+            told.push(queued.told(key, now));
+            items.push(queued.item(key, &new, now)?);
         }
         // The trail is written last: whoever works with a lane locks it before the trail.
-        trail::add(&mut transaction, now, "accepted", key.about(None), detail).await?;
-        for one in queued {
-            one.tell(&mut transaction, key, now).await?;
-        }
-        let items = items_of(&mut transaction, key).await?;
+        trail::add_all(&mut transaction, told).await?;
         transaction.commit().await?;
+        items.sort_by(|one, other| one.target.cmp(&other.target));
         Ok(Ok(Accepted::New(items)))
     }
+}
+
+/// The targets that were asked for, and those that had the version before.
+fn targets_of(wanted: Wanted<'_>, had: &[String]) -> Vec<String> {
+    let had = had
+        .iter()
+        .filter(|one| wanted.all.contains(one) && !wanted.targets.contains(one));
+    wanted.targets.iter().chain(had).cloned().collect()
 }
 
 impl Key {
@@ -183,25 +195,22 @@ impl Key {
     }
 }
 
-impl Outbox {
-    /// Waits until no other node accepts anything of the same person: what is encoded depends on what
-    /// is known of the person. `SQLite` has one write lock for all.
-    async fn alone_with_person(
-        &self,
-        transaction: &mut Transaction,
-        subject: &str,
-    ) -> Result<(), OutboxError> {
-        if matches!(self.pool, Pool::Postgres(_)) {
-            query(
-                "-- Outbox::alone_with_person
-                 SELECT pg_advisory_xact_lock(hashtextextended($1, 0)) IS NULL AS held",
-            )
-            .bind(subject)
-            .fetch_one(transaction)
-            .await?;
-        }
-        Ok(())
+/// Waits until no other node accepts or purges anything of the same person: what is encoded depends on
+/// what is known of the person. `SQLite` has one write lock for all.
+pub(super) async fn alone_with_person(
+    transaction: &mut Transaction,
+    subject: &str,
+) -> Result<(), OutboxError> {
+    if matches!(transaction, Transaction::Postgres(_)) {
+        query(
+            "-- accept::alone_with_person
+             SELECT pg_advisory_xact_lock(hashtextextended($1, 0)) IS NULL AS held",
+        )
+        .bind(subject)
+        .fetch_one(transaction)
+        .await?;
     }
+    Ok(())
 }
 
 async fn keep_session(
@@ -210,8 +219,6 @@ async fn keep_session(
     new: &New,
     now: DateTime<Utc>,
 ) -> Result<Node, OutboxError> {
-    let record = new.checked.record().text();
-    let record_sha256 = crate::catalogue::sha256_hex(record.as_bytes());
     query(
         "-- accept::keep_session
          INSERT INTO session
@@ -225,7 +232,7 @@ async fn keep_session(
     .bind(&key.subject)
     .bind(&new.document)
     .bind(&key.document_sha256)
-    .bind(record)
+    .bind(new.record.text())
     .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
     .bind(key.examined_at)
     .bind(key.withdrawn)
@@ -236,35 +243,41 @@ async fn keep_session(
     let own = own.map(|(name, sha256)| (name.clone(), text(sha256.clone())));
     Ok(object([
         ("document_sha256", text(key.document_sha256.clone())),
-        ("record_sha256", text(record_sha256)),
+        ("record_sha256", text(new.record.sha256())),
         (
             "resources",
-            Node::Number(new.checked.record().entries.len().to_string()),
+            Node::Number(new.record.resources().to_string()),
         ),
         ("tables_sha256", text(new.tables.sha256.clone())),
         ("own_tables", object(own)),
     ]))
 }
 
-async fn keep_precaution(
+async fn keep_precautions(
     connection: &mut Transaction,
     key: &Key,
-    precaution: &StatedPrecaution,
+    precautions: &[StatedPrecaution],
 ) -> Result<(), OutboxError> {
-    query(
-        "-- accept::keep_precaution
-         INSERT INTO precaution (source, session, version, id, subject, stated, standing)
-         VALUES ($1, $2, $3, $4, $5, $6, $7)",
-    )
-    .bind(&key.source)
-    .bind(key.session.to_string())
-    .bind(key.version)
-    .bind(precaution.id.to_string())
-    .bind(&key.subject)
-    .bind(&precaution.stated)
-    .bind(precaution.standing)
-    .execute(connection)
-    .await?;
+    if precautions.is_empty() {
+        return Ok(());
+    }
+    let mut insert = query_rows(
+        "-- accept::keep_precautions
+         INSERT INTO precaution (source, session, version, id, subject, stated, standing)",
+        7,
+        precautions.len(),
+    );
+    for precaution in precautions {
+        insert = insert
+            .bind(&key.source)
+            .bind(key.session.to_string())
+            .bind(key.version)
+            .bind(precaution.id.to_string())
+            .bind(&key.subject)
+            .bind(&precaution.stated)
+            .bind(precaution.standing);
+    }
+    insert.execute(connection).await?;
     Ok(())
 }
 
@@ -273,18 +286,37 @@ struct Queued {
     id: Uuid,
     target: String,
     number: i64,
+    /// The head of its lane, when that one does not move by itself.
+    behind: Option<Uuid>,
 }
 
 impl Queued {
-    async fn tell(
-        self,
-        connection: &mut Transaction,
-        key: &Key,
-        now: DateTime<Utc>,
-    ) -> Result<(), OutboxError> {
+    fn told(&self, key: &Key, now: DateTime<Utc>) -> TrailRow {
         let about = key.about(Some((self.id, &self.target)));
         let detail = object([("number", Node::Number(self.number.to_string()))]);
-        trail::add(connection, now, "queued", about, detail).await
+        trail::of_session(now, "queued", about, &detail)
+    }
+
+    /// As it would be read from the store.
+    fn item(self, key: &Key, new: &New, now: DateTime<Utc>) -> Result<Item, OutboxError> {
+        let now = rows::instant(now.timestamp_millis())?;
+        Ok(Item {
+            id: self.id,
+            target: self.target,
+            number: self.number,
+            session: key.session,
+            version: key.version,
+            state: State::Queued,
+            attempts: 0,
+            due_at: now,
+            reason: None,
+            words: None,
+            receipt: None,
+            accepted_at: now,
+            urgent: new.urgent.clone(),
+            behind: self.behind,
+            decided: None,
+        })
     }
 }
 
@@ -295,18 +327,22 @@ async fn queue(
     target: &str,
     now: DateTime<Utc>,
 ) -> Result<Queued, OutboxError> {
-    let number: i64 = query(
+    let lane = query(
         "-- accept::queue (number)
          INSERT INTO lane (target, subject, next_number) VALUES ($1, $2, 2)
          ON CONFLICT (target, subject) DO UPDATE
            SET next_number = lane.next_number + 1
-         RETURNING next_number - 1 AS number",
+         RETURNING next_number - 1 AS number,
+           (SELECT head.id FROM item AS head
+            WHERE head.target = $1 AND head.subject = $2 AND head.state IN ('refused', 'waiting')
+            ORDER BY head.number LIMIT 1) AS behind",
     )
     .bind(target)
     .bind(&key.subject)
     .fetch_one(&mut *connection)
-    .await?
-    .try_get("number")?;
+    .await?;
+    let number: i64 = lane.try_get("number")?;
+    let behind = lane.try_get::<Option<&str>>("behind")?.map(rows::uuid);
     let id = Uuid::new_v4();
     query(
         "-- accept::queue (item)
@@ -328,6 +364,7 @@ async fn queue(
         id,
         target: target.to_owned(),
         number,
+        behind: behind.transpose()?,
     })
 }
 

@@ -1,7 +1,7 @@
 //! What a store holds, table by table.
 
 use crate::catalogue::sha256_hex;
-use crate::outbox::engine::{Row, Statement, Transaction, Value, query};
+use crate::outbox::engine::{Row, Statement, Transaction, Value, numbered, query, query_rows};
 use crate::outbox::{Outbox, OutboxError};
 use sqlx::AssertSqlSafe;
 
@@ -46,6 +46,8 @@ pub(super) const TABLES: &[Table] = &[
             ("withdrawn", Flag),
             ("accepted_at", Text),
             ("urgent", Text),
+            ("purged_at", Text),
+            ("purged_why", Text),
         ],
     },
     Table {
@@ -188,12 +190,9 @@ impl Table {
             after = Some(last.iter().take(self.key).cloned().collect::<Vec<_>>());
             for row in page {
                 content.add(&row);
-                let places = numbered(row.len());
                 let (name, columns) = (self.name, self.names(self.columns.len()));
-                let insert = format!(
-                    "-- moving::Table::copy\nINSERT INTO {name} ({columns}) VALUES ({places})"
-                );
-                let insert = query(AssertSqlSafe(insert));
+                let head = format!("-- moving::Table::copy\nINSERT INTO {name} ({columns})");
+                let insert = query_rows(&head, row.len(), 1);
                 let insert = row.into_iter().fold(insert, Statement::bind);
                 insert.execute(&mut *writing).await?;
             }
@@ -212,7 +211,7 @@ impl Table {
             self.names(self.key),
         );
         let follows = if after.is_some() {
-            format!("WHERE ({key}) > ({})", numbered(self.key))
+            format!("WHERE ({key}) > ({})", numbered(0, self.key))
         } else {
             String::new()
         };
@@ -270,10 +269,4 @@ impl Content {
         self.sha256 = sha256_hex(written.as_bytes());
         self.rows = self.rows.saturating_add(1);
     }
-}
-
-/// `$1, $2` and so on.
-fn numbered(many: usize) -> String {
-    let places: Vec<String> = (1..=many).map(|number| format!("${number}")).collect();
-    places.join(", ")
 }

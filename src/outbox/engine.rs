@@ -8,7 +8,9 @@ use crate::outbox::{Outbox, OutboxError};
 use chrono::{DateTime, Utc};
 use sqlx::postgres::{PgPool, PgRow, Postgres};
 use sqlx::sqlite::{Sqlite, SqlitePool, SqliteRow};
-use sqlx::{Decode, PgTransaction, Row as _, SqlSafeStr, SqlStr, SqliteTransaction, Type};
+use sqlx::{
+    AssertSqlSafe, Decode, PgTransaction, Row as _, SqlSafeStr, SqlStr, SqliteTransaction, Type,
+};
 use std::future::Future;
 use std::time::Duration;
 
@@ -81,6 +83,23 @@ pub(super) fn query_each(sqlite: &'static str, postgres: &'static str) -> Statem
     }
 }
 
+/// A statement that adds so many rows of so many columns to what its head names, as
+/// `INSERT INTO table (column, …)` does.
+pub(super) fn query_rows(head: &str, columns: usize, rows: usize) -> Statement {
+    let rows: Vec<String> = (0..rows)
+        .map(|row| format!("({})", numbered(row.saturating_mul(columns), columns)))
+        .collect();
+    query(AssertSqlSafe(format!("{head} VALUES {}", rows.join(", "))))
+}
+
+/// So many parameters after so many: `$3, $4` and so on.
+pub(super) fn numbered(after: usize, many: usize) -> String {
+    let places: Vec<String> = (1..=many)
+        .map(|place| format!("${}", after.saturating_add(place)))
+        .collect();
+    places.join(", ")
+}
+
 /// Says a statement on whatever it is said on.
 macro_rules! said {
     ($statement:expr, $on:expr, $say:ident) => {
@@ -97,6 +116,26 @@ macro_rules! said {
                 Ok(patiently(said).await?.into())
             }
         }
+    };
+}
+
+/// The time of a PostgreSQL, ms since 1970 UTC: `clock_timestamp` is the time of the asking, not that of
+/// the begin of the transaction (postgresql.org/docs/15/functions-datetime.html, section 9.9.5).
+macro_rules! clock_of_database {
+    () => {
+        "CAST(floor(extract(epoch FROM clock_timestamp()) * 1000) AS BIGINT)"
+    };
+}
+pub(super) use clock_of_database;
+
+/// Binds values to a statement of either engine.
+macro_rules! bound {
+    ($said:expr, $values:expr) => {
+        $values.into_iter().fold($said, |said, value| match value {
+            Value::Text(text) => said.bind(text),
+            Value::Number(number) => said.bind(number),
+            Value::Flag(flag) => said.bind(flag),
+        })
     };
 }
 
@@ -130,25 +169,11 @@ impl Statement {
     }
 
     fn sqlite(self) -> sqlx::query::Query<'static, Sqlite, sqlx::sqlite::SqliteArguments> {
-        let said = sqlx::query(self.sqlite);
-        self.values
-            .into_iter()
-            .fold(said, |said, value| match value {
-                Value::Text(text) => said.bind(text),
-                Value::Number(number) => said.bind(number),
-                Value::Flag(flag) => said.bind(flag),
-            })
+        bound!(sqlx::query(self.sqlite), self.values)
     }
 
     fn postgres(self) -> sqlx::query::Query<'static, Postgres, sqlx::postgres::PgArguments> {
-        let said = sqlx::query(self.postgres);
-        self.values
-            .into_iter()
-            .fold(said, |said, value| match value {
-                Value::Text(text) => said.bind(text),
-                Value::Number(number) => said.bind(number),
-                Value::Flag(flag) => said.bind(flag),
-            })
+        bound!(sqlx::query(self.postgres), self.values)
     }
 }
 
@@ -307,17 +332,18 @@ impl Transaction {
     }
 
     /// The time by which leases are held. Nodes that share a database share its clock, whatever their
-    /// own say; a store in a file has the clock of its machine, which is given.
+    /// own say; a store in a file has the clock of its machine, which is given. [`Outbox::begin`] asks
+    /// for it with the bounds of the schema, so that it costs no question of its own.
     async fn now(&mut self, given: DateTime<Utc>) -> Result<DateTime<Utc>, OutboxError> {
         if matches!(self, Self::Sqlite(_)) {
             return Ok(given);
         }
-        // clock_timestamp is the time of the asking, not that of the begin of the transaction
-        // (postgresql.org/docs/15/functions-datetime.html, section 9.9.5).
-        let row = query(
+        let row = query(concat!(
             "-- Transaction::now
-             SELECT CAST(floor(extract(epoch FROM clock_timestamp()) * 1000) AS BIGINT) AS now",
-        )
+             SELECT ",
+            clock_of_database!(),
+            " AS now"
+        ))
         .fetch_one(self)
         .await?;
         crate::outbox::rows::instant(row.try_get("now")?)
@@ -339,8 +365,11 @@ impl Outbox {
         given: DateTime<Utc>,
     ) -> Result<(Transaction, DateTime<Utc>), OutboxError> {
         let mut transaction = self.pool.begin().await?;
-        self.may_use(&mut transaction).await?;
-        let now = self.now(&mut transaction, given).await?;
+        let told = self.may_use(&mut transaction).await?;
+        let now = match &self.clock {
+            Some(clock) => clock.now(),
+            None => told.unwrap_or(given),
+        };
         Ok((transaction, now))
     }
 

@@ -16,7 +16,8 @@ pub mod moving;
 mod open;
 pub mod place;
 mod postgres;
-mod read;
+pub mod purge;
+pub mod read;
 mod rows;
 pub mod schema;
 mod sqlite;
@@ -250,6 +251,8 @@ pub enum NotAccepted {
     },
     /// An earlier version belongs to another person; the subject never moves.
     OtherPerson,
+    /// Its content was purged: there is nothing left to send, or to correct.
+    Purged,
 }
 
 /// A delivery that this process holds until the lease ends.
@@ -257,6 +260,8 @@ pub enum NotAccepted {
 pub struct Leased {
     /// The item.
     pub item: Item,
+    /// Source of its session.
+    pub source: String,
     /// Its lane.
     pub subject: String,
     /// Token of the lease.

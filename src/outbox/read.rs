@@ -1,12 +1,25 @@
 //! Looking without changing anything.
 
+use crate::json::{object, text};
 use crate::outbox::accept::Key;
-use crate::outbox::engine::query;
+use crate::outbox::engine::{Row, query, query_each};
 use crate::outbox::known::sessions_before;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::private::Private;
 use uuid::Uuid;
+
+/// What is kept of one person.
+#[derive(Debug, Clone, Default)]
+pub struct OfSubject {
+    /// Documents, each session in its latest version, in the order in which they were examined.
+    pub documents: Vec<Private<String>>,
+    /// Sessions whose content was purged.
+    pub purged: Vec<Uuid>,
+    /// What those state of precautions that may still stand, each as its document stated it, the
+    /// earliest first.
+    pub precautions: Vec<Private<String>>,
+}
 
 impl Outbox {
     /// Documents of the sessions of the same person that were examined before, the latest first.
@@ -75,7 +88,7 @@ impl Outbox {
         row.as_ref().map(rows::item).transpose()
     }
 
-    /// The sessions as accepted, the earliest first.
+    /// The sessions as accepted, the earliest first, all of them in memory.
     ///
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
@@ -87,18 +100,61 @@ impl Outbox {
         )
         .fetch_all(&self.pool)
         .await?;
-        rows.iter()
-            .map(|row| {
-                Ok(Kept {
-                    source: row.try_get("source")?,
-                    session: rows::uuid(row.try_get("id")?)?,
-                    version: row.count("version")?,
-                    document: Private::new(row.try_get("document")?),
-                    record: Private::new(row.try_get("record")?),
-                    accepted_at: rows::written(row.try_get("accepted_at")?)?,
-                })
-            })
-            .collect()
+        rows.iter().map(kept).collect()
+    }
+
+    /// The latest session whose record holds a resource under this full URL; nothing where none does, or
+    /// where the content of the session was purged. It is looked for by the store, so that one session is
+    /// in memory and not all.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn session_with(&self, full_url: &str) -> Result<Option<Kept>, OutboxError> {
+        let written = object([("fullUrl", text(full_url))]).compact();
+        let row = query_each(
+            "-- Outbox::session_with
+             SELECT source, id, version, document, record, accepted_at FROM session
+             WHERE instr(record, $1) > 0
+             ORDER BY accepted_at DESC, source DESC, id DESC, version DESC LIMIT 1",
+            "-- Outbox::session_with
+             SELECT source, id, version, document, record, accepted_at FROM session
+             WHERE strpos(record, $1) > 0
+             ORDER BY accepted_at DESC, source DESC, id DESC, version DESC LIMIT 1",
+        )
+        .bind(written.trim_matches(['{', '}']))
+        .fetch_optional(&self.pool)
+        .await?;
+        row.as_ref().map(kept).transpose()
+    }
+
+    /// The deliveries whose receipt names this reference.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn items_stored_as(&self, reference: &str) -> Result<Vec<Item>, OutboxError> {
+        let written = object([("reference", text(reference))]).compact();
+        let rows = query_each(
+            concat!(
+                "-- Outbox::items_stored_as
+                 SELECT ",
+                item_columns!(),
+                " FROM item JOIN session ON session.source = item.source
+                    AND session.id = item.session AND session.version = item.version
+                 WHERE instr(item.receipt, $1) > 0 ORDER BY item.target, item.number"
+            ),
+            concat!(
+                "-- Outbox::items_stored_as
+                 SELECT ",
+                item_columns!(),
+                " FROM item JOIN session ON session.source = item.source
+                    AND session.id = item.session AND session.version = item.version
+                 WHERE strpos(item.receipt, $1) > 0 ORDER BY item.target, item.number"
+            ),
+        )
+        .bind(written.trim_matches(['{', '}']))
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter().map(rows::item).collect()
     }
 
     /// The people, as hashes of their identifiers, who have a session of this name: one, unless two
@@ -117,18 +173,29 @@ impl Outbox {
         rows.iter().map(|row| row.try_get("subject")).collect()
     }
 
-    /// The documents of a person, each session in its latest version, in the order in which they were
-    /// examined; withdrawn ones as well.
+    /// The systems in which a session of this name was written: one, unless two gave the same name.
     ///
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
-    pub async fn latest_of_subject(
-        &self,
-        subject: &str,
-    ) -> Result<Vec<Private<String>>, OutboxError> {
+    pub async fn sources_of(&self, session: Uuid) -> Result<Vec<String>, OutboxError> {
         let rows = query(
-            "-- Outbox::latest_of_subject
-             SELECT document FROM session
+            "-- Outbox::sources_of
+             SELECT DISTINCT source FROM session WHERE id = $1 ORDER BY source",
+        )
+        .bind(session.to_string())
+        .fetch_all(&self.pool)
+        .await?;
+        rows.iter().map(|row| row.try_get("source")).collect()
+    }
+
+    /// What is kept of a person, withdrawn sessions as well.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn of_subject(&self, subject: &str) -> Result<OfSubject, OutboxError> {
+        let rows = query(
+            "-- Outbox::of_subject
+             SELECT id, document, purged_at IS NOT NULL AS purged FROM session
              WHERE subject = $1
                AND version = (SELECT max(latest.version) FROM session AS latest
                               WHERE latest.source = session.source AND latest.id = session.id)
@@ -137,8 +204,42 @@ impl Outbox {
         .bind(subject)
         .fetch_all(&self.pool)
         .await?;
+        let mut kept = OfSubject::default();
+        for row in &rows {
+            if row.try_get::<bool>("purged")? {
+                kept.purged.push(rows::uuid(row.try_get("id")?)?);
+            } else {
+                kept.documents.push(Private::new(row.try_get("document")?));
+            }
+        }
+        if !kept.purged.is_empty() {
+            kept.precautions = self.precautions_of_purged(subject).await?;
+        }
+        Ok(kept)
+    }
+
+    /// What purged sessions state of precautions, as long as it may count.
+    async fn precautions_of_purged(
+        &self,
+        subject: &str,
+    ) -> Result<Vec<Private<String>>, OutboxError> {
+        let rows = query(
+            "-- Outbox::precautions_of_purged
+             SELECT precaution.stated FROM precaution
+             JOIN session ON session.source = precaution.source AND session.id = precaution.session
+               AND session.version = precaution.version
+             WHERE precaution.subject = $1 AND precaution.stated <> '' AND precaution.standing
+               AND session.purged_at IS NOT NULL AND NOT session.withdrawn
+               AND session.version = (SELECT max(latest.version) FROM session AS latest
+                                      WHERE latest.source = session.source
+                                        AND latest.id = session.id)
+             ORDER BY session.examined_at, session.accepted_at, session.id, precaution.id",
+        )
+        .bind(subject)
+        .fetch_all(&self.pool)
+        .await?;
         rows.iter()
-            .map(|row| Ok(Private::new(row.try_get("document")?)))
+            .map(|row| Ok(Private::new(row.try_get("stated")?)))
             .collect()
     }
 
@@ -167,4 +268,15 @@ impl Outbox {
         .await?;
         row.try_get("due")
     }
+}
+
+fn kept(row: &Row) -> Result<Kept, OutboxError> {
+    Ok(Kept {
+        source: row.try_get("source")?,
+        session: rows::uuid(row.try_get("id")?)?,
+        version: row.count("version")?,
+        document: Private::new(row.try_get("document")?),
+        record: Private::new(row.try_get("record")?),
+        accepted_at: rows::written(row.try_get("accepted_at")?)?,
+    })
 }

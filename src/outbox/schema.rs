@@ -3,8 +3,10 @@
 //! A generation is the number of the last migration a binary knows. A migration that an older binary
 //! can live with raises only `newest`; one that it cannot live with raises `oldest` as well.
 
-use crate::outbox::engine::{Pool, Transaction, query, query_each};
+use crate::outbox::engine::{Pool, Row, Transaction, clock_of_database, query, query_each};
+use crate::outbox::rows::instant;
 use crate::outbox::{Outbox, OutboxError};
+use chrono::{DateTime, Utc};
 use sqlx::migrate::{Migration, MigrationType, Migrator};
 use std::borrow::Cow;
 
@@ -38,6 +40,11 @@ const SQLITE: &[Step] = &[
         include_str!("migrations/sqlite/0004_urgent.sql"),
     ),
     step(5, "due", include_str!("migrations/sqlite/0005_due.sql")),
+    step(
+        6,
+        "purged",
+        include_str!("migrations/sqlite/0006_purged.sql"),
+    ),
 ];
 
 /// It begins with the generation in which the engine came.
@@ -53,6 +60,11 @@ const POSTGRES: &[Step] = &[
         include_str!("migrations/postgres/0004_urgent.sql"),
     ),
     step(5, "due", include_str!("migrations/postgres/0005_due.sql")),
+    step(
+        6,
+        "purged",
+        include_str!("migrations/postgres/0006_purged.sql"),
+    ),
 ];
 
 /// What a binary knows of the schema.
@@ -123,9 +135,11 @@ impl Bounds {
         let row = query(
             "-- schema::Bounds::of
              SELECT oldest, newest, moved_to FROM schema_use",
-        )
-        .fetch_one(on)
-        .await?;
+        );
+        Self::read(&row.fetch_one(on).await?)
+    }
+
+    fn read(row: &Row) -> Result<Self, OutboxError> {
         Ok(Self {
             oldest: row.try_get("oldest")?,
             newest: row.try_get("newest")?,
@@ -162,9 +176,26 @@ impl Bounds {
 
 impl Outbox {
     /// Asked in every transaction that changes something: another binary may have brought the store up
-    /// to date since this one opened it.
-    pub(super) async fn may_use(&self, transaction: &mut Transaction) -> Result<(), OutboxError> {
-        Bounds::of(transaction).await?.hold(self.generation)
+    /// to date since this one opened it. Gives the time of a database that has a clock of its own.
+    pub(super) async fn may_use(
+        &self,
+        transaction: &mut Transaction,
+    ) -> Result<Option<DateTime<Utc>>, OutboxError> {
+        let row = query_each(
+            "-- Outbox::may_use
+             SELECT oldest, newest, moved_to, NULL AS now FROM schema_use",
+            concat!(
+                "-- Outbox::may_use
+                 SELECT oldest, newest, moved_to, ",
+                clock_of_database!(),
+                " AS now FROM schema_use"
+            ),
+        )
+        .fetch_one(transaction)
+        .await?;
+        Bounds::read(&row)?.hold(self.generation)?;
+        let now: Option<i64> = row.try_get("now")?;
+        now.map(instant).transpose()
     }
 }
 

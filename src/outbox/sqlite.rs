@@ -43,12 +43,14 @@ pub(super) async fn open(folder: &Path, to: Use) -> Result<Opened, OutboxError> 
         options.open(&file).map_err(OutboxError::Folder)?;
     }
     // WAL with FULL: a commit that returned survives a power cut (sqlite.org/pragma.html,
-    // synchronous).
+    // synchronous). What is purged is overwritten (secure_delete).
     let options = SqliteConnectOptions::new()
         .filename(&file)
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
+        .pragma("secure_delete", "ON")
+        .pragma("cache_size", CACHE)
         .busy_timeout(Duration::from_secs(20));
     let pool = SqlitePoolOptions::new()
         .max_connections(4)
@@ -56,6 +58,10 @@ pub(super) async fn open(folder: &Path, to: Use) -> Result<Opened, OutboxError> 
         .await?;
     Ok(Opened { pool, alone, used })
 }
+
+/// Of one connection, in KiB when negative (sqlite.org/pragma.html, `cache_size`): what leads to the rows of a
+/// million sessions fits into it.
+const CACHE: &str = "-16384";
 
 /// What a store is opened for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

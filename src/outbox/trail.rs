@@ -2,7 +2,7 @@
 
 use crate::catalogue::sha256_hex;
 use crate::json::{Node, object, text};
-use crate::outbox::engine::{Row, Transaction, query, query_each};
+use crate::outbox::engine::{Row, Transaction, query, query_each, query_rows};
 use crate::outbox::{Outbox, OutboxError, TrailRow, WantedRows};
 use chrono::{DateTime, SecondsFormat, Utc};
 use uuid::Uuid;
@@ -16,6 +16,23 @@ pub(super) struct About<'a> {
     pub(super) item: Option<(Uuid, &'a str)>,
 }
 
+/// A row that tells of a session or of one of its deliveries.
+pub(super) fn of_session(
+    now: DateTime<Utc>,
+    event: &str,
+    about: About<'_>,
+    detail: &Node,
+) -> TrailRow {
+    TrailRow {
+        item: about.item.map(|(id, _)| id.to_string()),
+        target: about.item.map(|(_, target)| target.to_owned()),
+        source: about.source.to_owned(),
+        session: about.session.to_string(),
+        version: i64::from(about.version),
+        ..blank(now, event, detail)
+    }
+}
+
 /// Adds a row, in the transaction of the change it tells.
 pub(super) async fn add(
     connection: &mut Transaction,
@@ -24,15 +41,7 @@ pub(super) async fn add(
     about: About<'_>,
     detail: Node,
 ) -> Result<(), OutboxError> {
-    let row = TrailRow {
-        item: about.item.map(|(id, _)| id.to_string()),
-        target: about.item.map(|(_, target)| target.to_owned()),
-        source: about.source.to_owned(),
-        session: about.session.to_string(),
-        version: i64::from(about.version),
-        ..blank(now, event, &detail)
-    };
-    append(connection, row).await
+    add_all(connection, vec![of_session(now, event, about, &detail)]).await
 }
 
 /// Adds a row about a target as such, in the transaction of the change it tells.
@@ -47,7 +56,7 @@ pub(super) async fn add_of_target(
         target: Some(target.to_owned()),
         ..blank(now, event, &detail)
     };
-    append(connection, row).await
+    add_all(connection, vec![row]).await
 }
 
 fn blank(now: DateTime<Utc>, event: &str, detail: &Node) -> TrailRow {
@@ -65,28 +74,40 @@ fn blank(now: DateTime<Utc>, event: &str, detail: &Node) -> TrailRow {
     }
 }
 
-async fn append(connection: &mut Transaction, mut row: TrailRow) -> Result<(), OutboxError> {
-    let number = next_number(connection).await?;
-    let before = last_hash(connection).await?;
-    row.sha256 = hash(&before, &row);
-    query(
-        "-- trail::append
+/// Adds rows in their order, in the transaction of the change they tell.
+pub(super) async fn add_all(
+    connection: &mut Transaction,
+    rows: Vec<TrailRow>,
+) -> Result<(), OutboxError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let mut number = numbers_from(connection, rows.len()).await?;
+    let mut before = last_hash(connection).await?;
+    let mut insert = query_rows(
+        "-- trail::add_all
          INSERT INTO trail
-           (number, at, event, item, target, source, session, version, detail, sha256)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
-    )
-    .bind(number)
-    .bind(row.at)
-    .bind(row.event)
-    .bind(row.item)
-    .bind(row.target)
-    .bind(row.source)
-    .bind(row.session)
-    .bind(row.version)
-    .bind(row.detail)
-    .bind(row.sha256)
-    .execute(connection)
-    .await?;
+           (number, at, event, item, target, source, session, version, detail, sha256)",
+        10,
+        rows.len(),
+    );
+    for row in rows {
+        let sha256 = hash(&before, &row);
+        before.clone_from(&sha256);
+        insert = insert
+            .bind(number)
+            .bind(row.at)
+            .bind(row.event)
+            .bind(row.item)
+            .bind(row.target)
+            .bind(row.source)
+            .bind(row.session)
+            .bind(row.version)
+            .bind(row.detail)
+            .bind(sha256);
+        number = number.map(|number| number.saturating_add(1));
+    }
+    insert.execute(connection).await?;
     Ok(())
 }
 
@@ -104,19 +125,24 @@ pub(super) async fn hold_end(connection: &mut Transaction) -> Result<(), OutboxE
     Ok(())
 }
 
-/// Takes the number of the next row, and with it the end of the trail until the transaction ends.
-/// `SQLite` has its one write lock, and gives the number itself.
-async fn next_number(connection: &mut Transaction) -> Result<Option<i64>, OutboxError> {
+/// Takes the numbers of the next rows and gives the first, and with it the end of the trail until the
+/// transaction ends. `SQLite` has its one write lock, and gives the numbers itself.
+async fn numbers_from(
+    connection: &mut Transaction,
+    rows: usize,
+) -> Result<Option<i64>, OutboxError> {
     if matches!(connection, Transaction::Sqlite(_)) {
         return Ok(None);
     }
+    let rows = i64::try_from(rows).map_err(|_too_many| OutboxError::Row("a count"))?;
     let row = query(
-        "-- trail::next_number
-         UPDATE trail_end SET number = number + 1 RETURNING number",
+        "-- trail::numbers_from
+         UPDATE trail_end SET number = number + $1 RETURNING number - $1 + 1 AS first",
     )
+    .bind(rows)
     .fetch_one(connection)
     .await?;
-    Ok(Some(row.try_get("number")?))
+    Ok(Some(row.try_get("first")?))
 }
 
 /// The last number that was given, whether its row is there or not.

@@ -35,26 +35,28 @@ impl Outbox {
             return Ok(None);
         };
         let mut leased = head(&mut transaction, target, &subject, hold).await?;
-        begin(&mut transaction, leased.0.item.id).await?;
+        begin(&mut transaction, leased.item.id).await?;
+        leased.item.attempts = leased.item.attempts.saturating_add(1);
         let about = About {
-            source: &leased.1,
-            session: leased.0.item.session,
-            version: leased.0.item.version,
-            item: Some((leased.0.item.id, target)),
+            source: &leased.source,
+            session: leased.item.session,
+            version: leased.item.version,
+            item: Some((leased.item.id, target)),
         };
-        if leased.0.item.state == State::Sending {
+        let mut told = Vec::new();
+        if leased.item.state == State::Sending {
             let detail = object([("reason", text("lease-ended"))]);
-            trail::add(&mut transaction, now, "unknown", about, detail).await?;
+            told.push(trail::of_session(now, "unknown", about, &detail));
         }
-        leased.0.item.attempts = leased.0.item.attempts.saturating_add(1);
-        let attempt = Node::Number(leased.0.item.attempts.to_string());
+        let attempt = Node::Number(leased.item.attempts.to_string());
         let detail = object([
             ("attempt", attempt),
-            ("search_first", Node::Bool(leased.0.unknown)),
+            ("search_first", Node::Bool(leased.unknown)),
         ]);
-        trail::add(&mut transaction, now, "sending", about, detail).await?;
+        told.push(trail::of_session(now, "sending", about, &detail));
+        trail::add_all(&mut transaction, told).await?;
         transaction.commit().await?;
-        Ok(Some(leased.0))
+        Ok(Some(leased))
     }
 
     /// Notes that a request is about to leave, the first of an attempt or a further one. Needs the token
@@ -104,7 +106,6 @@ impl Outbox {
         if !release_lane(&mut transaction, leased).await? {
             return Ok(false);
         }
-        let source = source_of(&mut transaction, leased.item.id).await?;
         let change = Change::of(outcome, leased.unknown);
         let changed = query(
             "-- Outbox::finish
@@ -126,7 +127,7 @@ impl Outbox {
             return Ok(false);
         }
         let about = About {
-            source: &source,
+            source: &leased.source,
             session: leased.item.session,
             version: leased.item.version,
             item: Some((leased.item.id, &leased.item.target)),
@@ -218,13 +219,13 @@ impl Change {
     }
 }
 
-/// The head of a lane as a leased item, and the source of its session.
+/// The head of a lane as a leased item.
 async fn head(
     connection: &mut Transaction,
     target: &str,
     subject: &str,
     hold: Hold,
-) -> Result<(Leased, String), OutboxError> {
+) -> Result<Leased, OutboxError> {
     let row = query(concat!(
         "-- work::head
          SELECT ",
@@ -250,6 +251,7 @@ async fn head(
     let leased = Leased {
         unknown: matches!(item.state, State::Unknown | State::Sending),
         item,
+        source: row.try_get("source")?,
         subject: subject.to_owned(),
         token: hold.token,
         claimed_at: hold.claimed_at,
@@ -265,7 +267,7 @@ async fn head(
             .map(str::to_owned)
             .collect(),
     };
-    Ok((leased, row.try_get("source")?))
+    Ok(leased)
 }
 
 async fn begin(connection: &mut Transaction, id: Uuid) -> Result<(), OutboxError> {
@@ -282,15 +284,4 @@ async fn begin(connection: &mut Transaction, id: Uuid) -> Result<(), OutboxError
     } else {
         Err(OutboxError::Row("a leased item"))
     }
-}
-
-async fn source_of(connection: &mut Transaction, id: Uuid) -> Result<String, OutboxError> {
-    let row = query(
-        "-- work::source_of
-         SELECT source FROM item WHERE id = $1",
-    )
-    .bind(id.to_string())
-    .fetch_one(connection)
-    .await?;
-    row.try_get("source")
 }

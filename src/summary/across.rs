@@ -6,15 +6,14 @@ use crate::coding::{Coded, sentence};
 use crate::compare;
 use crate::compare::part::{EarlierSession, Part};
 use crate::finding::Session;
-use crate::finding::own_words::Says;
 use crate::measure::Measured;
 use crate::private::Private;
 use crate::summary::compared::Counts;
 use crate::summary::findings::{self, Place};
 use crate::summary::words::{counted, day};
-use crate::summary::{Examined, Line, Section, Summary, own_words, session};
+use crate::summary::{Examined, Line, Section, Summary, own_words, passed_on, session};
 use chrono::NaiveDate;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What the sessions are collected for.
@@ -30,8 +29,8 @@ pub enum View {
 /// its latest version. `today` is the day on which a review date has passed or not.
 pub fn collect(
     sessions: &[Examined<'_>],
-    view: View,
-    today: NaiveDate,
+    purged: usize,
+    (view, today): (View, NaiveDate),
     catalogue: &Catalogue,
 ) -> Summary {
     let name = match view {
@@ -47,7 +46,7 @@ pub fn collect(
     let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
     let mut sections = vec![precautions(sessions, today)];
     sections.extend(own(sessions, "handling-step", today));
-    sections.push(open_prompts(sessions));
+    sections.push(passed_on::open_prompts(sessions));
     sections.extend(latest_found(sessions, catalogue));
     sections.push(not_tested(sessions, catalogue));
     if view == View::Discharge {
@@ -58,7 +57,7 @@ pub fn collect(
         last.into_iter()
             .filter_map(|code| own(sessions, code, today)),
     );
-    sections.push(about(sessions));
+    sections.push(about(sessions, purged));
     Summary {
         title: Private::new(title),
         sections,
@@ -76,7 +75,7 @@ fn extent(sessions: &[Examined<'_>]) -> String {
     }
 }
 
-fn of(one: &Examined<'_>) -> String {
+pub(super) fn of(one: &Examined<'_>) -> String {
     day(date(one.session))
 }
 
@@ -93,7 +92,10 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
             stated.any(|it| it.id == id && it.carried)
         };
         for coded in one.coded.iter().filter(|it| it.kind == Kind::Precaution) {
-            if !carried(coded.id) {
+            // What a purged session stated is known by having been carried over.
+            if carried(coded.id) {
+                latest.entry(coded.id).or_insert((one, coded));
+            } else {
                 latest.insert(coded.id, (one, coded));
             }
         }
@@ -107,7 +109,15 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
         let stands = stated.stands_on(today);
         let passed = |at: Option<NaiveDate>| stands && at.is_some_and(|at| at < today);
         let mut words = session::precaution(coded);
-        words.extend([" Stated on ", &of(one), "."]);
+        if stated.carried {
+            words.extend([
+                " Stated before ",
+                &of(one),
+                ", in a session whose content is no longer kept in this place.",
+            ]);
+        } else {
+            words.extend([" Stated on ", &of(one), "."]);
+        }
         if passed(stated.review) {
             words
                 .push_str(" Its review date has passed: it holds until somebody lifts it by name.");
@@ -158,58 +168,6 @@ fn own(sessions: &[Examined<'_>], code: &'static str, today: NaiveDate) -> Optio
         format!("{title}, from {}", of(one)),
         lines,
     ))
-}
-
-/// A prompt as its session, code and path name it.
-type Named = (Uuid, String, String);
-
-/// Prompts that no statement says to have been passed on to anybody.
-fn open_prompts(sessions: &[Examined<'_>]) -> Section {
-    let told: BTreeSet<Named> = sessions.iter().flat_map(passed_on).collect();
-    let mut lines = Vec::new();
-    for one in sessions {
-        let open = one.prompts.iter().filter(|prompt| {
-            let named = (one.session.id, prompt.code.clone(), prompt.path.clone());
-            !told.contains(&named)
-        });
-        let mut of_one: Vec<String> = open
-            .map(|prompt| format!("{} ({})", session::prompt(prompt, one), of(one)))
-            .collect();
-        of_one.sort();
-        lines.extend(of_one.into_iter().map(Line::plain));
-    }
-    lines.push(Line::plain(if lines.is_empty() {
-        "None: of every prompt it is recorded that it was passed on, or there was none. Whether \
-         anybody acted on it is not known here."
-    } else {
-        "A prompt asks somebody to look and is no diagnosis: the treating team and local policy \
-         come first."
-    }));
-    let title = "Prompts of which no record says that anybody was told";
-    Section::new("open-prompts", title, lines)
-}
-
-fn passed_on(one: &Examined<'_>) -> Vec<Named> {
-    let session = one.session;
-    let statements = session.statements.iter().filter(|it| !it.withdrawn);
-    statements
-        .filter_map(|statement| match &statement.says {
-            Says::Told {
-                prompt: Some(prompt),
-                ..
-            } => Some((
-                prompt.session.unwrap_or(session.id),
-                prompt.code.clone(),
-                prompt.path.clone(),
-            )),
-            Says::Told { .. }
-            | Says::Conclusion
-            | Says::Priority
-            | Says::Goal { .. }
-            | Says::HandlingStep { .. }
-            | Says::Recommendation { .. } => None,
-        })
-        .collect()
 }
 
 /// One statement about a site, with the session it stands in.
@@ -360,7 +318,7 @@ fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Ca
     format!("{}{verdict}", by.unwrap_or_default())
 }
 
-fn about(sessions: &[Examined<'_>]) -> Section {
+fn about(sessions: &[Examined<'_>], purged: usize) -> Section {
     let counted = counted(sessions.len(), "examination", "examinations");
     let lines = [
         format!(
@@ -372,6 +330,17 @@ fn about(sessions: &[Examined<'_>]) -> Section {
          matters is passed on in person."
             .to_owned(),
     ];
-    let lines = lines.into_iter().map(Line::plain).collect();
-    Section::new("about", "About this summary", lines)
+    let gone = (purged > 0).then(|| {
+        let gone = crate::summary::words::counted(purged, "earlier session", "earlier sessions");
+        format!(
+            "The content of {gone} is no longer kept in this place and is not in it, but for precautions \
+             that nobody has lifted; the record holds it."
+        )
+    });
+    let lines = gone.into_iter().chain(lines);
+    Section::new(
+        "about",
+        "About this summary",
+        lines.map(Line::plain).collect(),
+    )
 }

@@ -9,6 +9,7 @@ pub mod across;
 mod compared;
 mod findings;
 mod own_words;
+mod passed_on;
 mod render;
 mod session;
 mod words;

@@ -136,6 +136,10 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "record.reference",
         "guards our own references, which are built from the entries",
     ),
+    (
+        "session.purged",
+        "about a session whose content is gone: tests/stores/purge.rs",
+    ),
 ];
 
 /// Texts that are no session document at all.

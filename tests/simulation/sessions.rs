@@ -51,7 +51,7 @@ impl Visit {
     /// As it is accepted.
     pub(crate) fn made(&self) -> New {
         New {
-            checked: self.checked.clone(),
+            record: self.checked.clone().seal(),
             document: self.document.clone(),
             tables: Tables {
                 sha256: String::new(),

@@ -10,6 +10,7 @@ mod engine;
 mod generations;
 mod moving;
 mod postgres_only;
+mod purge;
 
 #[path = "../support/document.rs"]
 #[expect(dead_code, reason = "the other suites use the rest of it")]

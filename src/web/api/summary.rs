@@ -33,6 +33,12 @@ pub(super) async fn summary(
         Asked::AllWithdrawn => Err(Fault::not_found(
             "every session of this person that is kept here was withdrawn",
         )),
+        Asked::Purged => Err(Fault::new(
+            StatusCode::GONE,
+            "purged",
+            "the content of it was purged when its time of keeping was over",
+            "the record server has what was sent",
+        )),
         Asked::SeveralPeople => Err(Fault::new(
             StatusCode::CONFLICT,
             "several-people",

@@ -1,7 +1,7 @@
 //! What happened, and what stands behind one Observation.
 
 use crate::app::shown;
-use crate::app::words::behind;
+use crate::app::words::{Looked, behind};
 use crate::json::{Node, object, text};
 use crate::outbox::WantedRows;
 use crate::web::api::fault::Fault;
@@ -81,8 +81,18 @@ struct Named {
 
 pub(super) async fn trace(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
     let asked: Named = request::query(&uri)?;
-    let found = behind(&desk.outbox, &desk.catalogue, &asked.observation).await?;
-    let found = found
-        .ok_or_else(|| Fault::not_found("no session kept here was sent as this Observation"))?;
-    Ok(json(StatusCode::OK, &shown::behind(&found)))
+    match behind(&desk.outbox, &desk.catalogue, &asked.observation).await? {
+        Looked::Behind(found) => Ok(json(StatusCode::OK, &shown::behind(&found))),
+        Looked::Purged(session) => Err(Fault::new(
+            StatusCode::GONE,
+            "purged",
+            "the content of the session that this Observation belongs to was purged",
+            format!(
+                "the trail of session {session} tells when; the record server has what was sent"
+            ),
+        )),
+        Looked::NotKept => Err(Fault::not_found(
+            "no session kept here was sent as this Observation",
+        )),
+    }
 }
