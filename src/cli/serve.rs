@@ -1,21 +1,26 @@
-//! `serve`: the service, until it is told to stop.
+//! `serve`: the service, until it is told to stop; SIGHUP has it read its configuration anew.
 
 use crate::app::alert::Alerting;
+use crate::app::retention::Purging;
+use crate::catalogue::Catalogue;
 use crate::cli::arguments::ServeOptions;
 use crate::cli::report::Mistake;
-use crate::cli::{Ended, practice, settings};
+use crate::cli::{Ended, settings};
 use crate::clock::MachineClock;
 use crate::config::Settings;
 use crate::config::serve::Serve;
 use crate::deliver::secrets_readable;
+use crate::outbox::Outbox;
 use crate::web::Service;
 use crate::web::api::OPENAPI;
 use crate::web::tokens::Tokens;
 use std::io::{self, Write};
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::net::TcpListener;
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
-use tokio::task::JoinSet;
+use tokio::task::{AbortHandle, JoinSet};
 
 /// A commented configuration with every key.
 const SAMPLE: &str = include_str!("../../deploy/fascicle.toml");
@@ -27,58 +32,192 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
         out.write_all(text.as_bytes())?;
         return Ok(Ended::Done);
     }
-    let settings = settings::settings(&options.place)?;
-    if settings.targets.is_empty() {
-        return Err(Mistake(settings::NO_TARGET.to_owned()).into());
-    }
-    let serve = of(options, &settings)?;
-    let tokens = tokens(&serve)?;
-    let tables = settings::tables(&options.own, &settings)?;
-    let outbox = settings::outbox(&settings).await?;
-    let deliveries = settings::deliveries(&settings, &outbox)?;
-    let service = Service::new(
-        outbox.clone(),
-        tables,
-        (&settings.targets, settings.routes.clone()),
-        tokens,
-        Arc::new(MachineClock),
-    );
-    let listener = TcpListener::bind(serve.address).await.map_err(|cause| {
+    let mut site = Site::read(options)?;
+    let outbox = settings::outbox(&site.settings).await?;
+    let listener = std::net::TcpListener::bind(site.serve.address).map_err(|cause| {
         Mistake(format!(
             "{} cannot be listened on: {}",
-            serve.address,
+            site.serve.address,
             cause.kind()
         ))
     })?;
-    let (stop, stopped) = watch::channel(false);
+    listener.set_nonblocking(true)?;
+    let mut asked = Asked::listen()?;
+    // What runs under settings that were left ends when it has done what it had begun.
     let mut working = JoinSet::new();
-    for delivery in deliveries {
-        for _ in 0..serve.workers {
-            let (delivery, stopped) = (delivery.clone(), stopped.clone());
-            working.spawn(async move { delivery.until_stopped(stopped).await });
+    loop {
+        let (stop, stopped) = watch::channel(false);
+        site.work(&outbox, &stopped, &mut working)?;
+        let taking = TcpListener::from_std(listener.try_clone()?)?;
+        let service = site.service(&outbox);
+        say(&mut out, &site.serve, &taking, &site.settings)?;
+        let answering = working.spawn(async move { Ok(service.serve(taking, stopped).await?) });
+        tracing::info!("the service takes requests");
+        let next = next(options, &site, &outbox, &mut asked, &answering).await;
+        stop.send_replace(true);
+        match next {
+            Some(other) => site = other,
+            None => break,
         }
     }
-    let alerting = Alerting {
-        outbox: outbox.clone(),
-        alerts: settings.alerts.clone(),
-        clock: Arc::new(MachineClock),
-    };
-    let stopped_too = stopped.clone();
-    working.spawn(async move { alerting.until_stopped(stopped_too).await });
-    let asked = tokio::spawn(async move {
-        practice::stopped().await;
-        stop.send_replace(true);
-    });
-    say(&mut out, &serve, &listener, &settings)?;
-    tracing::info!("the service takes requests");
-    service.serve(listener, stopped).await?;
     while let Some(done) = working.join_next().await {
-        done?;
+        done??;
     }
-    asked.abort();
     outbox.close().await;
     tracing::info!("the service ended");
     Ok(Ended::Done)
+}
+
+/// The site to go on with; nothing when the service is to end.
+async fn next(
+    options: &ServeOptions,
+    site: &Site,
+    outbox: &Outbox,
+    asked: &mut Asked,
+    answering: &AbortHandle,
+) -> Option<Site> {
+    loop {
+        match asked.next(answering).await {
+            Ask::Stop => return None,
+            Ask::ReadAnew => match site.read_anew(options, outbox).await {
+                Ok(other) => {
+                    tracing::info!("the configuration was read anew");
+                    return Some(other);
+                }
+                Err(cause) => tracing::error!(
+                    error = format!("{cause:#}"),
+                    "the configuration was read anew and is not used: all goes on as it was"
+                ),
+            },
+        }
+    }
+}
+
+/// What the system asks of the service.
+enum Ask {
+    Stop,
+    ReadAnew,
+}
+
+/// The signals by which it asks.
+struct Asked {
+    terminate: Signal,
+    interrupt: Signal,
+    hang_up: Signal,
+}
+
+impl Asked {
+    fn listen() -> io::Result<Self> {
+        Ok(Self {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hang_up: signal(SignalKind::hangup())?,
+        })
+    }
+
+    /// Waits for the next; a service that answers no more is to end.
+    async fn next(&mut self, answering: &AbortHandle) -> Ask {
+        loop {
+            tokio::select! {
+                _ = self.terminate.recv() => return Ask::Stop,
+                _ = self.interrupt.recv() => return Ask::Stop,
+                _ = self.hang_up.recv() => return Ask::ReadAnew,
+                () = tokio::time::sleep(LOOK_AGAIN) => if answering.is_finished() {
+                    return Ask::Stop;
+                },
+            }
+        }
+    }
+}
+
+/// How often it is looked whether the service still answers.
+const LOOK_AGAIN: Duration = Duration::from_secs(1);
+
+/// Everything the service works with that a site can change.
+struct Site {
+    settings: Settings,
+    serve: Serve,
+    tokens: Tokens,
+    tables: Catalogue,
+}
+
+impl Site {
+    fn read(options: &ServeOptions) -> anyhow::Result<Self> {
+        let settings = settings::settings(&options.place)?;
+        if settings.targets.is_empty() {
+            return Err(Mistake(settings::NO_TARGET.to_owned()).into());
+        }
+        let serve = of(options, &settings)?;
+        Ok(Self {
+            tokens: tokens(&serve)?,
+            tables: settings::tables(&options.own, &settings)?,
+            settings,
+            serve,
+        })
+    }
+
+    /// The site as its files say now. Where it listens and keeps its state cannot change under a service
+    /// that runs.
+    async fn read_anew(&self, options: &ServeOptions, outbox: &Outbox) -> anyhow::Result<Self> {
+        let other = Self::read(options)?;
+        if other.settings.state.words() != self.settings.state.words()
+            || other.serve.address != self.serve.address
+        {
+            let told = "state and the address under [serve] need a restart";
+            return Err(Mistake(told.to_owned()).into());
+        }
+        settings::bind(&other.settings, outbox).await?;
+        settings::deliveries(&other.settings, outbox)?;
+        Ok(other)
+    }
+
+    fn service(&self, outbox: &Outbox) -> Service {
+        Service::new(
+            outbox.clone(),
+            self.tables.clone(),
+            (&self.settings.targets, self.settings.routes.clone()),
+            self.tokens.clone(),
+            Arc::new(MachineClock),
+        )
+    }
+
+    /// Begins to deliver, to alert and to purge, until it is told to stop.
+    fn work(
+        &self,
+        outbox: &Outbox,
+        stopped: &watch::Receiver<bool>,
+        working: &mut JoinSet<anyhow::Result<()>>,
+    ) -> anyhow::Result<()> {
+        for delivery in settings::deliveries(&self.settings, outbox)? {
+            for _ in 0..self.serve.workers {
+                let (delivery, stopped) = (delivery.clone(), stopped.clone());
+                working.spawn(async move {
+                    delivery.until_stopped(stopped).await;
+                    Ok(())
+                });
+            }
+        }
+        let alerting = Alerting {
+            outbox: outbox.clone(),
+            alerts: self.settings.alerts.clone(),
+            clock: Arc::new(MachineClock),
+        };
+        let purging = Purging {
+            outbox: outbox.clone(),
+            retention: self.settings.retention,
+            clock: Arc::new(MachineClock),
+        };
+        let (one, other) = (stopped.clone(), stopped.clone());
+        working.spawn(async move {
+            alerting.until_stopped(one).await;
+            Ok(())
+        });
+        working.spawn(async move {
+            purging.until_stopped(other).await;
+            Ok(())
+        });
+        Ok(())
+    }
 }
 
 /// What the command line says goes before what the file says.

@@ -119,12 +119,18 @@ fn sign_in(bearer_file: Option<&PathBuf>, basic_file: Option<&PathBuf>) -> SignI
 /// The store of the settings, made when it is missing, its targets bound to their servers.
 pub(super) async fn outbox(settings: &Settings) -> anyhow::Result<Outbox> {
     let outbox = Outbox::open_at(&settings.state).await?;
+    bind(settings, &outbox).await?;
+    Ok(outbox)
+}
+
+/// Binds the targets of the settings to their servers.
+pub(super) async fn bind(settings: &Settings, outbox: &Outbox) -> anyhow::Result<()> {
     for target in &settings.targets {
         outbox
             .bind_target(&target.name, &sha256_hex(target.base.open().as_bytes()))
             .await?;
     }
-    Ok(outbox)
+    Ok(())
 }
 
 /// The store of the settings, for looking and deciding.

@@ -7,6 +7,7 @@ use crate::http::{self, Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
 use fascicle::json::Node;
+use std::fs::OpenOptions;
 use std::io::{BufRead as _, BufReader};
 use std::os::unix::fs::PermissionsExt as _;
 use std::process::{Child, ChildStdout, Command, Stdio};
@@ -31,8 +32,17 @@ pub(crate) struct Service {
 
 impl Service {
     pub(crate) fn start(site: &Site) -> Self {
+        Self::start_with(site, &[])
+    }
+
+    /// With more on its command line; it logs to the file `log` of the site.
+    pub(crate) fn start_with(site: &Site, arguments: &[&str]) -> Self {
         let mut command = site.command("serve", false);
-        let child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
+        command.args(arguments);
+        let mut log = OpenOptions::new();
+        let log = log.create(true).append(true).open(site.path("log"));
+        let log = log.expect("a file");
+        let child = command.stdout(Stdio::piped()).stderr(log).spawn();
         let mut child = child.expect("the binary starts");
         let mut out = BufReader::new(child.stdout.take().expect("its output"));
         let mut first = String::new();
@@ -68,7 +78,7 @@ impl Service {
     }
 
     /// Waits until nothing waits.
-    fn drained(&self, token: &str) {
+    pub(crate) fn drained(&self, token: &str) {
         for _ in 0..600 {
             if self.waiting(token) == 0 {
                 return;
@@ -79,13 +89,17 @@ impl Service {
     }
 
     fn terminate(&self) {
+        self.signal("-TERM");
+    }
+
+    pub(crate) fn signal(&self, signal: &str) {
         let id = self.child.id().to_string();
-        let sent = Command::new("kill").args(["-TERM", &id]).status();
+        let sent = Command::new("kill").args([signal, &id]).status();
         assert!(sent.expect("kill runs").success());
     }
 
     /// Waits for its end.
-    fn ended(mut self) -> Option<i32> {
+    pub(crate) fn ended(mut self) -> Option<i32> {
         self.child.wait().expect("it ends").code()
     }
 }
