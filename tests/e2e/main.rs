@@ -54,5 +54,7 @@ mod twice;
 mod urgent;
 mod way;
 
+#[path = "../support/facts.rs"]
+mod facts;
 #[path = "../support/sessions.rs"]
 mod sessions;

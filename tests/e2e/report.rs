@@ -4,11 +4,15 @@
 use crate::binary::Site;
 use crate::correction::corrected;
 use crate::document::{OBSERVATIONS, Person};
+use crate::facts::disagreements;
 use crate::server::{Holding, Server, scenarios};
 use fascicle::json::Node;
 use serde_json::json;
 
-scenarios!(a_report_is_there_once_and_follows_its_session,);
+scenarios!(
+    a_report_is_there_once_and_follows_its_session,
+    a_summary_says_what_the_server_holds_and_nothing_else,
+);
 
 fn a_report_is_there_once_and_follows_its_session(server: &Server) {
     let person = Person::known(server);
@@ -46,6 +50,24 @@ fn a_report_is_there_once_and_follows_its_session(server: &Server) {
     assert_eq!(counts(&person), [OBSERVATIONS, 3, 1, 1]);
     assert_eq!(report().text_of("status"), Some("entered-in-error"));
     assert!(!told(&report()).contains("degrees"), "{}", told(&report()));
+}
+
+/// The facts of the printed summary, found again in the Observations of the server alone.
+fn a_summary_says_what_the_server_holds_and_nothing_else(server: &Server) {
+    let person = Person::known(server);
+    let document = person.session();
+    let site = Site::new(&server.base());
+    site.send(&[&site.document(&document)], 60).ended(0);
+    let session = document.session();
+    let summary = site.run("summary", &["--of", &session]).ended(0).text;
+
+    let held = Holding::of(server, &person.reference, &[]).observations;
+    let observations: Vec<&Node> = held.iter().collect();
+    assert_eq!(observations.len(), OBSERVATIONS);
+    assert_eq!(disagreements(&observations, &summary), [""; 0]);
+    // One less at the server, and it is noticed.
+    let (_one, rest) = observations.split_first().expect("some");
+    assert!(!disagreements(rest, &summary).is_empty());
 }
 
 fn told(report: &Node) -> String {

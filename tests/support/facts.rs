@@ -2,11 +2,17 @@
 //! What Observations hold against what a summary says: read from FHIR alone on one side, and from the
 //! printed lines alone on the other. Nothing here is shared with the code that writes a summary.
 
-use crate::document::catalogue;
+use fascicle::catalogue::Catalogue;
 use fascicle::json::Node;
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 const CODES: &str = "https://fascicle.example/fhir/CodeSystem/";
+
+fn catalogue() -> &'static Catalogue {
+    static EMBEDDED: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().expect("sound"));
+    &EMBEDDED
+}
 
 /// Prompts that travel on an Observation and are not among those that are said.
 fn unsaid(one: &Node, prompts: &str) -> Vec<String> {
