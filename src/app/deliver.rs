@@ -9,6 +9,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
+use tracing::Instrument as _;
+use tracing::field::Empty;
 use uuid::Uuid;
 
 /// The longest sleep between two looks at the queue: other processes work on the same one.
@@ -74,12 +76,20 @@ impl Delivery {
             lease: self.lease,
             random: fastrand::u64(0..1000),
         };
-        let (outcome, sign) = attempt(&worker, &mut leased).await?;
+        let span = span_of(&leased.item, target);
+        let attempted = attempt(&worker, &mut leased).instrument(span.clone()).await;
+        let (outcome, sign) = attempted.inspect_err(|_store| {
+            span.record("error.type", "store");
+        })?;
         let kept = self
             .outbox
             .finish(&leased, &outcome, self.clock.now())
             .await?;
         let (ended, reason) = told(&outcome);
+        span.record("fascicle.outcome", ended);
+        if !reason.is_empty() {
+            span.record("fascicle.reason", reason);
+        }
         tracing::info!(
             item = %leased.item.id,
             target = %target,
@@ -192,6 +202,23 @@ impl Delivery {
         tokio::time::sleep(next.min(wait((until - now).num_milliseconds()))).await;
         Ok(true)
     }
+}
+
+/// The trace of one attempt; its target keeps it out of the log, which has its own line. Nothing in it
+/// tells of a person.
+fn span_of(item: &Item, target: &str) -> tracing::Span {
+    tracing::info_span!(
+        target: "traces",
+        "attempt",
+        "fascicle.item" = %item.id,
+        "fascicle.target" = target,
+        "fascicle.session" = %item.session,
+        "fascicle.version" = i64::from(item.version),
+        "fascicle.attempt" = i64::from(item.attempts),
+        "fascicle.outcome" = Empty,
+        "fascicle.reason" = Empty,
+        "error.type" = Empty,
+    )
 }
 
 /// The clock by which a store holds its leases, as far as it can be told from here: that of another

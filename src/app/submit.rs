@@ -15,6 +15,8 @@ use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::problem::{Problem, Problems};
 use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
+use tracing::Instrument as _;
+use tracing::field::Empty;
 use uuid::Uuid;
 
 /// What came of submitting a document.
@@ -79,6 +81,38 @@ pub async fn submit_by(
             now,
         ))));
     };
+    // Its target keeps it out of the log. Nothing in it tells of a person.
+    let span = tracing::info_span!(
+        target: "traces",
+        "accept",
+        "fascicle.session" = %key.session,
+        "fascicle.version" = i64::from(key.version),
+        "fascicle.outcome" = Empty,
+        "error.type" = Empty,
+    );
+    let taking = take(outbox, catalogue, routes, (text, &key), now);
+    let submitted = taking.instrument(span.clone()).await;
+    match &submitted {
+        Ok(Submitted::Accepted { before: false, .. }) => {
+            span.record("fascicle.outcome", "accepted")
+        }
+        Ok(Submitted::Accepted { before: true, .. }) => {
+            span.record("fascicle.outcome", "accepted-before")
+        }
+        Ok(Submitted::Held(_)) => span.record("fascicle.outcome", "held"),
+        Err(_store) => span.record("error.type", "store"),
+    };
+    submitted
+}
+
+/// Accepts a document of which it is known what it is about.
+async fn take(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    routes: &Routes,
+    (text, key): (&str, &Key),
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
     let mut told = Vec::new();
     let leads = routed::targets(routes, text);
     let wanted = Wanted {
@@ -100,7 +134,7 @@ pub async fn submit_by(
         let urgent = urgent::of(&encoded, &before);
         Ok(new(encoded, catalogue, urgent))
     };
-    let accepted = outbox.accept(&key, wanted, now, encoding).await?;
+    let accepted = outbox.accept(key, wanted, now, encoding).await?;
     Ok(match accepted {
         Ok(Accepted::New(items)) => Submitted::Accepted {
             session: key.session,

@@ -26,6 +26,8 @@ mod settings;
 mod store;
 mod summary;
 mod target;
+#[cfg(feature = "otlp")]
+mod traces;
 mod trail;
 mod written;
 
@@ -80,11 +82,21 @@ pub fn run() -> ExitCode {
 }
 
 fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
-    log(arguments);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(Box::pin(command(arguments)))
+    #[cfg(feature = "otlp")]
+    let traces = traces::begin(arguments, runtime.handle());
+    #[cfg(feature = "otlp")]
+    log(arguments, traces.as_ref().map(traces::Exporting::layer));
+    #[cfg(not(feature = "otlp"))]
+    log(arguments, None::<tracing_subscriber::layer::Identity>);
+    let ended = runtime.block_on(Box::pin(command(arguments)));
+    #[cfg(feature = "otlp")]
+    if let Some(traces) = traces {
+        traces.end();
+    }
+    ended
 }
 
 async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
@@ -110,7 +122,10 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
 }
 
 /// Only our own lines are written: libraries put addresses and values into theirs.
-fn log(arguments: &Arguments) {
+fn log<Also>(arguments: &Arguments, also: Option<Also>)
+where
+    Also: tracing_subscriber::Layer<tracing_subscriber::Registry> + Send + Sync,
+{
     let ours = Targets::new().with_target("fascicle", arguments.log);
     let lines = tracing_subscriber::fmt::layer()
         .with_writer(std::io::stderr)
@@ -123,6 +138,7 @@ fn log(arguments: &Arguments) {
     // A second start in one process keeps the first subscriber.
     drop(
         tracing_subscriber::registry()
+            .with(also)
             .with(lines.with_filter(ours))
             .try_init(),
     );

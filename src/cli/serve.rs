@@ -162,8 +162,9 @@ impl Site {
         let other = Self::read(options)?;
         if other.settings.state.words() != self.settings.state.words()
             || other.serve.address != self.serve.address
+            || other.settings.traces != self.settings.traces
         {
-            let told = "state and the address under [serve] need a restart";
+            let told = "state, the address under [serve] and [traces] need a restart";
             return Err(Mistake(told.to_owned()).into());
         }
         settings::bind(&other.settings, outbox).await?;

@@ -9,12 +9,14 @@ pub mod route;
 mod sending;
 pub mod serve;
 mod target;
+pub mod traces;
 
 use crate::config::alerts::{Alerts, AlertsFile};
 use crate::config::retention::{Retention, RetentionFile};
 use crate::config::route::{RouteFile, Routes};
 use crate::config::serve::{Serve, ServeFile};
 use crate::config::target::TargetFile;
+use crate::config::traces::{Traces, TracesFile};
 use crate::deliver::{SignIn, Target};
 use crate::outbox::LeaseLength;
 use crate::outbox::place::{NoPlace, Place};
@@ -43,6 +45,8 @@ pub struct Settings {
     pub alerts: Alerts,
     /// For how long content is kept.
     pub retention: Retention,
+    /// Where traces go; nowhere where it is not said.
+    pub traces: Option<Traces>,
 }
 
 /// What is wrong with a configuration file.
@@ -69,6 +73,9 @@ pub enum ConfigError {
     /// Content cannot be kept for so long.
     #[error("retention: {0}")]
     Retention(&'static str),
+    /// Traces cannot go there.
+    #[error("traces: {0}")]
+    Traces(&'static str),
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),
@@ -88,6 +95,7 @@ struct File {
     serve: Option<ServeFile>,
     alerts: Option<AlertsFile>,
     retention: Option<RetentionFile>,
+    traces: Option<TracesFile>,
     #[serde(default)]
     target: Vec<TargetFile>,
     #[serde(default)]
@@ -129,6 +137,7 @@ impl Settings {
             serve: serve::read(file.serve)?,
             alerts: alerts::read(file.alerts)?,
             retention: retention::read(file.retention)?,
+            traces: traces::read(file.traces)?,
             targets,
         })
     }
@@ -147,6 +156,7 @@ impl Settings {
             serve: Serve::default(),
             alerts: Alerts::default(),
             retention: Retention::default(),
+            traces: None,
             routes: Routes::to_all(vec![target.name.clone()]),
             targets: vec![target],
         })

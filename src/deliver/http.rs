@@ -4,6 +4,7 @@ use crate::deliver::breaker::Breaker;
 use crate::deliver::cause::Cause;
 use crate::deliver::client::{self, Clients, NoClient, cut_off};
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
+use crate::deliver::traced;
 use crate::deliver::wire::{Request, Wire};
 use crate::deliver::{SignIn, Target};
 use crate::json::Node;
@@ -17,6 +18,7 @@ use reqwest::header::{
 };
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use tracing::Instrument as _;
 
 const FHIR_JSON: &str = "application/fhir+json";
 const FORM: &str = "application/x-www-form-urlencoded";
@@ -143,7 +145,7 @@ impl Connection {
     /// Searches by POST, so that no identifier stands in an address or a log of the server
     /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`).
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
-        let asked = Asked::post(&format!("/{kind}/_search"), FORM, form.to_owned())
+        let asked = Asked::post("search", &format!("/{kind}/_search"), FORM, form.to_owned())
             .with(CACHE_CONTROL, "no-cache");
         self.answer(asked).await
     }
@@ -155,7 +157,7 @@ impl Connection {
         condition: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let asked = Asked::post(&format!("/{kind}"), FHIR_JSON, resource.compact());
+        let asked = Asked::post("create", &format!("/{kind}"), FHIR_JSON, resource.compact());
         let asked = match condition {
             Some(condition) => asked.with(IF_NONE_EXIST, condition),
             None => asked,
@@ -170,7 +172,12 @@ impl Connection {
         if_match: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let asked = Asked::post(&format!("/{reference}"), FHIR_JSON, resource.compact());
+        let asked = Asked::post(
+            "update",
+            &format!("/{reference}"),
+            FHIR_JSON,
+            resource.compact(),
+        );
         let asked = match if_match {
             Some(version) => asked.with(IF_MATCH, version),
             None => asked,
@@ -185,6 +192,7 @@ impl Connection {
     /// [`Unanswered`], with its cause.
     pub async fn metadata(&self) -> Result<Answer, Unanswered> {
         self.exchange(Asked {
+            interaction: "capabilities",
             method: Method::GET,
             path: "/metadata".to_owned(),
             headers: Vec::new(),
@@ -199,13 +207,18 @@ impl Connection {
     /// [`Silence`] when no answer came.
     pub async fn validate(&self, kind: &str, resource: &Node) -> Result<Answer, Silence> {
         let path = format!("/{kind}/$validate");
-        self.answer(Asked::post(&path, FHIR_JSON, resource.compact()))
-            .await
+        self.answer(Asked::post(
+            "validate",
+            &path,
+            FHIR_JSON,
+            resource.compact(),
+        ))
+        .await
     }
 
     /// Sends a Bundle of entries that are to be done.
     pub async fn bundle(&self, bundle: &Node) -> Result<Answer, Silence> {
-        let asked = Asked::post("", FHIR_JSON, bundle.compact());
+        let asked = Asked::post("bundle", "", FHIR_JSON, bundle.compact());
         self.answer(asked.with(PREFER, "return=minimal")).await
     }
 
@@ -241,7 +254,12 @@ impl Connection {
 
     async fn once(&self, asked: &Asked, token: Option<&Token>) -> Result<Answer, Unanswered> {
         let request = self.request(asked, token).map_err(silent)?;
-        let response = self.wire.exchange(request, MOST_BYTES).await?;
+        let base = self.target.base.open();
+        let span = traced::span(base, &asked.method, asked.interaction);
+        let exchanged = self.wire.exchange(request, MOST_BYTES);
+        let exchanged = exchanged.instrument(span.clone()).await;
+        traced::ended(&span, &exchanged);
+        let response = exchanged?;
         if !response.whole {
             return Err(cut_off(Cause::Other));
         }
@@ -278,6 +296,8 @@ impl Connection {
 
 /// What is asked of the server, before it is signed in.
 struct Asked {
+    /// What it is, in the words of FHIR (R4, http.html), for traces.
+    interaction: &'static str,
     method: Method,
     path: String,
     headers: Vec<(HeaderName, String)>,
@@ -285,8 +305,9 @@ struct Asked {
 }
 
 impl Asked {
-    fn post(path: &str, kind: &str, body: String) -> Self {
+    fn post(interaction: &'static str, path: &str, kind: &str, body: String) -> Self {
         Self {
+            interaction,
             method: Method::POST,
             path: path.to_owned(),
             headers: vec![(CONTENT_TYPE, kind.to_owned())],

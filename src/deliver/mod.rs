@@ -23,6 +23,7 @@ pub mod retry;
 mod rounds;
 pub mod send;
 pub mod smart;
+mod traced;
 pub mod webhook;
 pub mod wire;
 
