@@ -74,7 +74,7 @@ mod tests {
             assert!(settings.traces.is_some());
         }
         let sample = include_str!("../../deploy/fascicle.toml");
-        let said = sample.replace("\n#   ", "\n");
+        let said = sample.replace("\n#   [traces]\n#   endpoint", "\n[traces]\nendpoint");
         assert!(Settings::read(&said).is_ok_and(|settings| settings.traces.is_some()));
         for (keys, told) in [
             ("", "missing field"),
