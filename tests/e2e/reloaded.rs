@@ -82,11 +82,11 @@ fn a_configuration_with_a_fault_is_told_and_not_used(server: &Server) {
         (format!("colour = 'red'\n{sound}"), "unknown field `colour`"),
         (
             sound.replace("127.0.0.1:0", "127.0.0.1:1"),
-            "state and the address under [serve] need a restart",
+            "state, the address under [serve] and [traces] need a restart",
         ),
         (
             sound.replace(&state, &elsewhere),
-            "state and the address under [serve] need a restart",
+            "state, the address under [serve] and [traces] need a restart",
         ),
         (
             sound.replace(
