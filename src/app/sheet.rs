@@ -2,9 +2,11 @@
 
 use crate::app::reasons;
 use crate::app::summary::{self, Asked, Wanted};
-use crate::app::urgent::age;
+use crate::app::urgent::{NEW_PRECAUTION, age};
 use crate::catalogue::Catalogue;
+use crate::json::Node;
 use crate::outbox::{Item, Outbox, OutboxError, State};
+use crate::summary::render::escaped;
 use chrono::{DateTime, Utc};
 
 /// The page of a delivery as HTML, or why there is none.
@@ -25,7 +27,11 @@ pub async fn sheet(
         now.date_naive(),
     );
     Ok(match asked.await? {
-        Asked::Summary(summary) => Ok(page(item, &summary.xhtml(), now)),
+        Asked::Summary(summary) => {
+            let document = outbox.document_of(item.id).await?;
+            let about = About::of(document.as_ref().map_or("", |one| one.open()));
+            Ok(page((item, &about), &summary.xhtml(), catalogue, now))
+        }
         Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
         Asked::Purged => Err("the content of this session was purged; the record server has it"),
         Asked::SeveralPeople => {
@@ -34,7 +40,12 @@ pub async fn sheet(
     })
 }
 
-fn page(item: &Item, summary: &str, now: DateTime<Utc>) -> String {
+fn page(
+    (item, about_whom): (&Item, &About),
+    summary: &str,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+) -> String {
     let (head, about) = match item.state {
         State::Delivered => (
             "In the record, and perhaps not seen",
@@ -53,20 +64,23 @@ fn page(item: &Item, summary: &str, now: DateTime<Utc>) -> String {
     };
     let reason = item.reason.as_deref().map(reasons::sentence);
     let rows = [
-        ("Printed", now.to_rfc3339()),
-        ("Accepted", item.accepted_at.to_rfc3339()),
+        ("Family name", about_whom.name.clone()),
+        ("Born", about_whom.born.clone()),
+        ("Identifier", about_whom.identifier.clone()),
+        ("Urgent", urgent(item, catalogue)),
+        ("Why", reason.unwrap_or("it is not its turn yet").to_owned()),
+        ("Accepted", at(item.accepted_at)),
         ("Waits", age(item.accepted_at, now)),
         ("State", item.state.word().to_owned()),
-        ("Why", reason.unwrap_or("it is not its turn yet").to_owned()),
-        ("Urgent", urgent(item)),
+        ("Printed", at(now)),
         (
             "Session",
             format!("{}, version {}", item.session, item.version),
         ),
     ];
     let mut out = String::from(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>Session to be told by a \
-         person</title>\n<style>body{font:12pt/1.4 sans-serif;max-width:46em;margin:1em auto;padding:0 1em;\
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta \
+         name=\"viewport\" content=\"width=device-width\"><title>Session to be told by a person</title>\n<style>body{font:12pt/1.4 sans-serif;max-width:46em;margin:1em auto;padding:0 1em;\
          color:#000;background:#fff}h1{border:3px solid #000;padding:.3em}th{text-align:left;padding-right:1em;\
          vertical-align:top}.told td{border-bottom:1px solid #000;min-width:20em;height:2em}\
          @media print{body{margin:0}}</style></head><body>\n",
@@ -92,22 +106,44 @@ fn page(item: &Item, summary: &str, now: DateTime<Utc>) -> String {
     out
 }
 
-/// What is urgent, as codes; the words stand in the summary.
-fn urgent(item: &Item) -> String {
+/// What is urgent, in words.
+fn urgent(item: &Item, catalogue: &Catalogue) -> String {
     if item.urgent.is_empty() {
-        "nothing that was recognised; read the whole page".to_owned()
-    } else {
-        item.urgent.join(", ")
+        return "nothing that was recognised; read the whole page".to_owned();
+    }
+    let words = item.urgent.iter().map(|code| {
+        if code == NEW_PRECAUTION {
+            return "a precaution that was not known before".to_owned();
+        }
+        let row = catalogue.cautions.get(code);
+        row.map_or_else(|| code.clone(), |row| row.wording.clone())
+    });
+    words.collect::<Vec<_>>().join("; ")
+}
+
+/// Who it is about, as the document names the person: the page is told to somebody by a person, and a
+/// finding that is told of another one can hurt both.
+struct About {
+    name: String,
+    born: String,
+    identifier: String,
+}
+
+impl About {
+    fn of(document: &str) -> Self {
+        let document = Node::parse(document).unwrap_or(Node::Null);
+        let of = |path: &[&str]| {
+            let said = document.at(path).and_then(Node::text);
+            said.unwrap_or("not in the document").to_owned()
+        };
+        Self {
+            name: of(&["patient", "family_name"]),
+            born: of(&["patient", "birth_date"]),
+            identifier: of(&["patient", "identifier", "value"]),
+        }
     }
 }
 
-fn escaped(words: &str, out: &mut String) {
-    for letter in words.chars() {
-        match letter {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            letter => out.push(letter),
-        }
-    }
+fn at(time: DateTime<Utc>) -> String {
+    time.format("%-d %B %Y at %H:%M UTC").to_string()
 }

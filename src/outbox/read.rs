@@ -2,7 +2,7 @@
 
 use crate::json::{object, text};
 use crate::outbox::accept::Key;
-use crate::outbox::engine::{Row, query, query_each};
+use crate::outbox::engine::{Row, query};
 use crate::outbox::known::sessions_before;
 use crate::outbox::rows::{self, item_columns};
 use crate::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
@@ -88,6 +88,24 @@ impl Outbox {
         row.as_ref().map(rows::item).transpose()
     }
 
+    /// The document that a delivery is about; nothing where there is no such delivery.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store does not answer.
+    pub async fn document_of(&self, item: Uuid) -> Result<Option<Private<String>>, OutboxError> {
+        let row = query(
+            "-- Outbox::document_of
+             SELECT session.document FROM item JOIN session ON session.source = item.source
+               AND session.id = item.session AND session.version = item.version
+             WHERE item.id = $1",
+        )
+        .bind(item.to_string())
+        .fetch_optional(&self.pool)
+        .await?;
+        row.map(|row| Ok(Private::new(row.try_get("document")?)))
+            .transpose()
+    }
+
     /// The sessions as accepted, the earliest first, all of them in memory.
     ///
     /// # Errors
@@ -111,14 +129,10 @@ impl Outbox {
     /// [`OutboxError`] when the store does not answer.
     pub async fn session_with(&self, full_url: &str) -> Result<Option<Kept>, OutboxError> {
         let written = object([("fullUrl", text(full_url))]).compact();
-        let row = query_each(
+        let row = query(
             "-- Outbox::session_with
              SELECT source, id, version, document, record, accepted_at FROM session
-             WHERE instr(record, $1) > 0
-             ORDER BY accepted_at DESC, source DESC, id DESC, version DESC LIMIT 1",
-            "-- Outbox::session_with
-             SELECT source, id, version, document, record, accepted_at FROM session
-             WHERE strpos(record, $1) > 0
+             WHERE length(replace(record, $1, '')) < length(record)
              ORDER BY accepted_at DESC, source DESC, id DESC, version DESC LIMIT 1",
         )
         .bind(written.trim_matches(['{', '}']))
@@ -133,24 +147,15 @@ impl Outbox {
     /// [`OutboxError`] when the store does not answer.
     pub async fn items_stored_as(&self, reference: &str) -> Result<Vec<Item>, OutboxError> {
         let written = object([("reference", text(reference))]).compact();
-        let rows = query_each(
-            concat!(
-                "-- Outbox::items_stored_as
-                 SELECT ",
-                item_columns!(),
-                " FROM item JOIN session ON session.source = item.source
-                    AND session.id = item.session AND session.version = item.version
-                 WHERE instr(item.receipt, $1) > 0 ORDER BY item.target, item.number"
-            ),
-            concat!(
-                "-- Outbox::items_stored_as
-                 SELECT ",
-                item_columns!(),
-                " FROM item JOIN session ON session.source = item.source
-                    AND session.id = item.session AND session.version = item.version
-                 WHERE strpos(item.receipt, $1) > 0 ORDER BY item.target, item.number"
-            ),
-        )
+        let rows = query(concat!(
+            "-- Outbox::items_stored_as
+             SELECT ",
+            item_columns!(),
+            " FROM item JOIN session ON session.source = item.source
+                AND session.id = item.session AND session.version = item.version
+             WHERE length(replace(item.receipt, $1, '')) < length(item.receipt)
+             ORDER BY item.target, item.number"
+        ))
         .bind(written.trim_matches(['{', '}']))
         .fetch_all(&self.pool)
         .await?;

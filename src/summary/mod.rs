@@ -10,7 +10,7 @@ mod compared;
 mod findings;
 mod own_words;
 mod passed_on;
-mod render;
+pub mod render;
 mod session;
 mod words;
 

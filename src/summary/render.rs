@@ -33,7 +33,7 @@ pub(super) fn xhtml(summary: &Summary) -> String {
 }
 
 /// Words of a person go in as text, never as markup.
-fn escaped(words: &str, out: &mut String) {
+pub fn escaped(words: &str, out: &mut String) {
     for letter in words.chars() {
         match letter {
             '&' => out.push_str("&amp;"),

@@ -57,7 +57,10 @@ fn a_new_precaution_that_waits_for_a_person_is_urgent_and_can_be_printed(server:
     let text = std::fs::read_to_string(&page).expect("a page");
     for part in [
         "Not in the record",
-        "precaution.new",
+        "a precaution that was not known before",
+        "<td>Testperson</td>",
+        "<td>1958-03-14</td>",
+        &person.value,
         "fixation of an ankle fracture in 2025",
         "the record server knows nobody by this identifier",
         "To whom",

@@ -23,6 +23,8 @@ mod who;
 
 #[path = "../support/compared.rs"]
 mod compared;
+#[path = "../support/days.rs"]
+mod days;
 #[path = "../support/document.rs"]
 mod document;
 #[path = "../support/every.rs"]

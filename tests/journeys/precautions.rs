@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! What limits an examination, and how long.
 
+use crate::days::{LAST, LATER, LIFTED, OTHER};
 use crate::document::{catalogue, edited, encoded, sound, told};
 use crate::part::{component, component_word};
 use crate::resource::{all, of_measure, own_code};
@@ -12,44 +13,10 @@ use std::collections::BTreeSet;
 const STANDING: &str = "note precaution.carried /precautions";
 const FORBIDDEN: &str = "precaution.forbids /findings/11";
 
-/// Edits that make the session of the day after out of the sound document.
-const LATER: [(&str, &str); 5] = [
-    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#),
-    ("/session/performed/start", r#""2026-11-17T09:30:00+01:00""#),
-    ("/session/performed/end", r#""2026-11-17T10:00:00+01:00""#),
-    ("/session/entered_at", r#""2026-11-17T10:15:00+01:00""#),
-    ("/session/signed/at", r#""2026-11-17T10:20:00+01:00""#),
-];
-
-/// The session of the day after that.
-const LAST: [(&str, &str); 5] = [
-    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a12""#),
-    ("/session/performed/start", r#""2026-11-18T09:30:00+01:00""#),
-    ("/session/performed/end", r#""2026-11-18T10:00:00+01:00""#),
-    ("/session/entered_at", r#""2026-11-18T10:15:00+01:00""#),
-    ("/session/signed/at", r#""2026-11-18T10:20:00+01:00""#),
-];
-
-/// Another precaution, so that the one of the sound document is not spoken of.
-const OTHER: (&str, &str) = (
-    "/precautions",
-    r#"[{"id":"c2a7e0de-51b4-4f0c-8a92-5d7a4e1b9f35","site":"foot","side":"right",
-        "status":"active","source":"record","limit":"no-loading","reason":"sore skin",
-        "set":"not known"}]"#,
-);
-
 const NONE_KNOWN: [(&str, &str); 3] = [
     ("/precautions", "[]"),
     ("/no_precautions", r#""asked and looked up, none known""#),
     ("/findings/11", ""),
-];
-
-const LIFTED: [(&str, &str); 2] = [
-    ("/precautions/0/status", r#""lifted""#),
-    (
-        "/precautions/0/lifted",
-        r#"{"by":"Dr Testsurgeon, surgeon","on":"2026-11-16"}"#,
-    ),
 ];
 
 /// The finding that was left out because of the precaution, done all the same.

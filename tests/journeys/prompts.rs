@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! Prompts to look: each beside the nearest session that raises none.
 
+use crate::days::LATER;
 use crate::document::{catalogue, edited, encoded, lines, now};
 use crate::resource::of_measure;
 use fascicle::app::earlier::of_session;
@@ -419,15 +420,11 @@ async fn what_has_grown_since_a_session_in_the_store_is_urgent_and_stands_at_the
     let outbox = Outbox::open(folder.path()).await.expect("a store");
     let calf = |size| ("/findings/12", size);
     let first = edited(&[calf(calf!("right", "36.0", "cm"))]);
-    let second = edited(&[
-        ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#),
-        ("/session/performed/start", r#""2026-11-17T09:30:00+01:00""#),
-        ("/session/performed/end", r#""2026-11-17T10:00:00+01:00""#),
-        ("/session/entered_at", r#""2026-11-17T10:15:00+01:00""#),
-        ("/session/signed/at", r#""2026-11-17T10:20:00+01:00""#),
+    let risen = [
         ("/findings/9/value/grade", r#""4""#),
         calf(calf!("right", "38.0", "cm")),
-    ]);
+    ];
+    let second = edited(&[&LATER[..], &risen].concat());
     let targets = ["ward".to_owned()];
 
     let mut told = Vec::new();

@@ -12,6 +12,8 @@ mod moving;
 mod postgres_only;
 mod purge;
 
+#[path = "../support/days.rs"]
+mod days;
 #[path = "../support/document.rs"]
 #[expect(dead_code, reason = "the other suites use the rest of it")]
 mod document;

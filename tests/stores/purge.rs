@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! The end of keeping: content goes, and everything that others rely on stays.
 
+use crate::days::{LAST, LATER, LIFTED, OTHER};
 use crate::document::{catalogue, edited, lines, now};
 use crate::engine::{
     Engine, LONG, Store, WARD, accepted, claim, delivered, ended, faults, on_both, refused, session,
@@ -192,40 +193,6 @@ async fn what_was_purged_is_neither_corrected_nor_sent_again(engine: Engine) {
     assert!(claim(&store.outbox, LONG).await.is_none());
 }
 
-/// Edits that make the session of the day after out of the sound document.
-const LATER: [(&str, &str); 5] = [
-    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a11""#),
-    ("/session/performed/start", r#""2026-11-17T09:30:00+01:00""#),
-    ("/session/performed/end", r#""2026-11-17T10:00:00+01:00""#),
-    ("/session/entered_at", r#""2026-11-17T10:15:00+01:00""#),
-    ("/session/signed/at", r#""2026-11-17T10:20:00+01:00""#),
-];
-
-/// The session of the day after that.
-const LAST: [(&str, &str); 5] = [
-    ("/session/id", r#""7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a12""#),
-    ("/session/performed/start", r#""2026-11-18T09:30:00+01:00""#),
-    ("/session/performed/end", r#""2026-11-18T10:00:00+01:00""#),
-    ("/session/entered_at", r#""2026-11-18T10:15:00+01:00""#),
-    ("/session/signed/at", r#""2026-11-18T10:20:00+01:00""#),
-];
-
-/// Another precaution, so that the one of the sound document is not spoken of.
-const OTHER: [(&str, &str); 1] = [(
-    "/precautions",
-    r#"[{"id":"c2a7e0de-51b4-4f0c-8a92-5d7a4e1b9f35","site":"foot","side":"right",
-        "status":"active","source":"record","limit":"no-loading","reason":"sore skin",
-        "set":"not known"}]"#,
-)];
-
-const LIFTED: [(&str, &str); 2] = [
-    ("/precautions/0/status", r#""lifted""#),
-    (
-        "/precautions/0/lifted",
-        r#"{"by":"Dr Testsurgeon, surgeon","on":"2026-11-16"}"#,
-    ),
-];
-
 const STANDING: &str = "note precaution.carried /precautions";
 
 fn name_of(document: &Node) -> Uuid {
@@ -247,7 +214,7 @@ async fn handover(store: &Store, of: Uuid) -> Result<String, String> {
 async fn a_precaution_that_stands_outlives_the_content_that_stated_it(engine: Engine) {
     let store = Store::new(engine).await;
     let first = edited(&[]);
-    let second = edited(&[&LATER[..], &OTHER].concat());
+    let second = edited(&[&LATER[..], &[OTHER]].concat());
     assert!(told(&store.outbox, &first).await.is_ok());
     deliver_all(&store).await;
 
@@ -303,7 +270,7 @@ async fn a_precaution_that_was_lifted_goes_with_the_last_session_that_states_it(
         }
     );
 
-    let third = edited(&[&LAST[..], &OTHER, &[("/findings/11", "")]].concat());
+    let third = edited(&[&LAST[..], &[OTHER], &[("/findings/11", "")]].concat());
     assert_eq!(told(&store.outbox, &third).await, Ok(Vec::new()));
     let words = handover(&store, name_of(&first)).await.expect("a summary");
     assert!(!words.contains("fracture"), "{words}");
