@@ -59,9 +59,19 @@ pub struct Encoded {
 pub struct Held {
     /// Everything found, in the order of paths.
     pub problems: Vec<Problem>,
+    /// Codes of what is urgent in it, as far as it was understood; filled where it was to be kept.
+    pub urgent: Vec<String>,
 }
 
 impl Held {
+    /// Held for these reasons.
+    pub const fn new(problems: Vec<Problem>) -> Self {
+        Self {
+            problems,
+            urgent: Vec::new(),
+        }
+    }
+
     /// True when nothing but unconfirmed cautions stands in the way.
     pub fn waits_for_confirmation(&self) -> bool {
         self.problems
@@ -80,9 +90,7 @@ pub fn encode(
     catalogue: &Catalogue,
     now: DateTime<Utc>,
 ) -> Result<Encoded, Held> {
-    let held = |problems: Problems| Held {
-        problems: problems.sorted(),
-    };
+    let held = |problems: Problems| Held::new(problems.sorted());
     let mut problems = Problems::new();
     let read = crate::intake::read(text, &mut problems);
     let session = read
@@ -126,7 +134,7 @@ pub fn encode(
     if problems.any_error() || problems.any_caution() {
         return Err(held(problems));
     }
-    let checked = crate::check::check(record).map_err(|problems| Held { problems })?;
+    let checked = crate::check::check(record).map_err(Held::new)?;
     let told = problems.sorted();
     Ok(Encoded {
         checked,

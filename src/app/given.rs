@@ -132,9 +132,7 @@ impl Given {
                 .filter(|told| told.severity == Severity::Error);
             !errors.any(|told| at(told, &problem.path))
         }));
-        Held {
-            problems: all.sorted(),
-        }
+        Held::new(all.sorted())
     }
 
     /// A grade that has a brother with a plus may have lost its own: a spreadsheet turns what looks

@@ -60,8 +60,9 @@ pub(super) fn problems(wanted: Wanted<'_>, before: &Before) -> Problems {
 /// A document that is held for other reasons, and these.
 pub(super) fn with(held: Held, way: &Problems) -> Held {
     let mut problems = way.clone();
-    problems.take(held.problems);
+    problems.take(held.problems.iter().cloned());
     Held {
         problems: problems.sorted(),
+        ..held
     }
 }

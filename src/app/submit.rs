@@ -122,19 +122,22 @@ async fn take(
     };
     let encoding = |before: Before| {
         let way = routed::problems(wanted, &before);
-        let encoded = match encode(text, &earlier(&before, catalogue), catalogue, now) {
-            Ok(encoded) if way.any_error() => Err(Held {
-                problems: encoded.told,
-            }),
+        let earlier = earlier(&before, catalogue);
+        let encoded = match encode(text, &earlier, catalogue, now) {
+            Ok(encoded) if way.any_error() => Err(Held::new(encoded.told)),
             other => other,
         };
-        let mut encoded = encoded.map_err(|held| routed::with(held, &way))?;
+        let mut encoded = encoded.map_err(|held| Held {
+            urgent: urgent::of_held(text, &earlier, &before, catalogue, now),
+            ..routed::with(held, &way)
+        })?;
         encoded.told.extend(way.sorted());
         told.clone_from(&encoded.told);
         let urgent = urgent::of(&encoded, &before);
         Ok(new(encoded, catalogue, urgent))
     };
-    let accepted = outbox.accept(key, wanted, now, encoding).await?;
+    let accepted: Result<Accepted, Rejected<Held>> =
+        outbox.accept(key, wanted, now, encoding).await?;
     Ok(match accepted {
         Ok(Accepted::New(items)) => Submitted::Accepted {
             session: key.session,
@@ -150,7 +153,17 @@ async fn take(
             items,
             told,
         },
-        Err(Rejected::Encoding(held)) => Submitted::Held(held),
+        Err(Rejected::Encoding(held)) => {
+            if !held.urgent.is_empty() {
+                tracing::error!(
+                    session = %key.session,
+                    version = key.version,
+                    urgent = held.urgent.join(","),
+                    "something urgent was refused and is not kept: whoever sent it has to tell the treating team"
+                );
+            }
+            Submitted::Held(held)
+        }
         Err(Rejected::Store(reason)) => Submitted::Held(not_accepted(reason)),
     })
 }
@@ -251,9 +264,7 @@ fn refused(encoded: Result<Encoded, Held>) -> Held {
         let mut problems = Problems::new();
         let what = "the document holds, but its session cannot be told".to_owned();
         problems.error("document.key", "/session", what, "report this");
-        Held {
-            problems: problems.sorted(),
-        }
+        Held::new(problems.sorted())
     })
 }
 
@@ -285,7 +296,5 @@ fn not_accepted(reason: NotAccepted) -> Held {
             "correct it at the record server, which has it; nothing here can be corrected or sent any more",
         ),
     }
-    Held {
-        problems: problems.sorted(),
-    }
+    Held::new(problems.sorted())
 }

@@ -1,8 +1,13 @@
 //! What of a session is to reach the treating team at once, whatever becomes of its delivery.
 
-use crate::app::encode::Encoded;
+use crate::app::earlier::last_time;
+use crate::app::encode::{Earlier, Encoded};
+use crate::catalogue::Catalogue;
+use crate::finding::Session;
 use crate::json::Node;
+use crate::measure::prompts::Prompt;
 use crate::outbox::accept::Before;
+use crate::problem::Problems;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeSet;
 
@@ -12,17 +17,42 @@ pub const NEW_PRECAUTION: &str = "precaution.new";
 /// The codes of what is urgent: a precaution that stands and that no session before stated, and the
 /// prompts that `cautions.csv` calls urgent. A session that is withdrawn has none.
 pub fn of(encoded: &Encoded, before: &Before) -> Vec<String> {
-    if encoded.session.withdrawn {
+    codes(&encoded.session, &encoded.prompts, before)
+}
+
+/// The same of a document that is held, as far as it is understood: nothing of it is kept, so whoever
+/// sent it has to be told at once.
+pub fn of_held(
+    text: &str,
+    earlier: &Earlier,
+    before: &Before,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+) -> Vec<String> {
+    let mut told_before = Problems::new();
+    let read = crate::intake::read(text, &mut told_before);
+    let Some(draft) = read.draft else {
+        return Vec::new();
+    };
+    let session = crate::finding::understand(&draft, now, &mut told_before);
+    let measured = crate::measure::measure(&session, catalogue, &mut told_before);
+    let last_time = last_time(&earlier.sessions);
+    let prompts = crate::measure::prompts::of(&session, &measured, &last_time, catalogue);
+    codes(&session, &prompts, before)
+}
+
+fn codes(session: &Session, prompts: &[Prompt], before: &Before) -> Vec<String> {
+    if session.withdrawn {
         return Vec::new();
     }
     let known = known(before);
-    let precautions = encoded.session.precautions.iter();
+    let precautions = session.precautions.iter();
     let is_new = precautions.filter(|one| !one.carried).any(|one| {
         one.lifted.is_none()
             && one.status != "entered-in-error"
             && !known.contains(&one.id.to_string())
     });
-    let prompts = encoded.prompts.iter().filter(|prompt| prompt.urgent);
+    let prompts = prompts.iter().filter(|prompt| prompt.urgent);
     let codes: BTreeSet<String> = prompts.map(|prompt| prompt.code.clone()).collect();
     let new = is_new.then(|| NEW_PRECAUTION.to_owned());
     new.into_iter().chain(codes).collect()

@@ -109,7 +109,7 @@ impl Accepting<'_> {
                     let submitted = given.submit(self.outbox, self.catalogue, self.routes, now);
                     (submitted.await?, given.rows)
                 }
-                Err(problems) => (Submitted::Held(Held { problems }), None),
+                Err(problems) => (Submitted::Held(Held::new(problems)), None),
             };
             self.progress
                 .aside(|| told.add(&name, submitted, rows.as_ref(), self.json))?;
@@ -157,11 +157,22 @@ impl Told {
             }
             Submitted::Held(held) => {
                 self.ended = self.ended.max(report::ended(&held.problems));
-                self.documents
-                    .push(report::problems_json(name, &held.problems, rows));
+                let mut told = report::problems_json(name, &held.problems, rows);
+                if !held.urgent.is_empty() {
+                    let codes = held.urgent.iter().map(|code| text(code.clone()));
+                    told.set("urgent", Node::List(codes.collect()));
+                }
+                self.documents.push(told);
                 if !json {
                     report::problems(&mut out, name, &held.problems, rows)?;
                     writeln!(out, "{name}: nothing was stored, nothing was sent")?;
+                    if !held.urgent.is_empty() {
+                        writeln!(
+                            out,
+                            "  URGENT ({}), and not kept: tell the treating team by telephone or in person",
+                            held.urgent.join(", ")
+                        )?;
+                    }
                 }
             }
         }

@@ -24,7 +24,44 @@ scenarios!(
     a_precaution_that_was_known_before_is_not_urgent_again,
     somebody_is_alerted_once_and_learns_nothing_about_the_person,
     what_was_delivered_is_never_told_as_seen,
+    what_is_refused_and_urgent_is_told_to_whoever_sent_it,
 );
+
+/// A document with a precaution that nobody knew, and a fault elsewhere: nothing of it is kept.
+fn what_is_refused_and_urgent_is_told_to_whoever_sent_it(server: &Server) {
+    let site = Site::with_target(&server.base(), "");
+    tokens(&site, TOKEN);
+    let service = Service::start(&site);
+    let person = Person::known(server);
+    let mut document = person.session();
+    document.json["findings"][0]["method"] = json!("guessing");
+    let mut without = document.clone();
+    without.json["precautions"] = json!([]);
+    without.json["no_precautions"] = json!("asked and looked up, none known");
+
+    let text = document.json.to_string();
+    let answer = service.ask("POST", "/v1/sessions", TOKEN, &text);
+    let calm = service.ask("POST", "/v1/sessions", TOKEN, &without.json.to_string());
+    let sent = site.send(&[&site.document(&document)], 2).ended(1);
+
+    assert_eq!((answer.status, calm.status), (422, 422));
+    for part in ["\"urgent\":[\"precaution.new\"]", "tell the treating team"] {
+        assert!(answer.body.contains(part), "{part}: {}", answer.body);
+        assert!(!calm.body.contains(part), "{part}: {}", calm.body);
+    }
+    assert!(sent.text.contains("\"urgent\""), "{}", sent.text);
+    let log = std::fs::read_to_string(site.path("log")).expect("a log");
+    assert_eq!(
+        log.matches("something urgent was refused").count(),
+        1,
+        "{log}"
+    );
+    assert!(
+        log.contains(&document.session()) && !log.contains(&person.value),
+        "{log}"
+    );
+    assert!(site.queue().is_empty());
+}
 
 fn a_new_precaution_that_waits_for_a_person_is_urgent_and_can_be_printed(server: &Server) {
     let site = Site::hasty_with(&server.base(), "");

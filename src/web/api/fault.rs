@@ -1,11 +1,11 @@
 //! What went wrong, as a problem document (RFC 9457).
 
+use crate::app::encode::Held;
 use crate::app::shown;
 use crate::catalogue::CANONICAL;
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::OutboxError;
-use crate::problem::Problem;
 use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
@@ -56,12 +56,19 @@ impl Fault {
     pub(super) fn held(
         [kind, title, detail]: [&'static str; 3],
         status: StatusCode,
-        problems: &[Problem],
+        held: &Held,
         rows: Option<&Rows>,
     ) -> Self {
         let mut fault = Self::new(status, kind, title, detail);
-        let problems = shown::problems(problems, rows);
+        let problems = shown::problems(&held.problems, rows);
         fault.more.push(("problems", problems));
+        if !held.urgent.is_empty() {
+            let codes = held.urgent.iter().map(|code| text(code.clone()));
+            fault.more.push(("urgent", Node::List(codes.collect())));
+            fault.detail.push_str(
+                "; it holds something urgent: tell the treating team by telephone or in person",
+            );
+        }
         fault
     }
 

@@ -1,5 +1,6 @@
 //! Reading what came with a request.
 
+use crate::app::encode::Held;
 use crate::app::given::Given;
 use crate::intake::sheet::Sheet;
 use crate::problem::{Problem, Problems};
@@ -42,7 +43,12 @@ pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fa
             "the sheet does not hold",
             "nothing was stored; problems says what, and what to do",
         ];
-        Fault::held(words, StatusCode::UNPROCESSABLE_ENTITY, &problems, None)
+        Fault::held(
+            words,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &Held::new(problems),
+            None,
+        )
     };
     let mut sheet = Sheet::open(bytes.as_slice(), None).map_err(refused)?;
     let Some(session) = sheet.next_session().map_err(refused)? else {

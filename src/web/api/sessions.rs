@@ -105,6 +105,13 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
             "the version before belongs to another person",
             "nothing was stored; withdraw that session, then send a new one",
         )
+    } else if has("session.purged") {
+        (
+            StatusCode::CONFLICT,
+            "purged",
+            "the content of this session was purged",
+            "nothing was stored; correct it at the record server, which has it",
+        )
     } else if held.waits_for_confirmation() {
         (
             StatusCode::PRECONDITION_REQUIRED,
@@ -121,7 +128,7 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
             "nothing was stored; problems says where, what, and what to do",
         )
     };
-    Fault::held([kind, title, detail], status, &held.problems, rows)
+    Fault::held([kind, title, detail], status, held, rows)
 }
 
 /// The deliveries of a session, all versions.
