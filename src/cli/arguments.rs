@@ -426,7 +426,7 @@ pub(super) struct StoreOptions {
     /// File that holds the password of the database that is moved to, readable by its owner only.
     #[arg(long, value_name = "FILE", requires = "move_to")]
     pub(super) password_file: Option<PathBuf>,
-    /// Purge the content of every session that [retention] says is kept no longer: documents, records and
+    /// Purge the content of every session that `[retention]` says is kept no longer: documents, records and
     /// what servers said. Hashes, receipts and the trail stay, and precautions that still stand. A running
     /// `fascicle serve` does the same by itself.
     #[arg(long, requires = "config", group = "act")]
