@@ -18,6 +18,8 @@ pub(crate) struct Site {
     /// More of the command line: how to sign in.
     pub(crate) sign_in: Vec<String>,
     config: bool,
+    /// Another binary than the one of today.
+    pub(crate) binary: Option<PathBuf>,
 }
 
 /// How a run of the binary ended.
@@ -35,6 +37,7 @@ impl Site {
             base: base.to_owned(),
             sign_in: Vec::new(),
             config: false,
+            binary: None,
         }
     }
 
@@ -151,7 +154,8 @@ impl Site {
 
     /// A command over this state; only what delivers needs to know where to.
     pub(crate) fn command(&self, command: &str, delivers: bool) -> Command {
-        let mut built = Command::new(env!("CARGO_BIN_EXE_fascicle"));
+        let today = PathBuf::from(env!("CARGO_BIN_EXE_fascicle"));
+        let mut built = Command::new(self.binary.as_ref().unwrap_or(&today));
         built.arg(command);
         if self.config {
             built.arg("--config").arg(self.path("fascicle.toml"));

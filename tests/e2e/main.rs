@@ -51,6 +51,7 @@ mod swallowed;
 mod tls;
 mod together;
 mod twice;
+mod upgraded;
 mod urgent;
 mod way;
 
