@@ -89,11 +89,16 @@ impl Site {
 
     /// A new state folder, with a configuration whose leases and waits are long.
     pub(crate) fn unhurried(base: &str) -> Self {
+        Self::unhurried_with(base, "")
+    }
+
+    /// The same with more settings of its target.
+    pub(crate) fn unhurried_with(base: &str, settings: &str) -> Self {
         let mut site = Self::new(base);
         let state = site.path("state").display().to_string();
         let text = format!(
             "state = '{state}'\nlease_seconds = 300\n\n[[target]]\nname = 'record'\n\
-             base = '{base}'\ntimeout_seconds = 240\n"
+             base = '{base}'\ntimeout_seconds = 240\n{settings}\n"
         );
         fs::write(site.path("fascicle.toml"), text).expect("a file");
         site.config = true;
