@@ -73,6 +73,12 @@ fn every_measure_stands_in_it_with_an_example_that_says_its_unit_and_code() {
     let told: BTreeSet<&str> = rows.iter().map(|row| row.measure.as_str()).collect();
     assert!(told.into_iter().eq(catalogue.measures.keys()));
     for row in &rows {
+        if row.measure == "comparison.fixed-part-range" {
+            // No table of ours has a range of a slow stretch.
+            let why = row.example.as_ref().expect_err("no range of ours");
+            assert!(why.contains("a range of that very stretch"), "{why}");
+            continue;
+        }
         let (words, part) = row.example.as_ref().expect(&row.measure);
         assert!(!words.is_empty(), "{}", row.measure);
         let given = part.at(&["code", "coding"]).map(Node::items);

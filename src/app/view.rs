@@ -189,7 +189,7 @@ pub fn in_words(one: &Comparison, catalogue: &Catalogue) -> Compared {
 const fn of_a_stretch(rule: Rule) -> bool {
     matches!(
         rule,
-        Rule::DynamicPart | Rule::FixedPart | Rule::DynamicShare
+        Rule::DynamicPart | Rule::FixedPart | Rule::FixedPartOfRange | Rule::DynamicShare
     )
 }
 

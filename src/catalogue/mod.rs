@@ -98,10 +98,14 @@ pub struct Source {
 }
 
 /// What a comparison of a measure is called, as the first part of its code, and in words.
-pub const COMPARISONS: [(&str, &str); 4] = [
+pub const COMPARISONS: [(&str, &str); 5] = [
     ("change", "change since an earlier session"),
     ("dynamic-share", "dynamic share of what the stretch lacks"),
     ("fixed-part", "fixed part of what the stretch lacks"),
+    (
+        "fixed-part-range",
+        "fixed part of what the stretch lacks, beside a published range",
+    ),
     ("side-difference", "difference between the sides"),
 ];
 

@@ -9,9 +9,10 @@ use crate::json::{Node, object, text};
 use std::io::{self, Write};
 
 /// The rules in the order in which they are shown, with what stands above them.
-const SHOWN: [(Rule, &str); 6] = [
+const SHOWN: [(Rule, &str); 7] = [
     (Rule::DynamicPart, "dynamic part R2-R1"),
-    (Rule::FixedPart, "fixed part"),
+    (Rule::FixedPart, "fixed part, by the other side"),
+    (Rule::FixedPartOfRange, "fixed part, by a published range"),
     (Rule::DynamicShare, "dynamic share"),
     (Rule::SideDifference, "the other side"),
     (Rule::PublishedRange, "published ranges"),

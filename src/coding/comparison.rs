@@ -64,7 +64,7 @@ pub(super) fn coded(one: &Comparison, catalogue: &Catalogue) -> Option<Coded> {
 const fn of_stretches(rule: Rule) -> bool {
     matches!(
         rule,
-        Rule::DynamicPart | Rule::FixedPart | Rule::DynamicShare
+        Rule::DynamicPart | Rule::FixedPart | Rule::FixedPartOfRange | Rule::DynamicShare
     )
 }
 
@@ -106,6 +106,11 @@ fn named(one: &Comparison, catalogue: &Catalogue) -> Option<(&'static str, Kind,
             ("dynamic", Kind::Derived, code)
         }
         Rule::FixedPart => ("fixed-part", Kind::Comparison, of("fixed-part")?),
+        Rule::FixedPartOfRange => (
+            "fixed-part-range",
+            Kind::Comparison,
+            of("fixed-part-range")?,
+        ),
         Rule::DynamicShare => ("dynamic-share", Kind::Comparison, of("dynamic-share")?),
         Rule::SideDifference => ("side-difference", Kind::Comparison, of("side-difference")?),
         Rule::Change => ("change", Kind::Comparison, of("change")?),

@@ -32,6 +32,8 @@ pub enum Rule {
     DynamicPart,
     /// The end of the slow stretch on the other side less that on this side.
     FixedPart,
+    /// The end of the slow stretch short of, or past, a published range of it.
+    FixedPartOfRange,
     /// The dynamic part of both.
     DynamicShare,
     /// The more affected side less the other.
@@ -48,6 +50,7 @@ impl Rule {
         match self {
             Self::DynamicPart => "r2-minus-r1/1",
             Self::FixedPart => "fixed-part/1",
+            Self::FixedPartOfRange => "fixed-part-range/1",
             Self::DynamicShare => "dynamic-share/1",
             Self::SideDifference => "side-difference/1",
             Self::PublishedRange => "published-range/1",
@@ -60,6 +63,9 @@ impl Rule {
         match self {
             Self::DynamicPart => "end of the slow stretch less the catch of the fast stretch",
             Self::FixedPart => "end of the slow stretch on the other side less that on this side",
+            Self::FixedPartOfRange => {
+                "nearer end of the published range of the slow stretch less its end here"
+            }
             Self::DynamicShare => "dynamic part over dynamic and fixed part",
             Self::SideDifference => "one side less the other",
             Self::PublishedRange => "beside a published range",
@@ -194,6 +200,7 @@ impl Comparison {
         let part_played = match rule {
             Rule::DynamicPart => "dynamic",
             Rule::FixedPart
+            | Rule::FixedPartOfRange
             | Rule::DynamicShare
             | Rule::SideDifference
             | Rule::PublishedRange

@@ -19,7 +19,7 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
 }
 
 /// A finding beside the first table that has a row for it; where none fits, why the first does not.
-fn against(table: &Table<'_>, one: &Measured, part: &Part) -> Option<Comparison> {
+pub(super) fn against(table: &Table<'_>, one: &Measured, part: &Part) -> Option<Comparison> {
     let mut first = None;
     for name in &table.catalogue.reference_tables {
         let rows = table.catalogue.reference_ranges.iter();

@@ -4,7 +4,7 @@ use crate::catalogue::rows::{Kind, Measure};
 use crate::compare::part::{Part, closest, minus, number, pair};
 use crate::compare::reason::NotCompared;
 use crate::compare::side::{Sides, sides};
-use crate::compare::{Amount, Comparison, Found, Rule, Table, Verdict, error};
+use crate::compare::{Amount, Comparison, Found, Rule, Table, Verdict, error, reference};
 use crate::exact::Exact;
 use crate::measure::{Measured, Value};
 
@@ -27,12 +27,17 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
         let fast = measures.flat_map(|row| table.of(&row.measure, part.side));
         for fast in fast.filter(|fast| goes_with(part, fast)) {
             let dynamic = dynamic_part(table, slow, part, fast);
-            if let Some((other, fixed)) = &fixed {
+            if let Some((Some(other), fixed)) = &fixed {
                 all.extend(share(table, &dynamic, fixed, [part, fast, other]));
             }
             all.push(dynamic);
         }
-        all.extend(fixed.map(|(_, fixed)| fixed));
+        if let Some((_, fixed)) = fixed {
+            if fixed.outcome.is_err() {
+                all.extend(fixed_part_of_range(table, slow, part));
+            }
+            all.push(fixed);
+        }
     }
     all
 }
@@ -78,28 +83,34 @@ fn dynamic_part(table: &Table<'_>, one: &Measured, slow: &Part, fast: &Part) -> 
 }
 
 /// The fixed part: the end of the slow stretch on the other side less that on this side, signed, so
-/// that more range than on the other side shows as well. Nothing where there is no other side.
+/// that more range than on the other side shows as well. Beside it the finding of the other side;
+/// where there is none, or neither side is the reference, it says so. Nothing for the side that is
+/// the reference itself.
 fn fixed_part<'a>(
     table: &Table<'a>,
     one: &Measured,
     slow: &Part,
-) -> Option<(&'a Part, Comparison)> {
-    let sides = sides(table.session.more_affected);
-    let (reference, affected) = match &sides {
-        Sides::Known(of, from, _) => (*from, *of),
-        Sides::NoReference(_) => return None,
+) -> Option<(Option<&'a Part>, Comparison)> {
+    let without = |reason| {
+        let mut comparison = Comparison::new(Rule::FixedPart, one, &[slow]);
+        comparison.outcome = Err(reason);
+        Some((None, comparison))
+    };
+    let (affected, reference, told) = match sides(table.session.more_affected) {
+        Sides::Known(of, from, told) => (of, from, told),
+        Sides::NoReference(reason) => return without(reason),
     };
     if slow.side != affected {
         return None;
     }
-    let other = closest(slow, table.of(&slow.row.measure, reference))?;
+    let Some(other) = closest(slow, table.of(&slow.row.measure, reference)) else {
+        return without(NotCompared::NoOther);
+    };
     let mut comparison = Comparison::new(Rule::FixedPart, one, &[other, slow]);
-    if let Sides::Known(_, _, told) = sides {
-        let reference = told.split(", ").next().unwrap_or_default();
-        comparison
-            .told
-            .push(format!("{reference}, beside the other side"));
-    }
+    let reference = told.split(", ").next().unwrap_or_default();
+    comparison
+        .told
+        .push(format!("{reference}, beside the other side"));
     let part = pair(other, slow, table.catalogue).and_then(|_numbers| {
         lengthening(
             table,
@@ -109,7 +120,39 @@ fn fixed_part<'a>(
         )
     });
     judged(&mut comparison, table, part, [other, slow]);
-    Some((other, comparison))
+    Some((Some(other), comparison))
+}
+
+/// The fixed part where the other side gives none: the nearer end of a published range less the end
+/// of the slow stretch, signed in the same way; within the range it is no number. Nothing where no
+/// table of the site has a row for this very stretch: the range of the joint is none of a muscle that
+/// crosses two, or is held short.
+///
+/// A rule of our own. No share is taken of it: the end of a range of other people has no error of
+/// measuring that belongs to this person.
+fn fixed_part_of_range(table: &Table<'_>, one: &Measured, slow: &Part) -> Option<Comparison> {
+    let beside = reference::against(table, one, slow)?;
+    let mut comparison = Comparison::new(Rule::FixedPartOfRange, one, &[slow]);
+    comparison.rows = beside.rows;
+    comparison.outcome = beside.outcome.and_then(|found| {
+        let end = number(&slow.value)?;
+        let range = found.range.as_ref().map(|(range, _)| *range);
+        let nearer = match (found.verdict, range) {
+            (Verdict::BelowRange, Some(range)) => Some(range.low()),
+            (Verdict::AboveRange, Some(range)) => Some(range.high()),
+            (_, _) => None,
+        };
+        let number = nearer.map(|nearer| lengthening(table, &slow.row, nearer, end));
+        Ok(Found {
+            amount: number.transpose()?.map(|number| Amount {
+                number,
+                unit: slow.unit().to_owned(),
+            }),
+            verdict: found.verdict,
+            range: None,
+        })
+    });
+    Some(comparison)
 }
 
 /// The dynamic share: the dynamic part over the dynamic and the fixed part, of which the whole has to

@@ -132,17 +132,51 @@ pub(super) fn changed(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
 }
 
 /// What differs between the sides by more than the error of measuring, and the parts of a stretch
-/// that are taken from the other side; nothing where only one side was examined.
+/// that are taken from the other side or a published range, or why one is not; nothing where there is
+/// nothing of these.
 pub(super) fn sides(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
     let counts = Counts::of(of_rule(one, Rule::SideDifference));
-    let rules = [Rule::SideDifference, Rule::FixedPart, Rule::DynamicShare];
+    let rules = [
+        Rule::SideDifference,
+        Rule::FixedPart,
+        Rule::FixedPartOfRange,
+        Rule::DynamicShare,
+    ];
     let (told, counted_only) = told(one, &rules, catalogue);
-    if counts.is_empty() && told.is_empty() {
+    let without = without_fixed_part(one);
+    if counts.is_empty() && told.is_empty() && without.is_empty() {
         return None;
     }
     let mut lines = counts.lines("the other side", counted_only);
     lines.extend(told);
+    lines.extend(without);
     Some(Section::new("sides", "Beside the other side", lines))
+}
+
+/// Why the fixed part of a stretch was not taken from the other side, where the record does not hold it.
+fn without_fixed_part(one: &Examined<'_>) -> Vec<Line> {
+    let mut by_reason: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for of_stretch in of_rule(one, Rule::FixedPart) {
+        if let Err(reason) = &of_stretch.outcome
+            && reason.answer().is_none()
+        {
+            let about = &of_stretch.about;
+            let side = about.finding.side.word();
+            let what = format!("{}, {side}", about.row.label);
+            by_reason
+                .entry(reason.to_string())
+                .or_default()
+                .insert(what);
+        }
+    }
+    let lines = by_reason.into_iter().map(|(reason, what)| {
+        let what: Vec<String> = what.into_iter().collect();
+        let what = what.join("; ");
+        Line::plain(format!(
+            "Not compared: for the fixed part, {what}, because {reason}."
+        ))
+    });
+    lines.collect()
 }
 
 fn of_rule<'a>(one: &Examined<'a>, rule: Rule) -> impl Iterator<Item = &'a Comparison> + use<'a> {

@@ -5,6 +5,7 @@ mod bad_input;
 mod bounds;
 mod comparing;
 mod files;
+mod fixed_part;
 mod from_anywhere;
 mod from_elsewhere;
 mod held;
@@ -37,3 +38,5 @@ mod part;
 mod resource;
 #[path = "../support/store.rs"]
 mod store;
+#[path = "../support/stretch_ranges.rs"]
+mod stretch_ranges;

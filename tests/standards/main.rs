@@ -28,3 +28,5 @@ mod host;
 mod judged;
 #[path = "../support/resource.rs"]
 mod resource;
+#[path = "../support/stretch_ranges.rs"]
+mod stretch_ranges;

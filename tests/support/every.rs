@@ -1,8 +1,9 @@
 #![cfg(test)]
 //! A document with every measure that can be entered on both sides, too long to edit by index.
 
-use crate::document::{catalogue, encoded, now};
+use crate::document::{catalogue, encoded, now, set};
 use crate::resource::of_measure;
+use crate::stretch_ranges::with_own_ranges;
 use fascicle::app::earlier::of_session;
 use fascicle::app::encode::{Earlier, Encoded, encode};
 use fascicle::json::Node;
@@ -32,9 +33,19 @@ pub(crate) fn observation(measure: &str) -> &'static Node {
     });
     static TRACED: LazyLock<Encoded> =
         LazyLock::new(|| encoded(&Node::parse(TRACES).expect("the document is JSON")));
+    // With both sides affected, so that stretches are held against a range.
+    static RANGED: LazyLock<Encoded> = LazyLock::new(|| {
+        let mut document = Node::parse(EVERY).expect("the document is JSON");
+        let both = Node::parse("\"both\"").expect("JSON");
+        set(&mut document, "/session/more_affected_side", Some(both));
+        let earlier = Earlier::default();
+        encode(&document.compact(), &earlier, with_own_ranges(), now()).expect("it holds")
+    });
     let mut found = of_measure(&ENCODED, measure);
-    if found.is_empty() {
-        found = of_measure(&TRACED, measure);
+    for more in [&*TRACED, &*RANGED] {
+        if found.is_empty() {
+            found = of_measure(more, measure);
+        }
     }
     found
         .first()

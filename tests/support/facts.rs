@@ -133,7 +133,12 @@ fn comparisons<'a>(
         wanted.collect()
     };
     let sides = titled("Beside the other side");
-    let parts = ["side-difference", "fixed-part", "dynamic-share"];
+    let parts = [
+        "side-difference",
+        "fixed-part",
+        "fixed-part-range",
+        "dynamic-share",
+    ];
     findings(&compared(&parts), &sides, faults);
     counted(standing, "side-difference", &sides, faults);
     let changed = titled("Changed by more than the error of measuring");
