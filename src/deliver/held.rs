@@ -5,8 +5,8 @@ use crate::json::Node;
 use crate::record::percent;
 use std::collections::BTreeMap;
 
-/// Identifiers asked for in one search.
-const AT_ONCE: usize = 20;
+/// Identifiers asked for in one search, as far as a page of the server holds as many.
+const AT_ONCE: usize = 100;
 
 /// A resource the server holds.
 #[derive(Debug, Clone)]
@@ -47,13 +47,22 @@ pub(super) async fn find(
     identifiers: &[(String, String)],
 ) -> Result<Found, Trouble> {
     let mut found = Found::new();
-    for chunk in identifiers.chunks(AT_ONCE) {
+    let mut left: Vec<&[(String, String)]> = identifiers.chunks(AT_ONCE).rev().collect();
+    while let Some(chunk) = left.pop() {
         let values: Vec<String> = chunk
             .iter()
             .map(|(system, value)| token(system, value))
             .collect();
         let form = format!("identifier={}&_count=200", percent(&values.join(",")));
-        for resource in search(connection, kind, &form).await? {
+        let answer = connection.search(kind, &form).await?;
+        if chunk.len() > 1 && has_next(&answer) {
+            // Less than was asked for fits into a page of this server.
+            let (first, second) = chunk.split_at(chunk.len().div_ceil(2));
+            left.extend([second, first]);
+            continue;
+        }
+        let resources = matches(&answer, kind).ok_or(Trouble::Answer(answer))?;
+        for resource in resources {
             for key in keys_of(&resource) {
                 let asked = chunk
                     .iter()
@@ -108,11 +117,7 @@ pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
     let bundle = body.filter(|body| {
         (200..300).contains(&answer.status) && body.text_of("resourceType") == Some("Bundle")
     })?;
-    let more = bundle
-        .items_of("link")
-        .iter()
-        .any(|link| link.text_of("relation") == Some("next"));
-    if more {
+    if next_of(bundle) {
         return None;
     }
     let resources = bundle
@@ -124,6 +129,17 @@ pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
     of_kind
         .map(|resource| referable(resource).then(|| resource.clone()))
         .collect()
+}
+
+/// True for one page of an answer, where there are more.
+fn has_next(answer: &Answer) -> bool {
+    let body = answer.body.as_ref().map(crate::private::Private::open);
+    (200..300).contains(&answer.status) && body.is_some_and(next_of)
+}
+
+fn next_of(bundle: &Node) -> bool {
+    let mut links = bundle.items_of("link").iter();
+    links.any(|link| link.text_of("relation") == Some("next"))
 }
 
 /// `[A-Za-z0-9\-\.]{1,64}` (FHIR R4 4.0.1, datatypes.html#id): what a server calls a resource goes

@@ -155,12 +155,13 @@ impl Sender<'_> {
         let now = worker.clock.now();
         let safe = self.leased.until - worker.lease.margin;
         let first = !self.begun;
-        if now >= safe
-            || !worker
+        let ours = now < safe
+            && worker
                 .outbox
                 .about_to_send(&self.leased, first, now)
-                .await?
-        {
+                .await?;
+        // The store may have taken its time over the answer, or this process was held up meanwhile.
+        if !ours || worker.clock.now() >= safe {
             let outcome = later(worker, &self.leased, "attempt.cut-off", None);
             return Ok(Ended::Over(outcome));
         }

@@ -94,7 +94,10 @@ async fn played(seed: u64, folder: &Path) -> Played {
         let observations = visit.observations.keys().cloned();
         observations.chain([visit.name.clone()]).collect()
     });
-    let server = Server::new(scenario.server, refuses.unwrap_or_default());
+    let server = Server::new(
+        (scenario.server, scenario.page),
+        refuses.unwrap_or_default(),
+    );
     let world = World::new(scenario.clone(), server, rng);
     world.say(format_args!("seed {seed}: {scenario:?}"));
     let outbox = at_once(Outbox::open(folder)).await.expect("a store");

@@ -59,6 +59,8 @@ pub(crate) struct Scenario {
     pub(crate) lag: u64,
     /// The longest that a request is under way, in ms.
     pub(crate) late: u64,
+    /// How many resources a page of a search holds at most.
+    pub(crate) page: usize,
     /// The slowest that an answer usually is, in ms.
     pub(crate) slow: u64,
     /// Of a thousand requests so many meet a fault.
@@ -127,6 +129,7 @@ impl Scenario {
             visibility: Duration::from_secs(visibility),
             lag,
             late,
+            page: any(rng, &[200, 200, 3, 2]),
             slow: any(rng, &[50, 400, 3000, 1000 * timeout / 2]),
             faults: any(rng, &[20, 60, 120, 250]),
             calm,

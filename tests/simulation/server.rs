@@ -46,6 +46,8 @@ pub(crate) struct Write {
 #[derive(Debug)]
 pub(crate) struct Server {
     kind: Kind,
+    /// How many resources a page of a search holds at most.
+    page: usize,
     stored: Vec<Stored>,
     writes: Vec<Write>,
     /// Identifiers that it refuses to store.
@@ -62,7 +64,7 @@ enum Entry<'a> {
 }
 
 impl Server {
-    pub(crate) fn new(kind: Kind, refuses: Vec<String>) -> Self {
+    pub(crate) fn new((kind, page): (Kind, usize), refuses: Vec<String>) -> Self {
         let patients = (0..PEOPLE).map(|person| Stored {
             kind: "Patient".to_owned(),
             id: format!("p{person}"),
@@ -72,6 +74,7 @@ impl Server {
         });
         Self {
             kind,
+            page,
             stored: patients.collect(),
             writes: Vec::new(),
             refuses,
@@ -245,11 +248,15 @@ impl Server {
     fn search(&self, kind: &str, form: &str, now: u64) -> Node {
         let found = self.matching(kind, form, now);
         let entries = found
-            .into_iter()
-            .map(|at| object([("resource", self.shown(at))]));
+            .iter()
+            .take(self.page)
+            .map(|at| object([("resource", self.shown(*at))]));
+        let next = [("relation", text("next")), ("url", text("page/2"))];
+        let next = (found.len() > self.page).then(|| object(next));
         object([
             ("resourceType", text("Bundle")),
             ("type", text("searchset")),
+            ("link", Node::List(next.into_iter().collect())),
             ("entry", Node::List(entries.collect())),
         ])
     }
