@@ -2,15 +2,18 @@
 
 use crate::app::reasons;
 use crate::app::shown::number;
+use crate::app::submit::key_of;
 use crate::app::urgent::age;
 use crate::clock::Clock;
 use crate::config::alerts::Alerts;
+use crate::deliver::webhook::Webhook;
 use crate::json::{Node, object, text};
+use crate::outbox::accept::Key;
 use crate::outbox::alarm::DUPLICATE;
 use crate::outbox::{Item, Outbox, OutboxError};
 use chrono::TimeDelta;
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::watch;
 use uuid::Uuid;
@@ -88,6 +91,71 @@ impl Alerting {
             }
         }
     }
+}
+
+/// How often it is tried to tell of a refusal: nothing of it is kept, so a service that ends forgets it.
+const MOST_TRIES: u32 = 60;
+
+/// How many refusals are remembered as told of.
+const MOST_REMEMBERED: usize = 1000;
+
+/// Refusals of something urgent that the webhook was told of since the service began.
+#[derive(Debug, Default)]
+pub struct Refusals {
+    told: Mutex<BTreeSet<String>>,
+}
+
+impl Refusals {
+    /// Tells the webhook in the background that a document with something urgent was refused; once for
+    /// each version of a session with the same urgent things, however often it is sent.
+    pub fn tell(&self, webhook: &Webhook, document: &str, urgent: &[String]) {
+        if urgent.is_empty() {
+            return;
+        }
+        let Some(key) = key_of(document) else {
+            return;
+        };
+        let alert = refused(&key, urgent);
+        {
+            let mut told = self.told.lock().unwrap_or_else(PoisonError::into_inner);
+            if told.len() >= MOST_REMEMBERED {
+                told.clear();
+            }
+            if !told.insert(alert.compact()) {
+                return;
+            }
+        }
+        let webhook = webhook.clone();
+        tokio::spawn(async move {
+            for _ in 0..MOST_TRIES {
+                match webhook.tell(&alert).await {
+                    Ok(()) => return,
+                    Err(cause) => {
+                        tracing::error!(session = %key.session, error = %cause, "an alert did not arrive");
+                    }
+                }
+                tokio::time::sleep(LOOK_AGAIN).await;
+            }
+        });
+    }
+}
+
+/// What an alert says of a document that was refused.
+fn refused(key: &Key, urgent: &[String]) -> Node {
+    let urgent = urgent.iter().map(|code| text(code.clone()));
+    object([
+        ("event", text("urgent-refused")),
+        (
+            "what",
+            text(
+                "something urgent was refused, and nothing of it is kept: whoever sent it has to mend it, and to \
+                 tell the treating team by telephone or in person",
+            ),
+        ),
+        ("session", text(key.session.to_string())),
+        ("version", number(key.version)),
+        ("urgent", Node::List(urgent.collect())),
+    ])
 }
 
 fn what(item: &Item) -> &'static str {

@@ -8,7 +8,7 @@ use crate::measure::Measured;
 use crate::measure::prompts::Before;
 use crate::outbox::{Outbox, OutboxError};
 use crate::problem::Problems;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How many earlier sessions of a person are looked into for the one that speaks of a finding.
 pub const SESSIONS: usize = 12;
@@ -25,6 +25,20 @@ pub fn of_session(session: &Session, measured: &[Measured]) -> EarlierSession {
         ..Part::of(one)
     });
     EarlierSession::of(session, parts.collect())
+}
+
+/// Sessions of our own beside those that a record server holds, the latest first. One that began at the
+/// same moment is the same one, and ours knows more of it.
+pub fn with(own: Vec<EarlierSession>, elsewhere: Vec<EarlierSession>) -> Vec<EarlierSession> {
+    let known: BTreeSet<i64> = own
+        .iter()
+        .map(|one| one.start.instant.timestamp_millis())
+        .collect();
+    let others = elsewhere.into_iter();
+    let others = others.filter(|one| !known.contains(&one.start.instant.timestamp_millis()));
+    let mut all: Vec<EarlierSession> = own.into_iter().chain(others).collect();
+    all.sort_by_key(|one| std::cmp::Reverse(one.start.instant));
+    all
 }
 
 /// What was found last time of each measure and side, as prompts need it: of several earlier sessions,

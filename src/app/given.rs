@@ -2,9 +2,8 @@
 
 use crate::app::beside::Inlined;
 use crate::app::encode::{self, Earlier, Encoded, Held};
-use crate::app::submit::{self, Submitted};
+use crate::app::submit::{self, Intake, Submitted};
 use crate::catalogue::Catalogue;
-use crate::config::route::Routes;
 use crate::intake::sheet::{self, Rows};
 use crate::measure::Value;
 use crate::outbox::{Outbox, OutboxError};
@@ -86,13 +85,13 @@ impl Given {
     pub async fn submit(
         &self,
         outbox: &Outbox,
-        catalogue: &Catalogue,
-        routes: &Routes,
+        intake: Intake<'_>,
         now: DateTime<Utc>,
     ) -> Result<Submitted, OutboxError> {
         if self.rows.is_none() && self.told.is_empty() {
-            return submit::submit_by(outbox, catalogue, routes, &self.text, now).await;
+            return submit::submit_to(outbox, intake, &self.text, now).await;
         }
+        let catalogue = intake.catalogue;
         let mut notes = self.told.clone();
         match encode::encode(&self.text, &Earlier::default(), catalogue, now) {
             Err(held) if self.any_error() => return Ok(Submitted::Held(self.held(held.problems))),
@@ -103,7 +102,7 @@ impl Given {
             // The store knows what may let it pass, or what else stands in the way.
             Err(_held) => {}
         }
-        let mut submitted = submit::submit_by(outbox, catalogue, routes, &self.text, now).await?;
+        let mut submitted = submit::submit_to(outbox, intake, &self.text, now).await?;
         match &mut submitted {
             Submitted::Accepted { told, .. } => told.extend(notes),
             Submitted::Held(held) => held.problems.extend(notes),

@@ -1,12 +1,15 @@
 //! Accepting a session document.
 
-use crate::app::earlier::of_document;
+use crate::app::earlier::{self, of_document};
 use crate::app::encode::{Earlier, Encoded, Held, encode};
+use crate::app::held;
 use crate::app::routed;
 use crate::app::urgent;
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
+use crate::compare::part::EarlierSession;
 use crate::config::route::Routes;
+use crate::deliver::http::Connection;
 use crate::finding::Precaution;
 use crate::intake::draft::PrecautionDraft;
 use crate::json::Node;
@@ -15,9 +18,25 @@ use crate::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::problem::{Problem, Problems};
 use crate::record::amend::VersionBefore;
 use chrono::{DateTime, Utc};
+use std::time::Duration;
 use tracing::Instrument as _;
 use tracing::field::Empty;
 use uuid::Uuid;
+
+/// The longest that a record server is waited for, which is asked for earlier sessions: a server that
+/// sleeps is not to keep a session from being accepted.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// What documents are held against, and where they go.
+#[derive(Debug, Clone, Copy)]
+pub struct Intake<'a> {
+    /// The tables.
+    pub catalogue: &'a Catalogue,
+    /// Which goes where.
+    pub routes: &'a Routes,
+    /// The record server that is asked for earlier sessions besides our own store.
+    pub elsewhere: Option<&'a Connection>,
+}
 
 /// What came of submitting a document.
 #[derive(Debug)]
@@ -60,8 +79,8 @@ pub async fn submit(
     .await
 }
 
-/// Accepts a document for delivery to the targets that the routes say. Nothing is stored when anything stands in
-/// the way; the same content submitted again gets the same deliveries.
+/// Accepts a document for delivery to the targets that the routes say: [`submit_to`] without a record
+/// server that is asked for earlier sessions.
 ///
 /// # Errors
 /// [`OutboxError`] when the store fails.
@@ -72,12 +91,33 @@ pub async fn submit_by(
     text: &str,
     now: DateTime<Utc>,
 ) -> Result<Submitted, OutboxError> {
+    let intake = Intake {
+        catalogue,
+        routes,
+        elsewhere: None,
+    };
+    submit_to(outbox, intake, text, now).await
+}
+
+/// Accepts a document for delivery to the targets that the routes say. Nothing is stored when anything stands in
+/// the way; the same content submitted again gets the same deliveries.
+///
+/// A record server that is asked for earlier sessions and does not tell holds nothing up: a note says so.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit_to(
+    outbox: &Outbox,
+    intake: Intake<'_>,
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
     let Some(key) = key_of(text) else {
         // Too little to know whose it is: the pure way tells why.
         return Ok(Submitted::Held(refused(encode(
             text,
             &Earlier::default(),
-            catalogue,
+            intake.catalogue,
             now,
         ))));
     };
@@ -90,7 +130,7 @@ pub async fn submit_by(
         "fascicle.outcome" = Empty,
         "error.type" = Empty,
     );
-    let taking = take(outbox, catalogue, routes, (text, &key), now);
+    let taking = take(outbox, intake, (text, &key), now);
     let submitted = taking.instrument(span.clone()).await;
     match &submitted {
         Ok(Submitted::Accepted { before: false, .. }) => {
@@ -108,12 +148,13 @@ pub async fn submit_by(
 /// Accepts a document of which it is known what it is about.
 async fn take(
     outbox: &Outbox,
-    catalogue: &Catalogue,
-    routes: &Routes,
+    intake: Intake<'_>,
     (text, key): (&str, &Key),
     now: DateTime<Utc>,
 ) -> Result<Submitted, OutboxError> {
+    let (catalogue, routes) = (intake.catalogue, intake.routes);
     let mut told = Vec::new();
+    let (elsewhere, not_asked) = elsewhere(intake, text).await;
     let leads = routed::targets(routes, text);
     let wanted = Wanted {
         targets: leads.map(|(targets, _)| targets).unwrap_or_default(),
@@ -122,7 +163,7 @@ async fn take(
     };
     let encoding = |before: Before| {
         let way = routed::problems(wanted, &before);
-        let earlier = earlier(&before, catalogue);
+        let earlier = earlier(&before, elsewhere, catalogue);
         let encoded = match encode(text, &earlier, catalogue, now) {
             Ok(encoded) if way.any_error() => Err(Held::new(encoded.told)),
             other => other,
@@ -132,6 +173,7 @@ async fn take(
             ..routed::with(held, &way)
         })?;
         encoded.told.extend(way.sorted());
+        encoded.told.extend(not_asked);
         told.clone_from(&encoded.told);
         let urgent = urgent::of(&encoded, &before);
         Ok(new(encoded, catalogue, urgent))
@@ -194,7 +236,29 @@ pub fn key_of(text: &str) -> Option<Key> {
     })
 }
 
-fn earlier(before: &Before, catalogue: &Catalogue) -> Earlier {
+/// Earlier sessions that a record server holds, or the note that it does not tell.
+async fn elsewhere(intake: Intake<'_>, text: &str) -> (Vec<EarlierSession>, Option<Problem>) {
+    let Some(connection) = intake.elsewhere else {
+        return (Vec::new(), None);
+    };
+    let asking = held::sessions(connection, text, intake.catalogue);
+    let why = match tokio::time::timeout(PATIENCE, asking).await {
+        Ok(Ok(found)) => return (found, None),
+        Ok(Err(why)) => why.to_string(),
+        Err(_elapsed) => format!("no answer within {} seconds", PATIENCE.as_secs()),
+    };
+    let mut problems = Problems::new();
+    let target = &connection.target().name;
+    problems.note(
+        "earlier.not-told",
+        "/session",
+        format!("record server {target} did not tell of earlier sessions: {why}"),
+        "only sessions in this store were compared with; nothing else is held up by it",
+    );
+    (Vec::new(), problems.sorted().pop())
+}
+
+fn earlier(before: &Before, elsewhere: Vec<EarlierSession>, catalogue: &Catalogue) -> Earlier {
     let precautions = before.precautions.iter();
     let precautions = precautions.filter_map(|stated| stated_precaution(stated));
     let version_before = before
@@ -206,7 +270,7 @@ fn earlier(before: &Before, catalogue: &Catalogue) -> Earlier {
     Earlier {
         precautions: precautions.collect(),
         version_before: version_before.unwrap_or_default(),
-        sessions: sessions.collect(),
+        sessions: earlier::with(sessions.collect(), elsewhere),
     }
 }
 

@@ -85,10 +85,7 @@ impl Source {
                 .await
                 .map_err(|cause| Mistake(format!("the record server: {cause}")))?,
         };
-        earlier.sessions.extend(found);
-        earlier
-            .sessions
-            .sort_by_key(|one| std::cmp::Reverse(one.start.instant));
+        earlier.sessions = earlier::with(std::mem::take(&mut earlier.sessions), found);
         Ok(())
     }
 }

@@ -3,15 +3,13 @@
 use crate::app::deliver::settled;
 use crate::app::encode::Held;
 use crate::app::shown;
-use crate::app::submit::Submitted;
-use crate::catalogue::Catalogue;
+use crate::app::submit::{Intake, Submitted};
 use crate::cli::arguments::SendOptions;
 use crate::cli::progress::Progress;
 use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions};
 use crate::cli::{Ended, queue, report, settings};
 use crate::clock::{Clock, MachineClock};
-use crate::config::route::Routes;
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::{Item, Outbox, State};
@@ -41,10 +39,14 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     };
     let progress = Progress::of(options.files.len(), options.json || logging);
     progress.now("accepting", options.files.len());
+    let elsewhere = settings::elsewhere(&settings)?;
     let accepting = Accepting {
         outbox: &outbox,
-        catalogue: &catalogue,
-        routes: &settings.routes,
+        intake: Intake {
+            catalogue: &catalogue,
+            routes: &settings.routes,
+            elsewhere: elsewhere.as_ref(),
+        },
         progress: &progress,
         json: options.json,
     };
@@ -87,8 +89,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
 /// What it takes to accept sessions.
 struct Accepting<'a> {
     outbox: &'a Outbox,
-    catalogue: &'a Catalogue,
-    routes: &'a Routes,
+    intake: Intake<'a>,
     progress: &'a Progress,
     json: bool,
 }
@@ -106,7 +107,7 @@ impl Accepting<'_> {
             let (submitted, rows) = match session {
                 Ok(given) => {
                     let now = MachineClock.now();
-                    let submitted = given.submit(self.outbox, self.catalogue, self.routes, now);
+                    let submitted = given.submit(self.outbox, self.intake, now);
                     (submitted.await?, given.rows)
                 }
                 Err(problems) => (Submitted::Held(Held::new(problems)), None),
@@ -143,8 +144,9 @@ impl Told {
                 told,
             } => {
                 self.waiting.extend(items.iter().map(|item| item.id));
-                self.documents
-                    .push(accepted_json(name, session, version, before, &items));
+                let mut document = accepted_json(name, session, version, before, &items);
+                document.set("problems", shown::problems(&told, rows));
+                self.documents.push(document);
                 if !json {
                     report::problems(&mut out, name, &told, rows)?;
                     let how = if before {

@@ -11,9 +11,9 @@ use crate::config::Settings;
 use crate::config::serve::Serve;
 use crate::deliver::secrets_readable;
 use crate::outbox::Outbox;
-use crate::web::Service;
 use crate::web::api::OPENAPI;
 use crate::web::tokens::Tokens;
+use crate::web::{Outside, Service};
 use std::io::{self, Write};
 use std::sync::Arc;
 use std::time::Duration;
@@ -33,6 +33,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
         return Ok(Ended::Done);
     }
     let mut site = Site::read(options)?;
+    settings::alerts(&site.settings)?;
     let outbox = settings::outbox(&site.settings).await?;
     let listener = std::net::TcpListener::bind(site.serve.address).map_err(|cause| {
         Mistake(format!(
@@ -49,7 +50,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
         let (stop, stopped) = watch::channel(false);
         site.work(&outbox, &stopped, &mut working)?;
         let taking = TcpListener::from_std(listener.try_clone()?)?;
-        let service = site.service(&outbox);
+        let service = site.service(&outbox)?;
         say(&mut out, &site.serve, &taking, &site.settings)?;
         let answering = working.spawn(async move { Ok(service.serve(taking, stopped).await?) });
         tracing::info!("the service takes requests");
@@ -169,17 +170,24 @@ impl Site {
         }
         settings::bind(&other.settings, outbox).await?;
         settings::deliveries(&other.settings, outbox)?;
+        settings::alerts(&other.settings)?;
         Ok(other)
     }
 
-    fn service(&self, outbox: &Outbox) -> Service {
-        Service::new(
+    fn service(&self, outbox: &Outbox) -> anyhow::Result<Service> {
+        let outside = Outside {
+            targets: self.settings.targets.clone(),
+            routes: self.settings.routes.clone(),
+            elsewhere: settings::elsewhere(&self.settings)?,
+            webhook: self.settings.alerts.webhook.clone(),
+        };
+        Ok(Service::new(
             outbox.clone(),
             self.tables.clone(),
-            (&self.settings.targets, self.settings.routes.clone()),
+            outside,
             self.tokens.clone(),
             Arc::new(MachineClock),
-        )
+        ))
     }
 
     /// Begins to deliver, to alert and to purge, until it is told to stop.

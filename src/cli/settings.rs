@@ -138,6 +138,23 @@ pub(super) async fn existing_outbox(settings: &Settings) -> anyhow::Result<Outbo
     Ok(Outbox::open_existing(&settings.state).await?)
 }
 
+/// Checks that alerts can be sent as the settings say.
+pub(super) fn alerts(settings: &Settings) -> anyhow::Result<()> {
+    if let Some(webhook) = &settings.alerts.webhook {
+        webhook.client()?;
+    }
+    Ok(())
+}
+
+/// The record server that is asked for earlier sessions, where the settings name one.
+pub(super) fn elsewhere(settings: &Settings) -> anyhow::Result<Option<Connection>> {
+    let mut targets = settings.targets.iter();
+    let named = targets.find(|one| settings.earlier_from.as_ref() == Some(&one.name));
+    Ok(named
+        .map(|target| Connection::new(target.clone()))
+        .transpose()?)
+}
+
 /// One delivery for each target.
 pub(super) fn deliveries(settings: &Settings, outbox: &Outbox) -> anyhow::Result<Vec<Delivery>> {
     let delivery = |target: &Target| {

@@ -1,6 +1,6 @@
 //! The table `[alerts]`.
 
-use crate::config::ConfigError;
+use crate::config::{ConfigError, target};
 use crate::deliver::webhook::Webhook;
 use crate::private::Private;
 use serde::Deserialize;
@@ -32,6 +32,9 @@ pub(super) struct AlertsFile {
     after_minutes: u64,
     webhook: Option<String>,
     webhook_token_file: Option<PathBuf>,
+    webhook_proxy: Option<String>,
+    webhook_proxy_secret_file: Option<PathBuf>,
+    webhook_ca_file: Option<PathBuf>,
 }
 
 const fn after_minutes() -> u64 {
@@ -45,20 +48,38 @@ pub(super) fn read(file: Option<AlertsFile>) -> Result<Alerts, ConfigError> {
     if file.after_minutes > 1440 {
         return Err(ConfigError::Alerts("after_minutes has to be 0 to 1440"));
     }
-    let webhook = match (file.webhook, file.webhook_token_file) {
-        (None, None) => None,
-        (None, Some(_)) => {
-            return Err(ConfigError::Alerts("webhook_token_file without webhook"));
-        }
-        (Some(address), token_file) => Some(Webhook {
-            address: checked(address)?,
-            token_file,
-        }),
-    };
     Ok(Alerts {
         after: Duration::from_mins(file.after_minutes),
-        webhook,
+        webhook: webhook(file)?,
     })
+}
+
+fn webhook(file: AlertsFile) -> Result<Option<Webhook>, ConfigError> {
+    let Some(address) = file.webhook else {
+        let files = [
+            file.webhook_token_file,
+            file.webhook_proxy_secret_file,
+            file.webhook_ca_file,
+        ];
+        if files.iter().any(Option::is_some) || file.webhook_proxy.is_some() {
+            return Err(ConfigError::Alerts(
+                "webhook_token_file, webhook_proxy, webhook_proxy_secret_file and webhook_ca_file go with webhook",
+            ));
+        }
+        return Ok(None);
+    };
+    if file.webhook_ca_file.is_some() && address.starts_with("http://") {
+        return Err(ConfigError::Alerts(
+            "webhook_ca_file needs a webhook that begins with https://",
+        ));
+    }
+    let proxy = target::proxy(file.webhook_proxy, file.webhook_proxy_secret_file);
+    Ok(Some(Webhook {
+        address: checked(address)?,
+        token_file: file.webhook_token_file,
+        proxy: proxy.map_err(ConfigError::AlertsProxy)?,
+        ca_file: file.webhook_ca_file,
+    }))
 }
 
 /// Identities of sessions leave the house by it, so it is reached by TLS or stays on this machine.
@@ -104,7 +125,21 @@ mod tests {
                 "has to begin with https://",
             ),
             ("webhook = 'https://u:p@pager.example/a'", "name no user"),
-            ("webhook_token_file = 'f'", "without webhook"),
+            ("webhook_token_file = 'f'", "go with webhook"),
+            ("webhook_ca_file = 'f'", "go with webhook"),
+            ("webhook_proxy = 'none'", "go with webhook"),
+            (
+                "webhook = 'http://127.0.0.1:9/a'\nwebhook_ca_file = 'f'",
+                "begins with https://",
+            ),
+            (
+                "webhook = 'https://pager.example/a'\nwebhook_proxy = 'http://u@proxy.example'",
+                "webhook_proxy has to be none",
+            ),
+            (
+                "webhook = 'https://pager.example/a'\nwebhook_proxy_secret_file = 'f'",
+                "webhook_proxy_secret_file without proxy",
+            ),
             ("after_minutes = 1441", "0 to 1440"),
             ("mail = 'x'", "unknown field"),
         ] {

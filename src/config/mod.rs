@@ -35,6 +35,8 @@ pub struct Settings {
     pub tables: Option<PathBuf>,
     /// Tables of published ranges that the site uses, the first one first.
     pub reference_tables: Vec<String>,
+    /// The name of the record server that is asked for earlier sessions besides our own store.
+    pub earlier_from: Option<String>,
     /// The record servers.
     pub targets: Vec<Target>,
     /// Which session goes to which of them.
@@ -67,9 +69,15 @@ pub enum ConfigError {
     /// The store cannot be where it is said to be.
     #[error("state {0}")]
     State(NoPlace),
+    /// Nobody can be asked for earlier sessions there.
+    #[error("earlier_from: {0} is no target of this configuration")]
+    EarlierFrom(String),
     /// Nobody can be alerted like this.
     #[error("alerts: {0}")]
     Alerts(&'static str),
+    /// The proxy of the webhook cannot be used; what is wrong begins with the end of the key.
+    #[error("alerts: webhook_{0}")]
+    AlertsProxy(&'static str),
     /// Content cannot be kept for so long.
     #[error("retention: {0}")]
     Retention(&'static str),
@@ -92,6 +100,7 @@ struct File {
     tables: Option<PathBuf>,
     #[serde(default)]
     reference_tables: Vec<String>,
+    earlier_from: Option<String>,
     serve: Option<ServeFile>,
     alerts: Option<AlertsFile>,
     retention: Option<RetentionFile>,
@@ -128,12 +137,16 @@ impl Settings {
             }
         }
         let names: Vec<String> = targets.iter().map(|one| one.name.clone()).collect();
+        if let Some(name) = file.earlier_from.clone().filter(|one| !names.contains(one)) {
+            return Err(ConfigError::EarlierFrom(name));
+        }
         Ok(Self {
             routes: route::read(file.route, &names)?,
             state: Place::named(&file.state, file.state_password).map_err(ConfigError::State)?,
             lease: lease(file.lease_seconds),
             tables: file.tables,
             reference_tables: file.reference_tables,
+            earlier_from: file.earlier_from,
             serve: serve::read(file.serve)?,
             alerts: alerts::read(file.alerts)?,
             retention: retention::read(file.retention)?,
@@ -153,6 +166,7 @@ impl Settings {
             lease: lease(lease_seconds()),
             tables: None,
             reference_tables: Vec::new(),
+            earlier_from: None,
             serve: Serve::default(),
             alerts: Alerts::default(),
             retention: Retention::default(),

@@ -187,7 +187,8 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
         encounters: file.unknown_encounter.read(),
         practitioners: file.unknown_practitioner.read(),
         base: address(&file.name, &file.base)?,
-        proxy: proxy(&file.name, file.proxy, file.proxy_secret_file)?,
+        proxy: proxy(file.proxy, file.proxy_secret_file)
+            .map_err(|what| ConfigError::Target(file.name.clone(), what))?,
         headers: headers(&file.name, file.headers, file.header_files)?,
         name: file.name,
         sign_in,
@@ -282,15 +283,14 @@ fn client_certificate(file: &TargetFile) -> Result<Option<(PathBuf, PathBuf)>, C
     }
 }
 
-fn proxy(
-    name: &str,
+/// How something is reached; what is wrong with it, without the name of the table.
+pub(super) fn proxy(
     proxy: Option<String>,
     secret_file: Option<PathBuf>,
-) -> Result<Proxy, ConfigError> {
-    let wrong = |what| ConfigError::Target(name.to_owned(), what);
+) -> Result<Proxy, &'static str> {
     let address = match (proxy, &secret_file) {
         (None, None) => return Ok(Proxy::Environment),
-        (None, Some(_)) => return Err(wrong("proxy_secret_file without proxy")),
+        (None, Some(_)) => return Err("proxy_secret_file without proxy"),
         (Some(word), None) if word == "none" => return Ok(Proxy::Direct),
         (Some(address), _) => address,
     };
@@ -301,10 +301,10 @@ fn proxy(
         Some(rest) if !rest.is_empty() && !rest.contains(['@', '?', '#', ' ']) => {
             Ok(Proxy::Through(address, secret_file))
         }
-        Some(_) | None => Err(wrong(
+        Some(_) | None => Err(
             "proxy has to be none, or begin with http:// or https:// and name no user: \
              use proxy_secret_file",
-        )),
+        ),
     }
 }
 

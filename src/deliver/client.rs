@@ -11,31 +11,32 @@ use reqwest::header::{HeaderMap, HeaderName, HeaderValue};
 use reqwest::redirect::Policy;
 use reqwest::{Certificate, Client, ClientBuilder, Identity};
 use std::fs;
+use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 const PROXY_SECRET: &str = "proxy_secret_file";
 const CA: &str = "ca_file";
 const CERTIFICATE: &str = "client_certificate_file";
 const KEY: &str = "client_key_file";
 
-/// Why the HTTP client of a target cannot be built.
+/// Why the HTTP client of a target, or of the webhook, cannot be built; each begins with whose it is.
 #[derive(Debug, thiserror::Error)]
 pub enum NoClient {
     /// TLS cannot be set up.
-    #[error("target {0}: the HTTP client cannot be built")]
+    #[error("{0}: the HTTP client cannot be built")]
     Client(String, #[source] reqwest::Error),
     /// The proxy is no address.
-    #[error("target {0}: proxy is not an address a client can use")]
+    #[error("{0}: proxy is not an address a client can use")]
     Proxy(String),
     /// A file cannot be read; the key that names it.
-    #[error("target {0}: the file of {1} cannot be read: {words}", words = file_words(*.2))]
+    #[error("{0}: the file of {1} cannot be read: {words}", words = file_words(*.2))]
     File(String, &'static str, std::io::ErrorKind),
     /// A file gives no secret; the key that names it.
-    #[error("target {0}: the file of {1}: {2}")]
+    #[error("{0}: the file of {1}: {2}")]
     Secret(String, &'static str, NoSecret),
     /// A file holds something else; the key that names it and what it should hold.
-    #[error("target {0}: the file of {1} does not hold {2}")]
+    #[error("{0}: the file of {1} does not hold {2}")]
     Content(String, &'static str, &'static str),
 }
 
@@ -146,51 +147,78 @@ fn stamps(target: &Target) -> Vec<Stamp> {
         .collect()
 }
 
-/// Follows no redirect: a record that was meant for one server must not travel to another with the
-/// credentials of the first.
 fn client(target: &Target) -> Result<Client, NoClient> {
-    crate::deliver::install_tls();
-    let builder = Client::builder()
-        .timeout(target.timeout)
-        .redirect(Policy::none())
-        .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")));
-    let builder = through(builder, target)?;
-    let builder = trusting(builder, target)?;
-    let builder = known_by(builder, target)?;
+    let whose = format!("target {}", target.name);
+    let way = (&target.proxy, target.ca_file.as_ref());
+    let builder = begun(&whose, target.timeout, way)?;
+    let builder = known_by(builder, &whose, target)?;
     builder
         .build()
-        .map_err(|cause| NoClient::Client(target.name.clone(), cause))
+        .map_err(|cause| NoClient::Client(whose, cause))
 }
 
-fn through(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
-    let (address, secret_file) = match &target.proxy {
+/// A client without a certificate of its own.
+///
+/// # Errors
+/// [`NoClient`], which says whose it is.
+pub(super) fn plain(
+    whose: &str,
+    timeout: Duration,
+    way: (&Proxy, Option<&PathBuf>),
+) -> Result<Client, NoClient> {
+    begun(whose, timeout, way)?
+        .build()
+        .map_err(|cause| NoClient::Client(whose.to_owned(), cause))
+}
+
+/// Follows no redirect: what was meant for one server must not travel to another with the credentials of
+/// the first.
+fn begun(
+    whose: &str,
+    timeout: Duration,
+    (proxy, ca_file): (&Proxy, Option<&PathBuf>),
+) -> Result<ClientBuilder, NoClient> {
+    crate::deliver::install_tls();
+    let builder = Client::builder()
+        .timeout(timeout)
+        .redirect(Policy::none())
+        .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")));
+    trusting(through(builder, whose, proxy)?, whose, ca_file)
+}
+
+fn through(builder: ClientBuilder, whose: &str, proxy: &Proxy) -> Result<ClientBuilder, NoClient> {
+    let (address, secret_file) = match proxy {
         Proxy::Environment => return Ok(builder),
         Proxy::Direct => return Ok(builder.no_proxy()),
         Proxy::Through(address, secret_file) => (address, secret_file),
     };
     let proxy = reqwest::Proxy::all(address)
-        .map_err(|_carries_the_address| NoClient::Proxy(target.name.clone()))?;
+        .map_err(|_carries_the_address| NoClient::Proxy(whose.to_owned()))?;
     let Some(path) = secret_file else {
         return Ok(builder.proxy(proxy));
     };
     let secret = secret::text(path)
-        .map_err(|cause| NoClient::Secret(target.name.clone(), PROXY_SECRET, cause))?;
+        .map_err(|cause| NoClient::Secret(whose.to_owned(), PROXY_SECRET, cause))?;
     // RFC 7617: the name ends at the first colon.
     let (name, password) = secret
         .open()
         .trim_end_matches(['\n', '\r'])
         .split_once(':')
-        .ok_or_else(|| NoClient::Content(target.name.clone(), PROXY_SECRET, "name:password"))?;
+        .ok_or_else(|| NoClient::Content(whose.to_owned(), PROXY_SECRET, "name:password"))?;
     Ok(builder.proxy(proxy.basic_auth(name, password)))
 }
 
 /// A private authority takes the place of the known ones: a server that is signed by the hospital
 /// is not to be impersonated with a certificate of somebody else.
-fn trusting(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
-    let Some(path) = &target.ca_file else {
+fn trusting(
+    builder: ClientBuilder,
+    whose: &str,
+    ca_file: Option<&PathBuf>,
+) -> Result<ClientBuilder, NoClient> {
+    let Some(path) = ca_file else {
         return Ok(builder);
     };
-    let name = || target.name.clone();
+    let name = || whose.to_owned();
     let pem = fs::read(path).map_err(|cause| NoClient::File(name(), CA, cause.kind()))?;
     let none = || NoClient::Content(name(), CA, "a certificate in PEM form");
     let certificates = Certificate::from_pem_bundle(&pem).map_err(|_no_pem| none())?;
@@ -201,11 +229,15 @@ fn trusting(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, No
 }
 
 /// Mutual TLS: the certificate by which the server knows us (RFC 8446, section 4.4.2).
-fn known_by(builder: ClientBuilder, target: &Target) -> Result<ClientBuilder, NoClient> {
+fn known_by(
+    builder: ClientBuilder,
+    whose: &str,
+    target: &Target,
+) -> Result<ClientBuilder, NoClient> {
     let Some((certificate, key)) = &target.client_certificate else {
         return Ok(builder);
     };
-    let name = || target.name.clone();
+    let name = || whose.to_owned();
     let key = secret::bytes(key).map_err(|cause| NoClient::Secret(name(), KEY, cause))?;
     let mut pem =
         fs::read(certificate).map_err(|cause| NoClient::File(name(), CERTIFICATE, cause.kind()))?;

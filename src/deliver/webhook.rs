@@ -1,9 +1,11 @@
 //! Telling another system that somebody has to look: a POST that holds nothing about a person.
 
+use crate::deliver::Proxy;
+use crate::deliver::client::{self, NoClient};
 use crate::json::Node;
 use crate::private::{Private, secret};
+use reqwest::Client;
 use reqwest::header::{AUTHORIZATION, CONTENT_TYPE, HeaderValue};
-use reqwest::redirect::Policy;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -17,11 +19,18 @@ pub struct Webhook {
     pub address: Private<String>,
     /// The file of the bearer token (RFC 6750), read anew for every alert.
     pub token_file: Option<PathBuf>,
+    /// How it is reached.
+    pub proxy: Proxy,
+    /// Authorities that are trusted in the place of the known ones, PEM; read anew for every alert.
+    pub ca_file: Option<PathBuf>,
 }
 
 /// Why an alert did not arrive; nothing in it names the address.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, thiserror::Error)]
 pub enum NotTold {
+    /// There is no client to send it with.
+    #[error("{0}")]
+    Client(#[from] NoClient),
     /// The token cannot be read.
     #[error("the token of the webhook cannot be read, or everybody may read it")]
     Token,
@@ -34,19 +43,25 @@ pub enum NotTold {
 }
 
 impl Webhook {
+    /// The client that alerts are sent with.
+    ///
+    /// # Errors
+    /// [`NoClient`] where its authority or its proxy cannot be used.
+    pub fn client(&self) -> Result<Client, NoClient> {
+        client::plain(
+            "the webhook",
+            PATIENCE,
+            (&self.proxy, self.ca_file.as_ref()),
+        )
+    }
+
     /// Posts an alert.
     ///
     /// # Errors
     /// [`NotTold`]; it is to be tried again.
     pub async fn tell(&self, alert: &Node) -> Result<(), NotTold> {
-        crate::deliver::install_tls();
-        let client = reqwest::Client::builder()
-            .timeout(PATIENCE)
-            .redirect(Policy::none())
-            .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")))
-            .build()
-            .map_err(|_carries_no_more| NotTold::Silence)?;
-        let mut request = client
+        let mut request = self
+            .client()?
             .post(self.address.open())
             .header(CONTENT_TYPE, "application/json")
             .body(alert.compact());

@@ -12,6 +12,8 @@ use crate::catalogue::Catalogue;
 use crate::clock::Clock;
 use crate::config::route::Routes;
 use crate::deliver::Target;
+use crate::deliver::http::Connection;
+use crate::deliver::webhook::Webhook;
 use crate::outbox::Outbox;
 use crate::web::api::Desk;
 use crate::web::tokens::Tokens;
@@ -20,6 +22,19 @@ use std::sync::Arc;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 
+/// What the service reaches outside the house.
+#[derive(Debug, Clone, Default)]
+pub struct Outside {
+    /// The record servers.
+    pub targets: Vec<Target>,
+    /// Which session goes to which of them.
+    pub routes: Routes,
+    /// The record server that is asked for earlier sessions besides our own store.
+    pub elsewhere: Option<Connection>,
+    /// Where it is told at once that something urgent was refused.
+    pub webhook: Option<Webhook>,
+}
+
 /// The service, ready to listen.
 #[derive(Debug, Clone)]
 pub struct Service {
@@ -27,16 +42,16 @@ pub struct Service {
 }
 
 impl Service {
-    /// A service that accepts for these targets, by these routes.
+    /// A service that accepts for the targets outside, by their routes.
     pub fn new(
         outbox: Outbox,
         catalogue: Catalogue,
-        (targets, routes): (&[Target], Routes),
+        outside: Outside,
         tokens: Tokens,
         clock: Arc<dyn Clock>,
     ) -> Self {
         Self {
-            desk: Desk::new(outbox, catalogue, (targets, routes), tokens, clock),
+            desk: Desk::new(outbox, catalogue, outside, tokens, clock),
         }
     }
 

@@ -8,8 +8,8 @@ use fascicle::catalogue::Catalogue;
 use fascicle::clock::Clock;
 use fascicle::config::Settings;
 use fascicle::outbox::Outbox;
-use fascicle::web::Service as Web;
 use fascicle::web::tokens::Tokens;
+use fascicle::web::{Outside, Service as Web};
 use serde_json::Value;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
@@ -82,7 +82,11 @@ impl Service {
         let web = Web::new(
             outbox.clone(),
             Catalogue::embedded().expect("tables"),
-            (&settings.targets, settings.routes.clone()),
+            Outside {
+                targets: settings.targets.clone(),
+                routes: settings.routes.clone(),
+                ..Outside::default()
+            },
             Tokens::at(path).expect("tokens"),
             Arc::new(Still),
         );

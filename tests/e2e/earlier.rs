@@ -1,8 +1,15 @@
 #![cfg(test)]
 //! Last time, from our own store and from the record server, comes to the same.
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the settings of a site are written otherwise"
+)]
+
 use crate::binary::Site;
 use crate::document::{Document, Person};
+use crate::http::Response;
+use crate::proxy::{Act, Proxy};
 use crate::server::{Server, scenarios};
 use fascicle::json::Node;
 use serde_json::json;
@@ -11,7 +18,82 @@ use uuid::Uuid;
 scenarios!(
     last_time_from_the_server_is_that_of_the_store,
     what_points_to_an_earlier_session_arrives_and_reads_back,
+    a_session_that_another_store_delivered_is_compared_with,
+    a_server_that_does_not_tell_of_earlier_sessions_holds_nothing_up,
 );
+
+/// A site that asks its record server for earlier sessions.
+fn asking(base: &str) -> Site {
+    let site = Site::with_target(base, "");
+    let text = std::fs::read_to_string(site.path("fascicle.toml")).expect("settings");
+    site.file("fascicle.toml", &format!("earlier_from = 'record'\n{text}"));
+    site
+}
+
+fn changes_at(server: &Server, person: &Person) -> Vec<Node> {
+    let system = "https://fascicle.example/fhir/CodeSystem/comparison";
+    let code = "change.range.passive.elbow.extension";
+    server.found(&format!(
+        "Observation?subject={}&code={system}%7C{code}",
+        person.reference
+    ))
+}
+
+fn a_session_that_another_store_delivered_is_compared_with(server: &Server) {
+    let person = Person::known(server);
+    let first = person.session();
+    let second = later(&first);
+    let old = Site::new(&server.base());
+    old.send(&[&old.document(&first)], 60).ended(0);
+    let (new, unasked) = (asking(&server.base()), Site::new(&server.base()));
+    let mut third = later(&first);
+    third.json["patient"] = Person::known(server).session().json["patient"].clone();
+
+    let sent = new.send(&[&new.document(&second)], 60).ended(0);
+    let of_somebody_else = unasked.send(&[&unasked.document(&third)], 60).ended(0);
+
+    assert!(!sent.text.contains("earlier.not-told"), "{}", sent.text);
+    assert!(!of_somebody_else.text.contains("earlier.not-told"));
+    let changes = changes_at(server, &person);
+    assert_eq!(changes.len(), 2, "one for each side");
+    for change in changes {
+        let earlier = &change.items_of("derivedFrom")[1];
+        let urn = earlier.at(&["identifier", "value"]).and_then(Node::text);
+        let urn = urn.expect("the identifier of the earlier finding");
+        let then = server.found(&format!("Observation?identifier=urn:ietf:rfc:3986%7C{urn}"));
+        assert_eq!(then.len(), 1, "{urn}");
+    }
+}
+
+fn a_server_that_does_not_tell_of_earlier_sessions_holds_nothing_up(server: &Server) {
+    let person = Person::known(server);
+    let document = person.session();
+    let proxy = Proxy::new(&server.host, |request, _| {
+        // It answers everything but the search for earlier findings.
+        if request.path.ends_with("/Observation/_search") && request.body.contains("subject=") {
+            Act::Answer(Response::new(503, &[], ""))
+        } else {
+            Act::Pass
+        }
+    });
+    let site = asking(&proxy.base());
+    let broken = asking(&server.base());
+    let text = std::fs::read_to_string(broken.path("fascicle.toml")).expect("settings");
+    broken.file(
+        "fascicle.toml",
+        &text.replace("earlier_from = 'record'", "earlier_from = 'ward'"),
+    );
+
+    let sent = site.send(&[&site.document(&document)], 60).ended(0);
+    let refused = broken.run("queue", &[]).ended(1);
+
+    assert_eq!(sent.item().text_of("state"), Some("delivered"));
+    for part in ["earlier.not-told", "an answer 503"] {
+        assert!(sent.text.contains(part), "{part}: {}", sent.text);
+    }
+    let told = "earlier_from: ward is no target of this configuration";
+    assert!(refused.text.contains(told), "{}", refused.text);
+}
 
 /// A session of the same person four weeks later, with some angles of the elbow changed.
 fn later(first: &Document) -> Document {

@@ -12,6 +12,7 @@ use crate::http::Response;
 use crate::proxy::{Act, Proxy};
 use crate::server::{Server, scenarios};
 use crate::service::{Service, tokens};
+use crate::tls::{Tls, Tunnel};
 use serde_json::json;
 use std::os::unix::fs::PermissionsExt as _;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -25,7 +26,66 @@ scenarios!(
     somebody_is_alerted_once_and_learns_nothing_about_the_person,
     what_was_delivered_is_never_told_as_seen,
     what_is_refused_and_urgent_is_told_to_whoever_sent_it,
+    the_webhook_is_told_of_what_was_refused_and_urgent_by_its_own_authority,
 );
+
+/// A pager behind TLS of the hospital's own authority, reached through the hospital's proxy.
+fn the_webhook_is_told_of_what_was_refused_and_urgent_by_its_own_authority(server: &Server) {
+    let asked = AtomicUsize::new(0);
+    let pager = Proxy::new("127.0.0.1:9", move |_, _| {
+        // The first alert is lost: it comes again.
+        let first = asked.fetch_add(1, Ordering::SeqCst) == 0;
+        Act::Answer(Response::new(if first { 503 } else { 204 }, &[], ""))
+    });
+    let host = pager.base();
+    let host = host.trim_start_matches("http://").split('/').next();
+    let tls = Tls::before(host.expect("a host"));
+    let tunnel = Tunnel::for_whom("ward:word");
+    let site = Site::with_target(&server.base(), "");
+    tokens(&site, TOKEN);
+    let (ca, secret) = (
+        site.file("ca.pem", &tls.authority),
+        site.file("proxy.secret", "ward:word"),
+    );
+    site.add_settings(&format!(
+        "[alerts]\nwebhook = 'https://localhost:{}/alerts'\nwebhook_ca_file = '{ca}'\n\
+         webhook_proxy = 'http://{}'\nwebhook_proxy_secret_file = '{secret}'",
+        tls.address.port(),
+        tunnel.address
+    ));
+    let service = Service::start(&site);
+    let person = Person::known(server);
+    let mut document = person.session();
+    document.json["findings"][0]["method"] = json!("guessing");
+    let text = document.json.to_string();
+
+    for _ in 0..3 {
+        let answer = service.ask("POST", "/v1/sessions", TOKEN, &text);
+        assert_eq!(answer.status, 422);
+    }
+    for _ in 0..300 {
+        if pager.log().len() > 1 {
+            break;
+        }
+        std::thread::park_timeout(Duration::from_millis(100));
+    }
+
+    let log = pager.log();
+    assert_eq!(log.len(), 2, "lost once, then told once");
+    let told = &log[1].request.body;
+    for part in ["urgent-refused", "precaution.new", &document.session()] {
+        assert!(told.contains(part), "{part}: {told}");
+    }
+    for part in [person.value.as_str(), "Testperson", "1958", "ankle"] {
+        assert!(!told.contains(part), "{part}: {told}");
+    }
+    assert!(!tunnel.asked().is_empty());
+
+    site.file("ca.pem", "no certificate");
+    let wrong = site.run("serve", &[]).ended(1);
+    let said = "the webhook: the file of ca_file does not hold a certificate";
+    assert!(wrong.text.contains(said), "{}", wrong.text);
+}
 
 /// A document with a precaution that nobody knew, and a fault elsewhere: nothing of it is kept.
 fn what_is_refused_and_urgent_is_told_to_whoever_sent_it(server: &Server) {

@@ -68,6 +68,10 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
     ),
     ("document.schema", "guards our own schema, which compiles"),
     (
+        "earlier.not-told",
+        "about a record server that does not tell: tests/e2e/earlier.rs",
+    ),
+    (
         "encode.correction",
         "about files on one command line, which remember nothing",
     ),

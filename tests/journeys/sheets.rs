@@ -9,7 +9,7 @@ use crate::document::{catalogue, encoded, lines, now, sound};
 use crate::store::Store;
 use fascicle::app::encode::Earlier;
 use fascicle::app::given::Given;
-use fascicle::app::submit::Submitted;
+use fascicle::app::submit::{Intake, Submitted};
 use fascicle::catalogue::Catalogue;
 use fascicle::config::route::Routes;
 use fascicle::intake::sheet::Sheet;
@@ -353,13 +353,16 @@ fn a_sheet_says_the_same_as_its_document() {
 async fn a_sheet_with_a_bad_cell_stores_nothing_and_a_sound_one_is_stored_once() {
     let store = Store::open().await;
     let routes = Routes::to_all(vec!["ward".to_owned()]);
+    let intake = Intake {
+        catalogue: catalogue(),
+        routes: &routes,
+        elsewhere: None,
+    };
     let submit = async |bytes: Vec<u8>| {
         let mut sheet = Sheet::open(bytes.as_slice(), Some(&beside())).expect("a header");
         let session = sheet.next_session().expect("it reads").expect("a session");
         let given = Given::rows(session);
-        let submitted = given
-            .submit(&store.outbox, catalogue(), &routes, now())
-            .await;
+        let submitted = given.submit(&store.outbox, intake, now()).await;
         match submitted.expect("the store answers") {
             Submitted::Accepted { before, .. } => Ok(before),
             Submitted::Held(held) => Err(lines(&held.problems)),

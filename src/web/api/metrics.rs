@@ -219,6 +219,7 @@ pub(super) async fn metrics(State(desk): State<Desk>) -> Result<Response, Fault>
         urgent: desk.outbox.urgent_open().await?,
     };
     let paused: Vec<&str> = desk
+        .outside
         .targets
         .iter()
         .filter(|target| target.paused)

@@ -10,12 +10,12 @@ mod sessions;
 mod summary;
 mod trail;
 
+use crate::app::alert::Refusals;
 use crate::catalogue::Catalogue;
 use crate::clock::Clock;
-use crate::config::route::Routes;
-use crate::deliver::Target;
 use crate::json::Node;
 use crate::outbox::Outbox;
+use crate::web::Outside;
 use crate::web::api::fault::Fault;
 use crate::web::api::metrics::Meters;
 use crate::web::tokens::Tokens;
@@ -39,8 +39,9 @@ pub const MOST_REQUESTS: usize = 64;
 pub struct Desk {
     outbox: Outbox,
     catalogue: Arc<Catalogue>,
-    targets: Arc<[Target]>,
-    routes: Arc<Routes>,
+    outside: Arc<Outside>,
+    /// Refusals that were told of already.
+    refusals: Arc<Refusals>,
     tokens: Tokens,
     clock: Arc<dyn Clock>,
     meters: Arc<Meters>,
@@ -51,15 +52,15 @@ impl Desk {
     pub(super) fn new(
         outbox: Outbox,
         catalogue: Catalogue,
-        (targets, routes): (&[Target], Routes),
+        outside: Outside,
         tokens: Tokens,
         clock: Arc<dyn Clock>,
     ) -> Self {
         Self {
             outbox,
             catalogue: Arc::new(catalogue),
-            targets: targets.to_vec().into(),
-            routes: Arc::new(routes),
+            outside: Arc::new(outside),
+            refusals: Arc::default(),
             tokens,
             clock,
             meters: Arc::default(),

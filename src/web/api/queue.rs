@@ -103,7 +103,11 @@ pub(super) async fn targets(State(desk): State<Desk>) -> Result<Response, Fault>
     let left_alone = desk.outbox.left_alone().await?;
     let targets = held.iter().map(|held| {
         let mut shown = shown::target(held, left_alone.get(&held.name));
-        let set = desk.targets.iter().find(|one| one.name == held.name);
+        let set = desk
+            .outside
+            .targets
+            .iter()
+            .find(|one| one.name == held.name);
         let purpose = set.map(|one| purpose(one.purpose));
         shown.set("purpose", text(purpose.unwrap_or("not in the settings")));
         shown.set(

@@ -2,7 +2,7 @@
 
 use crate::app::encode::Held;
 use crate::app::shown;
-use crate::app::submit::Submitted;
+use crate::app::submit::{Intake, Submitted};
 use crate::intake::sheet::Rows;
 use crate::json::{Node, object, text};
 use crate::outbox::WantedItems;
@@ -26,9 +26,12 @@ pub(super) async fn submit(
 ) -> Result<Response, Fault> {
     let document = request::session(&headers, body).await?;
     let now = desk.clock.now();
-    let submitted = document
-        .submit(&desk.outbox, &desk.catalogue, &desk.routes, now)
-        .await?;
+    let intake = Intake {
+        catalogue: &desk.catalogue,
+        routes: &desk.outside.routes,
+        elsewhere: desk.outside.elsewhere.as_ref(),
+    };
+    let submitted = document.submit(&desk.outbox, intake, now).await?;
     match submitted {
         Submitted::Accepted {
             session,
@@ -58,6 +61,9 @@ pub(super) async fn submit(
             Ok(response)
         }
         Submitted::Held(held) => {
+            if let Some(webhook) = &desk.outside.webhook {
+                desk.refusals.tell(webhook, &document.text, &held.urgent);
+            }
             let cautions = held.waits_for_confirmation();
             desk.meters.document(if cautions {
                 Document::WaitsForConfirmation
