@@ -8,8 +8,10 @@
 //! they must.
 #![expect(
     clippy::disallowed_methods,
+    clippy::float_arithmetic,
     clippy::print_stdout,
-    reason = "where the published file lies is told by a variable, and a test that does not run says so"
+    reason = "where the published file lies is told by a variable, a test that does not run says so, and the \
+              library converts in floats"
 )]
 
 use std::collections::BTreeMap;
@@ -64,6 +66,16 @@ fn cases(text: &str, section: &str) -> Vec<Case> {
         .collect()
 }
 
+/// By how much a number may differ that is published rounded: half of its last digit.
+fn half_a_digit(text: &str) -> f64 {
+    let lower = text.to_lowercase();
+    let (digits, power) = lower.split_once('e').unwrap_or((&lower, "0"));
+    let decimals = digits.split_once('.').map_or(0, |(_, after)| after.len());
+    let power: i32 = power.parse().expect("a power of ten");
+    let last = power - i32::try_from(decimals).expect("few digits");
+    0.500_001 * 10_f64.powi(last)
+}
+
 fn held(faults: &BTreeMap<String, String>) {
     let known: Vec<&str> = KNOWN.iter().map(|(id, _)| *id).collect();
     let told: Vec<&str> = faults.keys().map(String::as_str).collect();
@@ -89,7 +101,7 @@ fn a_unit_is_one_where_the_published_tests_say_so() {
 }
 
 #[test]
-fn units_that_are_converted_into_each_other_are_of_one_dimension() {
+fn units_are_converted_as_the_published_tests_say_and_are_of_one_dimension() {
     let Some(text) = published() else { return };
     let cases = cases(&text, "conversion");
     let mut faults = BTreeMap::new();
@@ -99,9 +111,51 @@ fn units_that_are_converted_into_each_other_are_of_one_dimension() {
         if !octofhir_ucum::is_comparable(from, to).unwrap_or(false) {
             faults.insert(case["id"].clone(), format!("{from} and {to}"));
         }
+        let number = |key: &str| case[key].parse::<f64>().expect("a number");
+        let (value, outcome) = (number("value"), number("outcome"));
+        let came = octofhir_ucum::convert(value, from, to).unwrap_or(f64::NAN);
+        if (came - outcome).abs() > half_a_digit(&case["outcome"]) {
+            let told = format!("{value} {from} is {outcome} {to}, came to {came}");
+            faults.insert(case["id"].clone(), told);
+        }
     }
 
     println!("UCUM functional tests, conversion: {} cases", cases.len());
     assert!(cases.len() >= 30, "{} cases were read", cases.len());
     held(&faults);
+}
+
+/// The product converts nothing: a grip in newtons and one in kilograms of force stand as they were read,
+/// and are not compared. Whoever converts what it sends can do so both ways, because the units it lets
+/// through are those of UCUM.
+///
+/// Source: the international inch is 2.54 cm and the kilogram of force 9.80665 N (UCUM, tables of international
+/// customary units and of other units).
+#[test]
+fn units_of_one_dimension_convert_there_and_back() {
+    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("sound tables");
+    let convert = |value: f64, from: &str, to: &str| {
+        octofhir_ucum::convert(value, from, to)
+            .unwrap_or_else(|fault| panic!("{from}, {to}: {fault}"))
+    };
+    let mut pairs = 0;
+    for (one, of_one) in &catalogue.units {
+        for (other, of_other) in &catalogue.units {
+            // What is counted in braces is of no unit that anything could be converted into.
+            if of_one.dimension != of_other.dimension || one.contains('{') || other.contains('{') {
+                continue;
+            }
+            pairs += usize::from(one != other);
+            for value in [0.0, 0.5, -12.5, 37.25, 180.0] {
+                let back = convert(convert(value, one, other), other, one);
+                assert!(
+                    (back - value).abs() <= 1e-12 * value.abs(),
+                    "{value} {one} in {other} and back is {back}"
+                );
+            }
+        }
+    }
+    assert!(pairs >= 18, "{pairs} pairs");
+    assert!((convert(1.0, "[in_i]", "cm") - 2.54).abs() < 1e-12);
+    assert!((convert(1.0, "kgf", "N") - 9.80665).abs() < 1e-12);
 }
