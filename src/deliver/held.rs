@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 /// Identifiers asked for in one search, as far as a page of the server holds as many.
 const AT_ONCE: usize = 100;
 
+const PROVENANCE: &str = "Provenance";
+
 /// A resource the server holds.
 #[derive(Debug, Clone)]
 pub(super) struct Held {
@@ -46,22 +48,55 @@ pub(super) async fn find(
     kind: &str,
     identifiers: &[(String, String)],
 ) -> Result<Found, Trouble> {
-    let mut found = Found::new();
+    Ok(found(connection, kind, identifiers, false).await?.0)
+}
+
+/// The same of Observations, and the Provenances that target them, as far as the server gives them with
+/// these: one search in the place of two (FHIR R4, search.html#revinclude).
+pub(super) async fn observations_with_provenances(
+    connection: &Connection,
+    identifiers: &[(String, String)],
+) -> Result<(Found, Vec<Node>), Trouble> {
+    found(connection, "Observation", identifiers, true).await
+}
+
+async fn found(
+    connection: &Connection,
+    kind: &str,
+    identifiers: &[(String, String)],
+    mut with_provenances: bool,
+) -> Result<(Found, Vec<Node>), Trouble> {
+    let (mut found, mut provenances) = (Found::new(), Vec::new());
     let mut left: Vec<&[(String, String)]> = identifiers.chunks(AT_ONCE).rev().collect();
     while let Some(chunk) = left.pop() {
         let values: Vec<String> = chunk
             .iter()
             .map(|(system, value)| token(system, value))
             .collect();
-        let form = format!("identifier={}&_count=200", percent(&values.join(",")));
+        let mut form = format!("identifier={}&_count=200", percent(&values.join(",")));
+        with_provenances &= connection.learned().includes();
+        if with_provenances {
+            form.push_str("&_revinclude=Provenance:target");
+        }
         let answer = connection.search(kind, &form).await?;
+        if with_provenances && matches!(answer.status, 400 | 403 | 404 | 422 | 501) {
+            // It does not give the one with the other; what is wrong besides shows without it.
+            connection.learned().gives_no_includes();
+            left.push(chunk);
+            continue;
+        }
         if chunk.len() > 1 && has_next(&answer) {
             // Less than was asked for fits into a page of this server.
             let (first, second) = chunk.split_at(chunk.len().div_ceil(2));
             left.extend([second, first]);
             continue;
         }
-        let resources = matches(&answer, kind).ok_or(Trouble::Answer(answer))?;
+        let Some(resources) = matches(&answer, kind) else {
+            return Err(Trouble::Answer(answer));
+        };
+        if with_provenances {
+            provenances.extend(matches(&answer, PROVENANCE).unwrap_or_default());
+        }
         for resource in resources {
             for key in keys_of(&resource) {
                 let asked = chunk
@@ -73,7 +108,7 @@ pub(super) async fn find(
             }
         }
     }
-    Ok(found)
+    Ok((found, provenances))
 }
 
 /// The Provenance of one version of a session, found by the panel it targets: in R4 a Provenance
@@ -84,6 +119,15 @@ pub(super) async fn provenance(
     session_version: &str,
 ) -> Result<Option<Held>, Trouble> {
     let form = format!("target={}&_count=200", percent(panel));
+    let found = search(connection, PROVENANCE, &form).await?;
+    provenance_of(&found, session_version)
+}
+
+/// The Provenance of one version of a session among others.
+pub(super) fn provenance_of(
+    found: &[Node],
+    session_version: &str,
+) -> Result<Option<Held>, Trouble> {
     let of_version = |resource: &Node| {
         resource.items_of("entity").iter().any(|entity| {
             let value = entity
@@ -92,11 +136,15 @@ pub(super) async fn provenance(
             value == Some(session_version)
         })
     };
-    let found = search(connection, "Provenance", &form).await?;
-    let mut found = found.iter().filter(|resource| of_version(resource));
-    match (found.next(), found.next()) {
-        (first, None) => Ok(first.map(|resource| held("Provenance", resource))),
-        (_, Some(_)) => Err(Trouble::Several(format!("Provenance of {panel}"))),
+    let mut of_it: BTreeMap<&str, &Node> = BTreeMap::new();
+    for resource in found.iter().filter(|resource| of_version(resource)) {
+        // One that targets several of those found may stand in several pages.
+        of_it.insert(resource.text_of("id").unwrap_or_default(), resource);
+    }
+    let mut of_it = of_it.into_values();
+    match (of_it.next(), of_it.next()) {
+        (first, None) => Ok(first.map(|resource| held(PROVENANCE, resource))),
+        (_, Some(_)) => Err(Trouble::Several(format!("Provenance of {session_version}"))),
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::deliver::breaker::Breaker;
 use crate::deliver::cause::Cause;
 use crate::deliver::client::{self, Clients, NoClient, cut_off};
+use crate::deliver::learned::Learned;
 use crate::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::deliver::traced;
 use crate::deliver::wire::{Request, Wire};
@@ -17,7 +18,6 @@ use reqwest::header::{
     IF_MATCH, RETRY_AFTER,
 };
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use tracing::Instrument as _;
 
 const FHIR_JSON: &str = "application/fhir+json";
@@ -33,8 +33,7 @@ pub struct Connection {
     wire: Arc<dyn Wire>,
     target: Target,
     tokens: Arc<Tokens>,
-    /// Entries the server took at most, once it said that there were too many.
-    limit: Arc<AtomicUsize>,
+    learned: Arc<Learned>,
     breaker: Arc<Breaker>,
 }
 
@@ -117,7 +116,7 @@ impl Connection {
             breaker: Arc::new(Breaker::new(target.breaker)),
             target,
             tokens: Arc::default(),
-            limit: Arc::new(AtomicUsize::new(usize::MAX)),
+            learned: Arc::default(),
         }
     }
 
@@ -126,15 +125,9 @@ impl Connection {
         &self.breaker
     }
 
-    /// The entries the server takes at once, as far as this process learned it.
-    pub(super) fn limit(&self) -> Option<usize> {
-        let limit = self.limit.load(Ordering::Relaxed);
-        (limit < usize::MAX).then_some(limit)
-    }
-
-    /// The server said that more than this is too much.
-    pub(super) fn learn_limit(&self, entries: usize) {
-        self.limit.fetch_min(entries, Ordering::Relaxed);
+    /// What this process learned of the server.
+    pub(super) fn learned(&self) -> &Learned {
+        &self.learned
     }
 
     /// The target.

@@ -11,6 +11,8 @@ use crate::private::Private;
 use crate::record::REPORT;
 use crate::record::fitted::LeftOut;
 
+const OBSERVATION: &str = "Observation";
+
 /// What has to be looked for.
 pub(super) struct Look<'a> {
     /// Entries that carry an identifier of ours, with their type: Observations, and a report.
@@ -61,28 +63,55 @@ impl<'a> Look<'a> {
         }
     }
 
+    /// Looks before anything was sent.
     pub(super) async fn at(
         &self,
         connection: &Connection,
         references: &References,
     ) -> Result<Seen, Trouble> {
+        let observations = held::find(connection, OBSERVATION, &self.wanted(OBSERVATION)).await?;
+        self.seen(connection, references, (observations, Vec::new()))
+            .await
+    }
+
+    /// Reads back what was sent.
+    pub(super) async fn back(
+        &self,
+        connection: &Connection,
+        references: &References,
+    ) -> Result<Seen, Trouble> {
+        let wanted = self.wanted(OBSERVATION);
+        let given = held::observations_with_provenances(connection, &wanted).await?;
+        self.seen(connection, references, given).await
+    }
+
+    fn wanted(&self, kind: &str) -> Vec<(String, String)> {
+        let of_kind = self.identified.iter().filter(|(of, _, _)| *of == kind);
         let system = crate::record::URI_SYSTEM;
-        let mut found = Found::new();
-        for kind in ["Observation", REPORT] {
-            let of_kind = self.identified.iter().filter(|(of, _, _)| *of == kind);
-            let wanted: Vec<(String, String)> = of_kind
-                .map(|(_, url, _)| (system.to_owned(), (*url).to_owned()))
-                .collect();
-            let held = held::find(connection, kind, &wanted).await?.into_iter();
-            found.extend(held.filter_map(|(key, held)| {
-                Some((key.strip_prefix(system)?.get(1..)?.to_owned(), held))
-            }));
-        }
-        let provenance = match found.get(self.panel) {
-            Some(panel) => {
+        of_kind
+            .map(|(_, url, _)| (system.to_owned(), (*url).to_owned()))
+            .collect()
+    }
+
+    async fn seen(
+        &self,
+        connection: &Connection,
+        references: &References,
+        (observations, provenances): (Found, Vec<Node>),
+    ) -> Result<Seen, Trouble> {
+        let system = crate::record::URI_SYSTEM;
+        let reports = held::find(connection, REPORT, &self.wanted(REPORT)).await?;
+        let both = observations.into_iter().chain(reports);
+        let found: Found = both
+            .filter_map(|(key, held)| Some((key.strip_prefix(system)?.get(1..)?.to_owned(), held)))
+            .collect();
+        let given = held::provenance_of(&provenances, &self.session_version)?;
+        let provenance = match (given, found.get(self.panel)) {
+            (Some(given), _) => Some(given),
+            (None, Some(panel)) => {
                 held::provenance(connection, &panel.reference, &self.session_version).await?
             }
-            None => None,
+            (None, None) => None,
         };
         let mut references = references.clone();
         references.extend(

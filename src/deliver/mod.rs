@@ -16,6 +16,7 @@ pub mod gate;
 mod guard;
 pub mod held;
 pub mod http;
+mod learned;
 mod look;
 mod parties;
 pub mod plan;

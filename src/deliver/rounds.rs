@@ -106,7 +106,7 @@ impl Sender<'_> {
                 }
             }
             if stored.len() > before {
-                seen = look.at(connection, references).await?;
+                seen = look.back(connection, references).await?;
                 if !shows(&seen, look, &stored) {
                     let outcome = unknown(self.worker, &self.leased, "read-back.missing", None);
                     return Ok(outcome);
@@ -119,7 +119,7 @@ impl Sender<'_> {
     fn round(&self, steps: &[Step]) -> Result<Vec<Part>, Early> {
         let connection = self.worker.connection;
         let sending = &connection.target().sending;
-        plan::round(steps, sending, connection.limit()).map_err(|none| match none {
+        plan::round(steps, sending, connection.learned().limit()).map_err(|none| match none {
             NoPart::Circle => Early::Record,
             NoPart::TooLarge(name, bytes) => Early::Outcome(Outcome::Refused {
                 reason: "entry.too-large".to_owned(),
@@ -223,7 +223,10 @@ impl Sender<'_> {
         Ended::Over(match read.meaning {
             Meaning::Stored => return Ended::Stored,
             Meaning::TooLarge if part.steps.len() > 1 => {
-                worker.connection.learn_limit(part.steps.len().div_ceil(2));
+                worker
+                    .connection
+                    .learned()
+                    .takes_at_most(part.steps.len().div_ceil(2));
                 return Ended::Halve;
             }
             Meaning::Refused | Meaning::TooLarge => Outcome::Refused {

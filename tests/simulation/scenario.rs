@@ -8,7 +8,7 @@
 //! what clocks may jump by. On a server with conditional creates requests arrive as late and as often as
 //! they like, and clocks jump by hours.
 
-use crate::server::Kind;
+use crate::server::{Includes, Kind};
 use crate::sessions::{PEOPLE, visits};
 use fascicle::deliver::plan::Mode;
 use fascicle::outbox::LeaseLength;
@@ -61,6 +61,8 @@ pub(crate) struct Scenario {
     pub(crate) late: u64,
     /// How many resources a page of a search holds at most.
     pub(crate) page: usize,
+    /// What the server makes of the wish to get with what is found what refers to it.
+    pub(crate) includes: Includes,
     /// The slowest that an answer usually is, in ms.
     pub(crate) slow: u64,
     /// Of a thousand requests so many meet a fault.
@@ -130,6 +132,15 @@ impl Scenario {
             lag,
             late,
             page: any(rng, &[200, 200, 3, 2]),
+            includes: any(
+                rng,
+                &[
+                    Includes::Given,
+                    Includes::Given,
+                    Includes::Ignored,
+                    Includes::Refused,
+                ],
+            ),
             slow: any(rng, &[50, 400, 3000, 1000 * timeout / 2]),
             faults: any(rng, &[20, 60, 120, 250]),
             calm,

@@ -21,6 +21,17 @@ pub(crate) enum Kind {
     Plain,
 }
 
+/// What it makes of the wish to get with what is found what refers to it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Includes {
+    /// It obeys.
+    Given,
+    /// It gives nothing.
+    Ignored,
+    /// It refuses the search.
+    Refused,
+}
+
 /// A resource with its versions.
 #[derive(Debug)]
 pub(crate) struct Stored {
@@ -48,6 +59,7 @@ pub(crate) struct Server {
     kind: Kind,
     /// How many resources a page of a search holds at most.
     page: usize,
+    includes: Includes,
     stored: Vec<Stored>,
     writes: Vec<Write>,
     /// Identifiers that it refuses to store.
@@ -64,7 +76,10 @@ enum Entry<'a> {
 }
 
 impl Server {
-    pub(crate) fn new((kind, page): (Kind, usize), refuses: Vec<String>) -> Self {
+    pub(crate) fn new(
+        (kind, page, includes): (Kind, usize, Includes),
+        refuses: Vec<String>,
+    ) -> Self {
         let patients = (0..PEOPLE).map(|person| Stored {
             kind: "Patient".to_owned(),
             id: format!("p{person}"),
@@ -75,6 +90,7 @@ impl Server {
         Self {
             kind,
             page,
+            includes,
             stored: patients.collect(),
             writes: Vec::new(),
             refuses,
@@ -100,6 +116,10 @@ impl Server {
         (now, shows): (u64, u64),
     ) -> Answer {
         if let Some(kind) = path.strip_suffix("/_search") {
+            let with = body.contains("_revinclude=");
+            if with && self.includes == Includes::Refused {
+                return outcome(400, "nothing is known of searching by _revinclude");
+            }
             return (200, self.search(kind.trim_start_matches('/'), body, now));
         }
         let Ok(node) = Node::parse(body) else {
@@ -251,6 +271,22 @@ impl Server {
             .iter()
             .take(self.page)
             .map(|at| object([("resource", self.shown(*at))]));
+        let shown: Vec<usize> = found.iter().copied().take(self.page).collect();
+        let with =
+            form.contains("_revinclude=Provenance:target") && self.includes == Includes::Given;
+        let included = self.stored.iter().enumerate().filter(|(_, one)| {
+            with && one.kind == "Provenance" && one.shows <= now && {
+                let mut targets = one.resource.items_of("target").iter();
+                targets.any(|target| {
+                    shown.iter().any(|at| {
+                        let (kind, id) = (&self.stored[*at].kind, &self.stored[*at].id);
+                        target.text_of("reference") == Some(&format!("{kind}/{id}"))
+                    })
+                })
+            }
+        });
+        let included = included.map(|(at, _)| object([("resource", self.shown(at))]));
+        let entries = entries.chain(included);
         let next = [("relation", text("next")), ("url", text("page/2"))];
         let next = (found.len() > self.page).then(|| object(next));
         object([
@@ -270,7 +306,7 @@ impl Server {
             one.kind == kind
                 && one.shows <= now
                 && pairs.iter().all(|(name, value)| {
-                    name.starts_with("_count")
+                    ["_count", "_revinclude"].contains(&name.as_str())
                         || value.split(',').any(|value| fits(one, name, value))
                 })
         };
