@@ -1,7 +1,8 @@
 //! A session in words, for people.
 
 use crate::catalogue::rows::Kind;
-use crate::catalogue::{Catalogue, LOINC, SNOMED, VERDICT};
+use crate::catalogue::{Catalogue, LOINC, SNOMED};
+use crate::coding::comparison::verdict_in_words;
 use crate::coding::sentence;
 use crate::compare::{Comparison, RowUsed, Rule};
 use crate::finding::Precaution;
@@ -215,8 +216,7 @@ fn came_to(one: &Comparison, catalogue: &Catalogue) -> String {
         };
         format!("{plus}{}{unit}", amount.number)
     });
-    let verdict = catalogue.word(VERDICT, found.verdict.code());
-    let verdict = verdict.map(|row| row.label.clone()).unwrap_or_default();
+    let verdict = verdict_in_words(one.rule, found.verdict, catalogue);
     let verdict = match &found.range {
         Some((range, _)) => format!("{verdict} {} to {}", range.low(), range.high()),
         None => verdict,

@@ -131,10 +131,62 @@ fn components(one: &Comparison, catalogue: &Catalogue) -> Vec<(Concept, CodedVal
     if let Ok(found) = &one.outcome
         && one.rule != Rule::DynamicShare
     {
-        let verdict = CodedValue::Concept(word(catalogue, VERDICT, found.verdict.code()));
-        parts.push((part("comparison-verdict"), verdict));
+        let mut verdict = word(catalogue, VERDICT, found.verdict.code());
+        verdict.text = Some(verdict_in_words(one.rule, found.verdict, catalogue));
+        parts.push((part("comparison-verdict"), CodedValue::Concept(verdict)));
     }
     parts
+}
+
+/// What a comparison came to, in words. A part of a stretch is an amount of degrees: it is larger than
+/// the error or not, and higher than nothing.
+pub fn verdict_in_words(rule: Rule, verdict: Verdict, catalogue: &Catalogue) -> String {
+    let part = matches!(rule, Rule::DynamicPart | Rule::FixedPart);
+    match verdict {
+        Verdict::Higher if part => "larger than the error of measuring".to_owned(),
+        Verdict::Lower if part => "below zero by more than the error of measuring".to_owned(),
+        Verdict::Higher
+        | Verdict::Lower
+        | Verdict::WithinError
+        | Verdict::NoDifference
+        | Verdict::NotJudged
+        | Verdict::StepHigher
+        | Verdict::StepLower
+        | Verdict::SeveralStepsHigher
+        | Verdict::SeveralStepsLower
+        | Verdict::AboveRange
+        | Verdict::WithinRange
+        | Verdict::BelowRange => {
+            let row = catalogue.word(VERDICT, verdict.code());
+            row.map(|row| row.label.clone()).unwrap_or_default()
+        }
+    }
+}
+
+/// The words of a row that was used, without the names of its table and itself.
+pub fn row_in_words(named: &str) -> &str {
+    named.split_once(": ").map_or(named, |(_, words)| words)
+}
+
+/// The words of a published range, without the names of table, row and rule.
+pub fn range_in_words(ranged: &str) -> &str {
+    let words = row_in_words(ranged);
+    words
+        .rsplit_once("; rule ")
+        .map_or(words, |(words, _)| words)
+}
+
+/// How a finding lies beside a published range, without the name of the table.
+pub fn beside_in_words(said: &str) -> &str {
+    said.split_once(", table ").map_or(said, |(words, _)| words)
+}
+
+/// What belongs to a comparison, without the rule that computed it.
+pub fn note_in_words(note: &str) -> Option<&str> {
+    match note.strip_prefix("computed by rule ") {
+        Some(ruled) => ruled.split_once("; ").map(|(_, words)| words),
+        None => Some(note),
+    }
 }
 
 /// A row by table and key, with the publication behind it.

@@ -4,12 +4,12 @@
 //! [`Coded`] findings. Never: builds a resource, guesses a code, puts a wider code first.
 
 mod circumstances;
-mod comparison;
+pub mod comparison;
 mod parts;
 pub mod prompts;
 pub mod sentence;
 pub mod statements;
-mod traces;
+pub mod traces;
 
 use crate::catalogue::rows::{CodeRow, Kind, Relation, Site};
 use crate::catalogue::{Catalogue, NOT_TESTED, RELATIVE, SNOMED};

@@ -5,7 +5,7 @@ use crate::catalogue::{Catalogue, RELATIVE};
 use crate::coding::{Coded, CodedRange, CodedValue};
 use crate::exact::Exact;
 use crate::finding::{Ending, Outcome};
-use crate::measure::{Extent, Measured, Value};
+use crate::measure::{Extent, Measured, Value, side_of_neutral};
 use crate::private::Private;
 
 /// What was found, in words that need no sign.
@@ -17,6 +17,9 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
             .map_or_else(|| code.to_owned(), |row| row.label.clone())
     };
     match &one.value {
+        Value::Angle(angle) if one.row.kind == Kind::StretchFast && angle.reached().is_some() => {
+            caught_at(angle.degrees(), &one.row)
+        }
         Value::Angle(angle) => {
             let place = |short| place(angle.degrees(), &one.row, short);
             match (angle.fixed, angle.extent()) {
@@ -46,20 +49,20 @@ pub fn value(one: &Measured, catalogue: &Catalogue) -> String {
     }
 }
 
+/// Where a catch lies. It is a position on the way of the stretch and no end of a movement, so a catch
+/// before neutral does not say that neutral is out of reach.
+pub fn caught_at(degrees: Exact, row: &Measure) -> String {
+    format!("a catch at {}", side_of_neutral(degrees, row))
+}
+
 /// Where an angle lies, on which side of neutral, named by movement; `short` says what it means to
 /// lie before neutral.
-pub(super) fn place(degrees: Exact, row: &Measure, short: &str) -> String {
-    let of = |movement: &Option<String>| {
-        let movement = movement.as_deref().unwrap_or_default();
-        movement.replace('-', " ")
-    };
-    if degrees.is_zero() {
-        "the neutral position".to_owned()
-    } else if degrees.is_negative() {
-        let lacking = counted(degrees.magnitude(), "degree");
-        format!("{lacking} of {}, {short}", of(&row.opposite))
+fn place(degrees: Exact, row: &Measure, short: &str) -> String {
+    let place = side_of_neutral(degrees, row);
+    if degrees.is_negative() {
+        format!("{place}, {short}")
     } else {
-        format!("{} of {}", counted(degrees, "degree"), of(&row.movement))
+        place
     }
 }
 

@@ -8,12 +8,21 @@ use crate::coding::{
 };
 use crate::compare::part::Input;
 use crate::exact::Exact;
+use crate::finding::traces::Trace;
 use crate::finding::{Finding, Session, Signature};
 use crate::measure::Measured;
 use crate::private::Private;
 use crate::trace::session::{Computed, Dependence, Traced, Traces};
 use crate::trace::{Outcome, Reason};
 use uuid::Uuid;
+
+/// How far what was computed from a trace may be trusted.
+pub const UNVALIDATED: &str = "computed from the trace by a rule that was not validated on patients; it \
+     never takes the place of what was felt";
+
+/// How far a line through computed catches may be trusted.
+pub const UNVALIDATED_LINE: &str =
+    "computed from traces by a rule that was not validated on patients";
 
 /// Every trace, each followed by what was computed from it, and the lines through several.
 pub(super) fn all(session: &Session, traces: &Traces, catalogue: &Catalogue) -> Vec<Coded> {
@@ -46,9 +55,16 @@ impl About<'_> {
         let like = self.like;
         let site = like.row.site.as_deref();
         let text = if self.row.unit.as_deref() == Some("deg") {
+            // Every sample and every catch is a position on the way, and no end of a movement.
+            let toward = |movement: &Option<String>| {
+                let movement = movement.as_deref().unwrap_or_default();
+                movement.replace('-', " ")
+            };
             format!(
-                "{}; degrees beyond neutral, minus is short of neutral",
-                self.row.label
+                "{}; a position in degrees of {}, with a minus in degrees of {}",
+                self.row.label,
+                toward(&self.row.movement),
+                toward(&self.row.opposite)
             )
         } else {
             self.row.label.clone()
@@ -114,10 +130,7 @@ fn trace(one: &Traced, catalogue: &Catalogue) -> Coded {
     coded
         .parts
         .push(part("trace-sampling", sampling, catalogue));
-    if trace.repeat > 1 {
-        let repeat = CodedValue::Count(trace.repeat);
-        coded.parts.push(part("repeat", repeat, catalogue));
-    }
+    coded.parts.extend(repeated(trace, catalogue));
     coded.notes = trace.note.iter().cloned().collect();
     coded.finding = Some(Finding {
         note: None,
@@ -126,6 +139,11 @@ fn trace(one: &Traced, catalogue: &Catalogue) -> Coded {
     coded.withdrawn = trace.withdrawn;
     coded.told = sentence::whole(&coded, None);
     coded
+}
+
+/// Which of several stretches at one speed it was.
+fn repeated(trace: &Trace, catalogue: &Catalogue) -> Option<Part> {
+    (trace.repeat > 1).then(|| part("repeat", CodedValue::Count(trace.repeat), catalogue))
 }
 
 /// A catch that was computed: beside what was felt, never in its place.
@@ -145,6 +163,7 @@ fn catch(one: &Traced, computed: &Computed, session: &Session, catalogue: &Catal
     let mut coded = about.coded(value, catalogue);
     let speed = concept("stretch-speed", &trace.speed, catalogue);
     coded.parts.push(part("stretch-speed", speed, catalogue));
+    coded.parts.extend(repeated(trace, catalogue));
     coded.parts.extend(verdict(computed, catalogue));
     coded.parts.extend(numbers(computed, catalogue));
     if let Some(accepted) = &trace.accepted {
@@ -156,18 +175,14 @@ fn catch(one: &Traced, computed: &Computed, session: &Session, catalogue: &Catal
     coded
         .derived_from
         .extend(computed.slow.as_ref().map(|(id, _)| Input::Here(*id)));
-    coded.notes.push(Private::new(
-        "computed from the trace by a rule that was not validated on patients; it never takes the \
-         place of what was felt"
-            .to_owned(),
-    ));
+    coded.notes.push(Private::new(UNVALIDATED.to_owned()));
     let differs = computed.differs.iter();
     coded
         .notes
         .extend(differs.map(|words| Private::new(words.clone())));
     coded.preliminary = trace.accepted.is_none();
-    let place = |angle| sentence::place(angle, &computed.row, "neutral not reached");
-    coded.told = sentence::whole(&coded, computed.angle.map(place));
+    let caught = |angle| sentence::caught_at(angle, &computed.row);
+    coded.told = sentence::whole(&coded, computed.angle.map(caught));
     coded
 }
 
@@ -283,9 +298,7 @@ fn line(one: &Dependence, catalogue: &Catalogue) -> Coded {
         }
     }
     coded.derived_from = one.from.iter().copied().map(Input::Here).collect();
-    coded.notes.push(Private::new(
-        "computed from traces by a rule that was not validated on patients".to_owned(),
-    ));
+    coded.notes.push(Private::new(UNVALIDATED_LINE.to_owned()));
     coded.preliminary = !one.accepted;
     coded.told = sentence::whole(&coded, None);
     coded

@@ -131,6 +131,23 @@ impl Reached {
     }
 }
 
+/// Where an angle lies, on which side of neutral, named by the movement on that side: a minus sign
+/// is too easily missed.
+pub fn side_of_neutral(degrees: Exact, row: &Measure) -> String {
+    if degrees.is_zero() {
+        return "the neutral position".to_owned();
+    }
+    let movement = if degrees.is_negative() {
+        &row.opposite
+    } else {
+        &row.movement
+    };
+    let movement = movement.as_deref().unwrap_or_default().replace('-', " ");
+    let digits = degrees.magnitude().to_string();
+    let many = if digits == "1" { "" } else { "s" };
+    format!("{digits} degree{many} of {movement}")
+}
+
 impl Measured {
     /// The angle, where the value is one.
     pub const fn angle(&self) -> Option<&Angle> {

@@ -3,7 +3,8 @@
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
-use crate::coding::{Coded, CodedValue, Concept, sentence};
+use crate::coding::traces::{UNVALIDATED, UNVALIDATED_LINE};
+use crate::coding::{Coded, CodedRange, CodedValue, Concept, comparison, sentence};
 use crate::finding::{Outcome, Session};
 use crate::intake::draft::{MoreAffectedSide, Side};
 use crate::measure::Measured;
@@ -13,11 +14,12 @@ use crate::summary::words::{capital, one_line, partial, quoted};
 const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
 const SAID: [&str; 2] = ["joint-state", "comparison-rule"];
 
-/// Parts of what was computed from a trace that a colleague reads; its parameters stay in the record.
+/// Parts of a trace and of what was computed from it that a colleague reads; samples and parameters
+/// stay in the record.
 const OF_A_TRACE: [&str; 5] = [
     "stretch-speed",
-    "stretch-velocity",
-    "trace-outcome",
+    "trace-late-by",
+    "trace-random-error",
     "trace-accepted",
     "trace-accepted-by",
 ];
@@ -129,30 +131,19 @@ pub(super) fn line(
 ) -> String {
     let found = measured
         .map(|measured| sentence::value(measured, catalogue))
+        .or_else(|| of_an_instrument(one, catalogue))
         .or_else(|| share(one))
         .or_else(|| sentence::in_words(&one.value))
         .unwrap_or_default();
     let mut line = format!("{}: {found}", name(one, catalogue));
     for (part, value) in &one.parts {
-        let code = own_code(part, "component").unwrap_or_default();
-        let technical = of_a_trace(one.kind) && !OF_A_TRACE.contains(&code);
-        let verdict = code == "comparison-verdict" && matches!(one.value, CodedValue::Concept(_));
-        if BESIDE.contains(&code) || SAID.contains(&code) || technical || verdict {
-            continue;
-        }
-        let label = part.text.as_deref().unwrap_or_default();
-        let words = match (code, value) {
-            ("ending", CodedValue::Concept(how)) => ending(how, &found),
-            ("pain-during", CodedValue::Amount(pain)) => Some(format!("{} of 10", pain.value)),
-            (_, CodedValue::When(at)) => Some(partial(at)),
-            (_, value) => sentence::in_words(value).map(|words| one_line(&words)),
-        };
-        line.extend(words.iter().flat_map(|words| ["; ", label, ": ", words]));
+        line.push_str(&beside(one, part, value, &found));
     }
     line.extend(why(measured).map(|why| format!("; reason given: {why}")));
-    let beside = one.interpretation.iter();
-    let beside = beside.filter_map(|said| said.text.clone());
-    for words in beside.chain(one.ranges.iter().map(sentence::range)) {
+    let said = one.interpretation.iter();
+    let said = said.filter_map(|said| said.text.as_deref());
+    let said = said.map(|said| comparison::beside_in_words(said).to_owned());
+    for words in said.chain(one.ranges.iter().map(range)) {
         line.extend(["; ", &one_line(&words)]);
     }
     let position = one.finding.as_ref().map(|finding| &finding.position);
@@ -160,8 +151,8 @@ pub(super) fn line(
         let words = one.position.as_ref().and_then(|it| it.text.as_deref());
         line.extend(["; position: ", words.unwrap_or_default()]);
     }
-    // How a number was found decides what it may be set against.
-    if matches!(one.value, CodedValue::Amount(_)) {
+    // How a number was found decides what it may be set against; what was computed stands beside it.
+    if matches!(one.value, CodedValue::Amount(_)) && one.kind.is_entered() {
         let words = one.method.as_ref().and_then(|it| it.text.as_deref());
         line.extend(words.into_iter().flat_map(|words| ["; method: ", words]));
     }
@@ -177,30 +168,100 @@ pub(super) fn line(
     line
 }
 
+/// A published range in words; its table and row stand in the resource.
+fn range(one: &CodedRange) -> String {
+    sentence::range(&CodedRange {
+        text: comparison::range_in_words(&one.text).to_owned(),
+        ..one.clone()
+    })
+}
+
+/// A part of a statement in words, where a colleague reads it.
+fn beside(one: &Coded, part: &Concept, value: &CodedValue, found: &str) -> String {
+    let code = own_code(part, "component").unwrap_or_default();
+    let technical = of_a_trace(one.kind) && !is_read_of_a_trace(one, code);
+    let verdict = code == "comparison-verdict" && matches!(one.value, CodedValue::Concept(_));
+    if BESIDE.contains(&code) || SAID.contains(&code) || technical || verdict {
+        return String::new();
+    }
+    let label = part.text.as_deref().unwrap_or_default();
+    let words = match (code, value) {
+        ("ending", CodedValue::Concept(how)) => ending(how, found),
+        ("pain-during", CodedValue::Amount(pain)) => Some(format!("{} of 10", pain.value)),
+        ("trace-late-by" | "trace-random-error", value) => return uncertain(code, value),
+        ("comparison-row", CodedValue::Words(row)) => {
+            return format!(
+                "; judged by: {}",
+                one_line(comparison::row_in_words(row.open()))
+            );
+        }
+        ("comparison-verdict", CodedValue::Concept(verdict)) => {
+            let words = verdict.text.as_deref().unwrap_or_default();
+            return format!("; {words}");
+        }
+        (_, CodedValue::When(at)) => Some(partial(at)),
+        (_, value) => sentence::in_words(value).map(|words| one_line(&words)),
+    };
+    words.map_or_else(String::new, |words| format!("; {label}: {words}"))
+}
+
+/// True for a part of a trace that a colleague reads: a reason only where there is nothing else.
+fn is_read_of_a_trace(one: &Coded, code: &str) -> bool {
+    let nothing = matches!(one.value, CodedValue::Absent(_));
+    OF_A_TRACE.contains(&code) || (code == "trace-reason" && nothing)
+}
+
+/// How far a computed catch may be off, in words.
+fn uncertain(code: &str, value: &CodedValue) -> String {
+    let Some(degrees) = sentence::in_words(value) else {
+        return String::new();
+    };
+    if code == "trace-late-by" {
+        format!("; uncertainty: expected to lie {degrees} too late in the stretch")
+    } else {
+        format!("; by chance it may lie {degrees} either way (two standard deviations)")
+    }
+}
+
+/// What a trace showed, without its samples and numbers.
+fn of_an_instrument(one: &Coded, catalogue: &Catalogue) -> Option<String> {
+    match (&one.value, one.kind) {
+        (CodedValue::Samples(_), _) => Some("recorded by an instrument".to_owned()),
+        (CodedValue::Amount(angle), Kind::TraceCatch) => {
+            let row = catalogue.measures.get(own_code(&one.code, "measure")?)?;
+            Some(sentence::caught_at(angle.value, row))
+        }
+        (CodedValue::Amount(_), Kind::TraceLine) => {
+            Some("a line through the catches; its numbers stand in the record".to_owned())
+        }
+        (_, _) => None,
+    }
+}
+
 /// Where something comes from that nobody found by hand, and whether anybody stands by it.
 fn not_by_hand(one: &Coded) -> String {
     if one.kind == Kind::Comparison {
-        let notes = one.notes.iter().map(|note| one_line(note.open()));
-        return notes.fold(String::new(), |words, note| words + "; " + &note);
+        let notes = one.notes.iter();
+        let notes = notes.filter_map(|note| comparison::note_in_words(note.open()));
+        return notes.fold(String::new(), |words, note| words + "; " + &one_line(note));
     }
     if !of_a_trace(one.kind) {
         return "; computed from other findings".to_owned();
     }
     let mut words = String::new();
-    if one.kind == Kind::TraceCatch && matches!(one.value, CodedValue::Amount(_)) {
-        words.push_str("; minus is short of neutral");
-    }
     if one.preliminary {
-        words.push_str("; preliminary: no therapist has accepted it");
+        words.push_str("; computed by software and not yet accepted by a therapist");
+    } else if one.kind != Kind::Trace {
+        words.push_str("; computed by software");
     }
     for note in &one.notes {
-        // Beside a trace stands what a person noted, beside what was computed how far it may be trusted.
-        let note = if one.kind == Kind::Trace {
-            format!("; note: {}", quoted(note))
-        } else {
-            format!("; {}", one_line(note.open()))
-        };
-        words.push_str(&note);
+        // Beside a trace stands what a person noted. How far a rule may be trusted is said once, at the
+        // end.
+        match (one.kind, note.open().as_str()) {
+            (Kind::Trace, _) => words.extend(["; note: ", &quoted(note)]),
+            (_, UNVALIDATED | UNVALIDATED_LINE) => {}
+            (_, note) => words.extend(["; ", &one_line(note)]),
+        }
     }
     words
 }

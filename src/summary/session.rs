@@ -35,7 +35,7 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
     sections.extend(said(one));
     sections.push(circumstances(one, catalogue));
     sections.extend(in_error(one, catalogue));
-    sections.push(about());
+    sections.push(about(one));
     Summary {
         title: Private::new(title),
         sections,
@@ -345,7 +345,12 @@ fn in_error(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
 }
 
 /// What a reader may not take it for.
-fn about() -> Section {
+fn about(one: &Examined<'_>) -> Section {
+    let computed = |coded: &Coded| matches!(coded.kind, Kind::TraceCatch | Kind::TraceLine);
+    let traces = standing(one).any(computed).then_some(
+        "What was computed from traces of stretches comes from rules that were not validated on \
+         patients; it never takes the place of what was felt.",
+    );
     let lines = [
         "Put together by software from the signed findings, in fixed words: it adds nothing to them \
          and judges nothing. Words in quotation marks are those of the people named.",
@@ -355,6 +360,6 @@ fn about() -> Section {
     Section::new(
         "about",
         "About this summary",
-        lines.into_iter().map(Line::plain).collect(),
+        traces.into_iter().chain(lines).map(Line::plain).collect(),
     )
 }

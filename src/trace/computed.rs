@@ -4,7 +4,7 @@ use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
 use crate::exact::Exact;
 use crate::finding::derived_identity;
-use crate::measure::{Measured, Value};
+use crate::measure::{Measured, Value, side_of_neutral};
 use crate::trace::Outcome;
 use crate::trace::motion::Motion;
 use crate::trace::parameters::Parameters;
@@ -94,7 +94,7 @@ fn differs(
         (Outcome::NoCatch, _) => None,
         (Outcome::Catch | Outcome::NotDeterminable, _) => return None,
     };
-    let said = |angle: Exact| format!("{angle} degrees");
+    let said = |angle: Exact| side_of_neutral(angle, &felt.row);
     match (&felt.value, computed) {
         (Value::NoCatch, Some(angle)) => Some(format!(
             "no catch was felt, and one was computed at {}",

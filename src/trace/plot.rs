@@ -1,6 +1,7 @@
 //! A picture of one trace: angle and velocity against time, with what was found marked by shape and
 //! word, as SVG 1.1.
 
+use crate::measure::side_of_neutral;
 use crate::measure::traces::MeasuredTrace;
 use crate::trace::motion::{Motion, Place};
 use crate::trace::parameters::float;
@@ -65,7 +66,10 @@ pub fn svg(one: &Traced) -> String {
     };
     let mut svg = String::new();
     begin(&mut svg, one);
-    axes(&mut svg, &angle, "angle, degrees beyond neutral");
+    let movement = |name: &Option<String>| name.as_deref().unwrap_or_default().replace('-', " ");
+    let (above, below) = (movement(&one.row.movement), movement(&one.row.opposite));
+    let name = format!("angle, degrees of {above} (minus: of {below})");
+    axes(&mut svg, &angle, &name);
     line(&mut svg, "raw", &angle, &raw, period);
     if let Ok(motion) = &one.motion {
         let turned = |values: &[f64]| -> Vec<f64> { values.iter().map(|v| turn * v).collect() };
@@ -162,7 +166,7 @@ fn result(one: &Traced) -> String {
     };
     let at = computed
         .angle
-        .map(|angle| format!(" at {angle} degrees"))
+        .map(|angle| format!(" at {}", side_of_neutral(angle, &computed.row)))
         .unwrap_or_default();
     format!("computed, {state}: {words}{at} ({})", reasons.join(", "))
 }
@@ -333,6 +337,7 @@ fn caught(svg: &mut String, panel: &Panel, computed: &Computed, turn: f64) {
     if let (Some(stop), Some(angle)) = (stop, computed.angle) {
         let x = panel.x(stop.at.seconds);
         let y = panel.y(turn * stop.at.degrees);
+        let angle = side_of_neutral(angle, &computed.row);
         put(
             svg,
             format_args!(

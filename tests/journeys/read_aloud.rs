@@ -75,6 +75,10 @@ fn expected(finding: &Node) -> Vec<String> {
     );
     heard.extend(value_of(finding, "lacks").map(|digits| match digits {
         digits if zero(&digits) => "neutral".to_owned(),
+        // A catch is a position on the way: that it lies before neutral says nothing of the end.
+        digits if row.kind == Kind::StretchFast => {
+            format!("a catch at {digits} degrees of {}.", spoken(&row.opposite))
+        }
         digits => format!(
             "{digits} degrees of {}, neutral not reached",
             spoken(&row.opposite)

@@ -197,7 +197,7 @@ fn what_was_computed_from_a_trace_is_said_as_that_and_as_preliminary_until_it_is
     let faults = disagreements(&observations, &text);
 
     assert!(faults.is_empty(), "{faults:#?}");
-    let preliminary = "preliminary: no therapist has accepted it";
+    let preliminary = "computed by software and not yet accepted by a therapist";
     let waiting = observations
         .iter()
         .filter(|one| one.text_of("status") == Some("preliminary"));
@@ -207,7 +207,33 @@ fn what_was_computed_from_a_trace_is_said_as_that_and_as_preliminary_until_it_is
         text.contains("never takes the place of what was felt"),
         "{text}"
     );
-    assert!(!text.contains("cut-off"), "{text}");
+    for technical in [
+        "cut-off",
+        "samples",
+        "degrees per second",
+        "sharpness",
+        "minus",
+    ] {
+        assert!(!text.contains(technical), "{technical}: {text}");
+    }
+    let line = |beginning: &str| {
+        let line = text.lines().find(|line| line.starts_with(beginning));
+        line.unwrap_or_else(|| panic!("no line of {beginning}: {text}"))
+    };
+    // A catch is a position with a side of neutral, and says how far it may be off.
+    let caught = line("- Right: catch computed from the trace of a fast stretch of the calf");
+    for words in [
+        ": a catch at ",
+        " degrees of ",
+        "; speed of the stretch: as fast as possible",
+        "; uncertainty: expected to lie ",
+        " too late in the stretch; by chance it may lie ",
+        " either way (two standard deviations)",
+    ] {
+        assert!(caught.contains(words), "{words}: {caught}");
+    }
+    let trace = line("- Right: angle against time of a stretch of the calf");
+    assert!(trace.contains(": recorded by an instrument; speed of the stretch: "));
     let spoilt = text.replacen(preliminary, "final", 1);
     assert!(!disagreements(&observations, &spoilt).is_empty());
 }

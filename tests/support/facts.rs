@@ -77,6 +77,7 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
     prompts.extend(titled("Prompts to look"));
     let prompts = prompts.join(" ");
     faults.extend(standing.iter().flat_map(|one| unsaid(one, &prompts)));
+    faults.extend(for_machines(summary));
     let day = titled("The day of the examination");
     for panel in of(&|key| key == "session.examination") {
         let together = day.join(" ");
@@ -85,6 +86,15 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         faults.extend(title(panel, summary.lines().next().unwrap_or_default()));
     }
     faults
+}
+
+/// Names of files, rules and the like, which stand in the record and say nothing to a reader.
+fn for_machines(summary: &str) -> Vec<String> {
+    let named = [".csv", "/1:", "SHA-256", "samples"];
+    let named = named.iter().filter(|name| summary.contains(*name));
+    named
+        .map(|name| format!("{name} is nothing for a reader"))
+        .collect()
 }
 
 struct Section<'a> {
@@ -342,8 +352,9 @@ fn of_quantity(quantity: &Node) -> Number {
     }
 }
 
-/// The first number of some words with its unit in the words of the tables.
-fn number_of(words: &str) -> Option<Number> {
+/// The first number of some words with its unit in the words of the tables. What lies in the movement
+/// that is opposite to the one of the measure has a minus in FHIR.
+fn number_of(words: &str, opposite: Option<&str>) -> Option<Number> {
     if words.contains("the neutral position") {
         return Some(Number {
             digits: "0".to_owned(),
@@ -362,9 +373,12 @@ fn number_of(words: &str) -> Option<Number> {
     let (ahead, rest) = words.split_at(begins);
     let ends = rest.find(|c: char| !c.is_ascii_digit() && c != '.')?;
     let (digits, rest) = rest.split_at(ends);
-    let before = ahead.ends_with("minus ")
-        || rest.contains("neutral not reached")
-        || rest.contains("before neutral");
+    let turned = |opposite: &str| {
+        let of = rest.trim_start().trim_start_matches("degree");
+        of.trim_start_matches('s')
+            .starts_with(&format!(" of {opposite}"))
+    };
+    let before = ahead.ends_with("minus ") || opposite.is_some_and(turned);
     let zero = digits.trim_matches(['0', '.']).is_empty();
     let sign = if before && !zero { "-" } else { "" };
     let unit = if rest.starts_with(" of 10") {
@@ -399,13 +413,24 @@ fn value_faults(one: &Node, rest: &str) -> Vec<String> {
     let mut faults = Vec::new();
     // What nobody stands by yet is never read as if somebody did.
     let preliminary = one.text_of("status") == Some("preliminary");
-    if preliminary != rest.contains("preliminary: no therapist has accepted it") {
+    if preliminary != rest.contains("computed by software and not yet accepted by a therapist") {
         faults.push(format!("preliminary {preliminary} is told otherwise"));
     }
     let value = rest.split("; ").next().unwrap_or_default();
     let value = value.trim_end_matches('.');
+    let key = measure(one);
+    if key.starts_with("trace.velocity.") && one.member("valueQuantity").is_some() {
+        // Its numbers are for the record.
+        let said = value.starts_with("a line through the catches");
+        faults.extend((!said).then(|| "a line is not said".to_owned()));
+        return faults;
+    }
+    let row = catalogue().measures.get(&key);
+    let opposite = row.and_then(|row| row.opposite.as_deref());
+    let opposite = opposite.map(|opposite| opposite.replace('-', " "));
     if let Some(quantity) = one.member("valueQuantity") {
-        let (held, told) = (of_quantity(quantity), number_of(value));
+        let held = of_quantity(quantity);
+        let told = number_of(value, opposite.as_deref());
         // Neutral is a word in a line, however many zeros were written.
         let zero = held.digits.trim_matches(['-', '0', '.']).is_empty() && held.unit == "deg";
         let held = Number {
@@ -445,9 +470,9 @@ fn other_movement(one: &Node, value: &str, held: &Number) -> Option<String> {
         row.movement.as_ref()
     };
     let movement = movement?.replace('-', " ");
-    // What was computed names no movement: its sign is told as a word, and what it means beside it.
-    let by_hand = row.kind.is_entered();
-    let wanted = held.digits != "0" && by_hand;
+    // A part of a stretch is an amount of degrees, which lies nowhere.
+    let lies = row.kind.is_entered() || row.measure.starts_with("trace.catch.");
+    let wanted = held.digits != "0" && lies;
     (wanted && !value.contains(&movement)).then(|| format!("{movement} is not said"))
 }
 
@@ -461,11 +486,12 @@ fn missing(one: &Node, line: &str) -> Vec<String> {
         .iter()
         .filter_map(|note| note.text_of("text"))
     {
-        let of_software = note.starts_with("computed by rule")
-            || note.starts_with("carried over from")
+        let of_software = note.starts_with("carried over from")
             || note.starts_with("prompt to look: ")
+            || note.starts_with("computed from the trace by a rule")
+            || note.starts_with("computed from traces by a rule")
             || measure(one) == "session.examination";
-        if !of_software && !said(note) {
+        if !of_software && !said(of_a_reader(note)) {
             missing.push(format!("the note {note} is not said"));
         }
     }
@@ -476,7 +502,7 @@ fn missing(one: &Node, line: &str) -> Vec<String> {
     missing.extend(
         beside
             .filter_map(|beside| beside.text_of("text"))
-            .filter(|words| !said(words))
+            .filter(|words| !said(of_a_reader(words)))
             .map(|words| format!("the range {words} is not said")),
     );
     let value = one.text_of("valueString").into_iter();
@@ -485,11 +511,40 @@ fn missing(one: &Node, line: &str) -> Vec<String> {
             .filter(|words| !said(&format!("\u{201c}{}\u{201d}", one_line(words))))
             .map(|words| format!("{words} is not said as a quotation")),
     );
+    let of_a_trace = measure(one).starts_with("trace.");
     for part in one.items_of("component") {
-        missing.extend(part_missing(part, &line));
+        let code = own(part.member("code"), "component").map(|(code, _)| code);
+        if !(of_a_trace && code == Some("stretch-velocity")) {
+            missing.extend(part_missing(part, &line));
+        }
     }
     missing
 }
+
+/// What of a row of a table is for a reader: neither the names of table and row nor that of the rule.
+fn of_a_reader(text: &str) -> &str {
+    if text.starts_with("computed by rule ") {
+        return text.split_once("; ").map_or("", |(_, words)| words);
+    }
+    let named = text.starts_with("table ") || text.contains(".csv/");
+    let words = text.split_once(": ").filter(|_| named);
+    let words = words.map_or(text, |(_, words)| words);
+    let words = words
+        .rsplit_once("; rule ")
+        .map_or(words, |(words, _)| words);
+    words
+        .split_once(", table ")
+        .map_or(words, |(words, _)| words)
+}
+
+/// Of what was computed from a trace: what it came to, how far it may be off, and who stands by it.
+const OF_A_TRACE: [&str; 5] = [
+    "outcome",
+    "late-by",
+    "random-error",
+    "accepted",
+    "accepted-by",
+];
 
 /// What of one part is not said in a line.
 fn part_missing(part: &Node, line: &str) -> Vec<String> {
@@ -499,7 +554,7 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
     // The parameters of a computation stay in the record.
     let technical = code
         .strip_prefix("trace-")
-        .is_some_and(|rest| !["outcome", "accepted", "accepted-by"].contains(&rest));
+        .is_some_and(|rest| !OF_A_TRACE.contains(&rest));
     if technical || ["joint-state", "told-prompt", "comparison-rule"].contains(&code) {
         return missing;
     }
@@ -507,7 +562,7 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
         let held = of_quantity(quantity);
         let in_line = line
             .split("; ")
-            .filter_map(number_of)
+            .filter_map(|words| number_of(words, None))
             .any(|told| told == held);
         if !in_line {
             missing.push(format!("{code} {held:?} is not said"));
@@ -523,7 +578,7 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
         (_, _) => words,
     });
     let strings = words.filter(|_| !intended).into_iter();
-    let strings = strings.chain(part.text_of("valueString"));
+    let strings = strings.chain(part.text_of("valueString").map(of_a_reader));
     missing.extend(
         strings
             .filter(|words| !said(words))
@@ -584,18 +639,11 @@ fn numbers_left(observations: &[&Node], line: &str) -> Vec<String> {
     for one in observations {
         strings(one, &mut known);
     }
-    for data in observations
-        .iter()
-        .filter_map(|one| one.at(&["valueSampledData", "data"]))
-    {
-        let samples = data.text().unwrap_or_default().split_whitespace();
-        let samples: Vec<&str> = samples.map(|one| one.trim_start_matches('-')).collect();
-        known.push(samples.len().to_string());
-        known.extend(samples.iter().map(|&one| one.to_owned()));
-    }
     // Times and days are told in words.
     let mut told: Vec<String> = known.iter().map(|text| one_line(text)).collect();
     told.extend(known.iter().map(|text| long_day(text)));
+    // Of a row of a table the line says the words alone.
+    told.extend(known.iter().map(|text| one_line(of_a_reader(text))));
     let words = known.iter().flat_map(|text| text.split_whitespace());
     let days = words.map(|word| (word, long_day(word)));
     let is_year = |word: &str| word.len() == 4 && word.bytes().all(|byte| byte.is_ascii_digit());

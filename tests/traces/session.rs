@@ -99,8 +99,9 @@ fn a_catch_that_differs_from_what_was_felt_is_told_and_both_are_kept() {
     assert!(
         computed
             .compact()
-            .contains("a catch was felt at -20 degrees, and computed at")
+            .contains("a catch was felt at 20 degrees of plantarflexion, and computed at ")
     );
+    assert!(!computed.compact().contains("short of neutral"));
     let felt = of_measure(&sent, "stretch.fast.calf")[0];
     let value = felt.at(&["valueQuantity", "value"]);
     assert_eq!(value, Some(&Node::Number("-20".to_owned())));
