@@ -109,7 +109,7 @@ pub fn encode(
     let prompts = crate::measure::prompts::of(&session, &measured, &last_time, catalogue);
     crate::measure::prompts::tell(&prompts, &mut problems);
     told_prompts(&session, &prompts, &mut problems);
-    let mut to_look = summary::raised(&prompts);
+    let mut to_look = summary::raised(&prompts, catalogue);
     to_look.extend(confirm(&mut session, &mut problems));
     let comparisons = crate::compare::all(&session, &measured, &earlier.sessions, catalogue);
     let mut coded = crate::coding::code(&session, &measured, &comparisons, &traces, catalogue);
@@ -254,6 +254,7 @@ pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<sum
                     code: problem.code.to_owned(),
                     path: problem.path.clone(),
                     what: Private::new(problem.what.clone()),
+                    to_do: None,
                     urgent: false,
                     confirmed: Some((role, confirmation.reason.clone())),
                 });

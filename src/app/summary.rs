@@ -186,7 +186,7 @@ fn once_more(
     crate::measure::sense::check(&session, &measured, catalogue, &mut told_before);
     let raised =
         crate::measure::prompts::of(&session, &measured, &earlier::last_time(before), catalogue);
-    let mut prompts = crate::summary::raised(&raised);
+    let mut prompts = crate::summary::raised(&raised, catalogue);
     prompts.extend(confirm(&mut session, &mut told_before));
     prompts.extend(no_longer_raised(&session, &prompts));
     let comparisons = crate::compare::all(&session, &measured, before, catalogue);
@@ -222,6 +222,7 @@ fn no_longer_raised(session: &Session, raised: &[Prompt]) -> Vec<Prompt> {
                 code: one.code.clone(),
                 path: one.path.clone(),
                 what: Private::new(what),
+                to_do: None,
                 urgent: false,
                 confirmed: Some((role, one.reason.clone())),
             }

@@ -45,7 +45,7 @@ pub fn collect(
     };
     let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
     let mut sections = vec![precautions(sessions, today)];
-    sections.extend(own(sessions, "handling-step", today));
+    sections.extend(own(sessions, "handling-step", today, catalogue));
     sections.push(passed_on::open_prompts(sessions));
     sections.extend(latest_found(sessions, catalogue));
     sections.push(not_tested(sessions, catalogue));
@@ -55,7 +55,7 @@ pub fn collect(
     let last = ["conclusion", "priority", "goal", "recommendation", "told"];
     sections.extend(
         last.into_iter()
-            .filter_map(|code| own(sessions, code, today)),
+            .filter_map(|code| own(sessions, code, today, catalogue)),
     );
     sections.push(about(sessions, purged));
     Summary {
@@ -140,7 +140,12 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
 }
 
 /// The statements of one kind of the latest session that has any.
-fn own(sessions: &[Examined<'_>], code: &'static str, today: NaiveDate) -> Option<Section> {
+fn own(
+    sessions: &[Examined<'_>],
+    code: &'static str,
+    today: NaiveDate,
+    catalogue: &Catalogue,
+) -> Option<Section> {
     let titles = own_words::SECTIONS.into_iter();
     let (_, title) = titles.into_iter().find(|(key, _)| *key == code)?;
     let said = |one: &Examined<'_>| -> Vec<Line> {
@@ -150,7 +155,8 @@ fn own(sessions: &[Examined<'_>], code: &'static str, today: NaiveDate) -> Optio
             .filter_map(|statement| {
                 let mut coded = one.coded.iter();
                 let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
-                let words = own_words::line(statement, one.session, Some(today));
+                let about = passed_on::about(statement, one, sessions, catalogue);
+                let words = own_words::line(statement, one.session, about.as_deref(), Some(today));
                 Some(Line::about(one.session, coded, words))
             })
             .collect()

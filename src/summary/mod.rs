@@ -73,6 +73,9 @@ pub struct Prompt {
     pub path: String,
     /// What was asked, in words.
     pub what: Private<String>,
+    /// What to do about it, where its row says so. That local policy and the treating team come first is
+    /// said once for all of them.
+    pub to_do: Option<String>,
     /// True when it is to reach the treating team at once.
     pub urgent: bool,
     /// Role of whoever confirmed it, and the reason they gave.
@@ -80,11 +83,13 @@ pub struct Prompt {
 }
 
 /// The prompts that findings raise by themselves, as a summary tells them.
-pub fn raised(prompts: &[prompts::Prompt]) -> Vec<Prompt> {
+pub fn raised(prompts: &[prompts::Prompt], catalogue: &Catalogue) -> Vec<Prompt> {
+    let row = |prompt: &prompts::Prompt| catalogue.cautions.get(&prompt.code);
     let prompts = prompts.iter().map(|prompt| Prompt {
         code: prompt.code.clone(),
         path: prompt.path.clone(),
-        what: Private::new(format!("{}; {}", prompt.wording, prompt.to_do)),
+        what: Private::new(prompt.wording.clone()),
+        to_do: row(prompt).map(|row| row.to_do.clone()),
         urgent: prompt.urgent,
         confirmed: None,
     });

@@ -28,8 +28,14 @@ pub(super) fn heading(code: &str, title: &str, session: &Session) -> String {
     }
 }
 
-/// A statement in one line. `today` is the day against which a review date has passed.
-pub(super) fn line(one: &Statement, session: &Session, today: Option<NaiveDate>) -> String {
+/// A statement in one line. `prompt` is the prompt it answers, in the words of the prompt; `today` the
+/// day against which a review date has passed.
+pub(super) fn line(
+    one: &Statement,
+    session: &Session,
+    prompt: Option<&str>,
+    today: Option<NaiveDate>,
+) -> String {
     let words = quoted(&one.words);
     let overdue = |date: NaiveDate, passed: &'static str| {
         if today.is_some_and(|today| date < today) {
@@ -69,7 +75,12 @@ pub(super) fn line(one: &Statement, session: &Session, today: Option<NaiveDate>)
         Says::Recommendation { to } => format!("To {}: {words}.", one_line(to.open())),
         Says::Told { to, at, how, .. } => {
             let (to, how) = (one_line(to.open()), one_line(how.open()));
-            format!("{words}; to {to}, on {}; how: {how}.", moment(at))
+            let answers = prompt.map(|prompt| format!("; because of the prompt: {prompt}"));
+            let answers = answers.unwrap_or_default();
+            format!(
+                "{words}; told to {to}, on {}; how: {how}{answers}.",
+                moment(at)
+            )
         }
     }
 }

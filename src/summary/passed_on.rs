@@ -1,6 +1,7 @@
 //! Which prompts somebody was told of, and which stay open.
 
-use crate::finding::own_words::Says;
+use crate::catalogue::Catalogue;
+use crate::finding::own_words::{Says, Statement};
 use crate::summary::across::of;
 use crate::summary::{Examined, Line, Section, session};
 use std::collections::BTreeSet;
@@ -29,19 +30,42 @@ pub(super) fn open_prompts(sessions: &[Examined<'_>]) -> Section {
     }
     // What is urgent stands first, whenever it was raised.
     told_of.sort_by_key(|(later, _)| *later);
-    let mut lines: Vec<Line> = told_of
-        .into_iter()
-        .map(|(_, words)| Line::plain(words))
-        .collect();
-    lines.push(Line::plain(if lines.is_empty() {
+    let mut lines = vec![Line::plain(if told_of.is_empty() {
         "None: of every prompt it is recorded that it was passed on, or there was none. Whether \
          anybody acted on it is not known here."
     } else {
-        "A prompt asks somebody to look and is no diagnosis: the treating team and local policy \
-         come first."
-    }));
+        session::A_PROMPT
+    })];
+    lines.extend(told_of.into_iter().map(|(_, words)| Line::plain(words)));
     let title = "Prompts of which no record says that anybody was told";
     Section::new("open-prompts", title, lines)
+}
+
+/// The prompt that was passed on, in its own words: as its session raised it, or as the tables word it
+/// where that session is not at hand.
+pub(super) fn about(
+    statement: &Statement,
+    one: &Examined<'_>,
+    sessions: &[Examined<'_>],
+    catalogue: &Catalogue,
+) -> Option<String> {
+    let Says::Told {
+        prompt: Some(told), ..
+    } = &statement.says
+    else {
+        return None;
+    };
+    let of = told.session.unwrap_or(one.session.id);
+    let there = sessions.iter().find(|it| it.session.id == of);
+    let raised = there.and_then(|there| {
+        let mut prompts = there.prompts.iter();
+        let raised = prompts.find(|it| it.code == told.code && it.path == told.path)?;
+        Some(session::asked(raised, there))
+    });
+    let row = || catalogue.cautions.get(&told.code);
+    let worded = || row().map(|row| row.wording.clone());
+    let named = || format!("a caution named {}", told.code);
+    Some(raised.or_else(worded).unwrap_or_else(named))
 }
 
 fn passed_on(one: &Examined<'_>) -> Vec<Named> {

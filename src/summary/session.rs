@@ -9,7 +9,7 @@ use crate::measure::Measured;
 use crate::private::Private;
 use crate::summary::findings::{self, Place};
 use crate::summary::words::{capital, day, one_line, partial, quoted};
-use crate::summary::{Examined, Line, Prompt, Section, Summary, compared, own_words};
+use crate::summary::{Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -32,7 +32,7 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
     sections.extend(compared::sides(one, catalogue));
     sections.push(compared::changed(one, catalogue));
     sections.push(prompts(one));
-    sections.extend(said(one));
+    sections.extend(said(one, catalogue));
     sections.push(circumstances(one, catalogue));
     sections.extend(in_error(one, catalogue));
     sections.push(about(one));
@@ -187,14 +187,14 @@ fn not_tested(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
 
 /// What is to reach the treating team at once, before everything that was found.
 fn urgent(one: &Examined<'_>) -> Option<Section> {
-    let mut lines = prompts_where(one, true);
-    if lines.is_empty() {
+    let prompts = prompts_where(one, true);
+    if prompts.is_empty() {
         return None;
     }
-    lines.push(Line::plain(
-        "Each asks somebody to look today and is no diagnosis; tell the treating team by telephone or in \
-         person, whatever was delivered.",
-    ));
+    let head = "Each asks somebody to look today and is no diagnosis; local policy and the treating team come \
+                first. Tell the treating team by telephone or in person, whatever was delivered.";
+    let mut lines = vec![Line::plain(head)];
+    lines.extend(prompts);
     let title = "To reach the treating team at once";
     Some(Section::new("urgent-prompts", title, lines))
 }
@@ -209,37 +209,31 @@ fn prompts_where(one: &Examined<'_>, urgent: bool) -> Vec<Line> {
 }
 
 fn prompts(one: &Examined<'_>) -> Section {
-    let mut lines = prompts_where(one, false);
+    let mut lines = vec![Line::plain(if one.prompts.is_empty() {
+        "No check raised one. That is no finding: local policy and the treating team come first."
+    } else {
+        A_PROMPT
+    })];
+    lines.extend(prompts_where(one, false));
     if one.prompts.iter().any(|prompt| prompt.urgent) {
         lines.push(Line::plain("Those that are urgent stand at the top."));
     }
-    lines.push(Line::plain(if lines.is_empty() {
-        "No check raised one. That is no finding: the treating team and local policy come first."
-    } else {
-        "A prompt asks somebody to look and is no diagnosis: the treating team and local policy \
-         come first."
-    }));
     Section::new("prompts", "Prompts to look", lines)
 }
 
-/// A prompt in one line, with the finding it is about.
+/// What is said once at the head of all prompts.
+pub(super) const A_PROMPT: &str = "A prompt asks somebody to look and is no diagnosis; local policy and the \
+     treating team come first.";
+
+/// A prompt in one line, with the finding it is about and what to do.
 pub(super) fn prompt(prompt: &Prompt, one: &Examined<'_>) -> String {
-    let of = |measured: &&Measured| {
-        let path = measured.finding.path.as_str();
-        let rest = prompt.path.strip_prefix(path);
-        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
-    };
-    let about = one.measured.iter().find(of).map(|measured| {
-        let side = capital(measured.finding.side.word());
-        format!("{side}, {}: ", measured.row.label)
-    });
     let urgent = if prompt.urgent {
         "To reach the treating team at once: "
     } else {
         ""
     };
-    let what = one_line(prompt.what.open());
-    let mut line = format!("{urgent}{}{what}", about.unwrap_or_default());
+    let mut line = format!("{urgent}{}", asked(prompt, one));
+    line.extend(prompt.to_do.iter().flat_map(|to_do| ["; ", to_do]));
     if let Some((role, reason)) = &prompt.confirmed {
         line.extend(["; seen by ", role, ", who says: ", &quoted(reason)]);
     }
@@ -247,7 +241,25 @@ pub(super) fn prompt(prompt: &Prompt, one: &Examined<'_>) -> String {
     line
 }
 
-fn said(one: &Examined<'_>) -> Vec<Section> {
+/// What a prompt asks, in its own words, with the finding it is about.
+pub(super) fn asked(prompt: &Prompt, one: &Examined<'_>) -> String {
+    let of = |measured: &&Measured| {
+        let path = measured.finding.path.as_str();
+        let rest = prompt.path.strip_prefix(path);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+    };
+    let what = one_line(prompt.what.open());
+    let Some(measured) = one.measured.iter().find(of) else {
+        return what;
+    };
+    // A check names the measure by its key, which is nothing for a reader.
+    let key = format!("{}: ", measured.row.measure);
+    let what = what.strip_prefix(&key).unwrap_or(&what);
+    let side = capital(measured.finding.side.word());
+    format!("{side}, {}: {what}", measured.row.label)
+}
+
+fn said(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
     let section = |(code, title): (&'static str, &str)| {
         let statements = one.session.statements.iter();
         let statements = statements.filter(|it| it.says.key() == code && !it.withdrawn);
@@ -255,7 +267,8 @@ fn said(one: &Examined<'_>) -> Vec<Section> {
             .filter_map(|statement| {
                 let mut coded = standing(one);
                 let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
-                let words = own_words::line(statement, one.session, None);
+                let about = passed_on::about(statement, one, std::slice::from_ref(one), catalogue);
+                let words = own_words::line(statement, one.session, about.as_deref(), None);
                 Some(Line::about(one.session, coded, words))
             })
             .collect();

@@ -344,6 +344,42 @@ fn a_prompt_is_shown_and_is_delivered_with_its_findings_and_waits_for_nobody() {
 }
 
 #[test]
+fn what_comes_before_every_prompt_stands_in_each_resource_and_once_above_them_in_a_summary() {
+    let encoded = encoded(&edited(&[
+        (
+            "/findings/12",
+            word!("sensation.pinprick.foot", "right", "absent"),
+        ),
+        (
+            "/findings/13",
+            word!("sensation.temperature.foot", "right", "absent"),
+        ),
+        (
+            "/findings/14",
+            word!("sensation.temperature.foot", "left", "absent"),
+        ),
+    ]));
+    let first = "local policy and the treating team come first";
+
+    let text = encoded.summary.text();
+
+    assert_eq!(encoded.prompts.len(), 3);
+    assert_eq!(text.matches(first).count(), 1, "{text}");
+    let section = text
+        .split("\nPrompts to look\n")
+        .nth(1)
+        .expect("it is told");
+    let head = section.lines().next().expect("a line");
+    assert!(head.contains(first), "{head}");
+    assert!(section.contains("warn of burns by bath, kettle and hot packs"));
+    for measure in ["sensation.pinprick.foot", "sensation.temperature.foot"] {
+        for resource in of_measure(&encoded, measure) {
+            assert!(resource.compact().contains(first), "{measure}");
+        }
+    }
+}
+
+#[test]
 fn what_was_withdrawn_or_not_tested_prompts_nothing() {
     let swollen = word!("sign.swelling.calf", "left", "new");
     let withdrawn = swollen.replacen('{', r#"{"withdrawn":true,"#, 1);

@@ -306,7 +306,7 @@ fn a_prompt_stands_with_what_was_asked_and_who_answered() {
         "{line}"
     );
     assert!(line.contains("seen by physiotherapist, who says: \u{201c}measured twice\u{201d}"));
-    assert!(text.contains("the treating team and local policy come first"));
+    assert!(text.contains("local policy and the treating team come first"));
     // What was asked is delivered as well, so that the words are nobody's invention.
     let asked = line.split("ankle: ").nth(1).expect("what was asked");
     let asked = asked.split("; seen by").next().expect("it ends");
@@ -415,6 +415,14 @@ async fn a_prompt_is_open_until_it_is_recorded_that_somebody_was_told_of_it() {
     corrected.extend([("/session/version", "2"), ("/told", here.as_str())]);
     store.submit(&edited(&corrected)).await.expect("holds");
     assert_eq!(open(&asked(&store.outbox, first_id, view).await), 0);
+    // The line says which prompt it answers, in the words of the prompt.
+    let line = "\u{201c}look at the right ankle\u{201d}; told to nurse in charge, on 16 November 2026 at \
+                10:19; how: by word of mouth; because of the prompt: Right, passive plantarflexion of \
+                the ankle: 96 ";
+    for wanted in [Wanted::Session, view] {
+        let text = asked(&store.outbox, first_id, wanted).await.text();
+        assert!(text.contains(line), "{text}");
+    }
 
     // Told in a later session, which names the earlier one; another prompt of that name stays open.
     let store = Store::open().await;
@@ -423,7 +431,10 @@ async fn a_prompt_is_open_until_it_is_recorded_that_somebody_was_told_of_it() {
     let there = there.replace("2026-11-16T10:19", "2026-11-18T10:19");
     let second = later("2026-11-18", LATER, &[("/told", &there)]);
     store.submit(&second).await.expect("holds");
-    assert_eq!(open(&asked(&store.outbox, first_id, view).await), 0);
+    let handover = asked(&store.outbox, first_id, view).await;
+    assert_eq!(open(&handover), 0);
+    let prompt = "; because of the prompt: Right, passive plantarflexion of the ankle: 96 ";
+    assert!(handover.text().contains(prompt), "{}", handover.text());
 }
 
 #[tokio::test]

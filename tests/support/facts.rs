@@ -18,10 +18,45 @@ fn catalogue() -> &'static Catalogue {
 fn unsaid(one: &Node, prompts: &str) -> Vec<String> {
     let notes = one.items_of("note").iter();
     let raised = notes.filter_map(|note| note.text_of("text")?.strip_prefix("prompt to look: "));
-    let unsaid = raised.filter(|told| !prompts.contains(&one_line(told)));
+    // What comes before every prompt stands in each resource by itself, and once in a summary.
+    let unsaid = raised.filter(|told| {
+        let (own, first) = told.rsplit_once("; ").expect("what comes first");
+        !(prompts.contains(&one_line(own)) && prompts.contains(first))
+    });
     unsaid
         .map(|told| format!("the prompt {told} is not said"))
         .collect()
+}
+
+const BECAUSE: &str = "; because of the prompt: ";
+
+/// Lines of what was passed on without the prompt that each answers, whose words have to stand in an
+/// Observation or, where its session is an earlier one, in the tables.
+fn without_prompts(lines: &[&str], standing: &[&Node], faults: &mut Vec<String>) -> Vec<String> {
+    let notes = standing.iter().flat_map(|one| one.items_of("note"));
+    let mut texts: Vec<String> = notes
+        .filter_map(|note| note.text_of("text").map(one_line))
+        .collect();
+    let rows = catalogue().cautions.values();
+    texts.extend(rows.map(|row| row.wording.clone()));
+    let mut left = Vec::new();
+    for line in lines {
+        let Some((line, prompt)) = line.rsplit_once(BECAUSE) else {
+            left.push((*line).to_owned());
+            continue;
+        };
+        let prompt = prompt.trim_end_matches('.');
+        let named = prompt.starts_with("a caution named ");
+        // The finding it is about may stand before its words.
+        let pieces: Vec<&str> = prompt.split(": ").collect();
+        let mut words = (0..pieces.len()).map(|from| pieces[from..].join(": "));
+        let held = words.any(|words| texts.iter().any(|text| text.contains(&words)));
+        if !(held || named) {
+            faults.push(format!("nobody raised: {prompt}"));
+        }
+        left.push(format!("{line}."));
+    }
+    left
 }
 
 /// Everything in which Observations and summary differ.
@@ -63,15 +98,8 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         &mut faults,
     );
     comparisons(&standing, &titled, &mut faults);
-    let own = [
-        "Conclusion of",
-        "What matters",
-        "Goals",
-        "Handling",
-        "Recommendations",
-        "Passed on",
-    ];
-    let own = lines(&|title| own.iter().any(|beginning| title.starts_with(beginning)));
+    let own = without_prompts(&lines(&is_own), &standing, &mut faults);
+    let own: Vec<&str> = own.iter().map(String::as_str).collect();
     whole(&of(&|key| key.starts_with("statement.")), &own, &mut faults);
     let mut prompts = titled("To reach the treating team at once");
     prompts.extend(titled("Prompts to look"));
@@ -86,6 +114,19 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         faults.extend(title(panel, summary.lines().next().unwrap_or_default()));
     }
     faults
+}
+
+/// True for the heading of what people said in their own words.
+fn is_own(title: &str) -> bool {
+    let own = [
+        "Conclusion of",
+        "What matters",
+        "Goals",
+        "Handling",
+        "Recommendations",
+        "Passed on",
+    ];
+    own.iter().any(|beginning| title.starts_with(beginning))
 }
 
 /// Names of files, rules and the like, which stand in the record and say nothing to a reader.
