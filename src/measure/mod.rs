@@ -8,6 +8,7 @@ mod amount;
 mod angle;
 mod circumstances;
 pub mod notation;
+mod pain;
 mod parts;
 mod precautions;
 pub mod prompts;

@@ -11,7 +11,7 @@ use crate::exact::Exact;
 use crate::finding::Session;
 use crate::intake::draft::Side;
 use crate::measure::way::Way;
-use crate::measure::{Measured, Value};
+use crate::measure::{Measured, Value, pain};
 use crate::problem::Problems;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
@@ -84,9 +84,9 @@ pub fn of(
         .filter(|one| !one.finding.withdrawn)
         .collect();
     let mut prompts = signs(&standing, catalogue);
+    prompts.extend(pain::risen(&standing, catalogue));
     for one in &standing {
         prompts.extend(larger_calf(one, &standing, catalogue));
-        prompts.extend(pain(one, &standing, catalogue));
         for before in last_time.iter().filter(|before| again(before, one)) {
             prompts.extend(grown_calf(one, before, catalogue));
             prompts.extend(tone(one, before, catalogue));
@@ -181,7 +181,7 @@ fn met<'a>(one: &'a Measured, catalogue: &'a Catalogue) -> impl Iterator<Item = 
 }
 
 /// A prompt of a row that says so; a row that waits for a person is asked elsewhere.
-fn prompt(
+pub(super) fn prompt(
     code: &str,
     findings: &[&Measured],
     detail: &str,
@@ -241,7 +241,7 @@ fn apart(one: &Way, other: &Way) -> String {
 
 const CALF: &str = "girth.calf";
 
-fn amount(value: &Value) -> Option<Exact> {
+pub(super) fn amount(value: &Value) -> Option<Exact> {
     match value {
         Value::Amount(number) => Some(*number),
         Value::Angle(_)
@@ -307,34 +307,6 @@ fn grown_calf(one: &Measured, before: &Before, catalogue: &Catalogue) -> Option<
         apart(&Way::of(one), &before.way)
     );
     grown.then(|| prompt("calf.grown", &[one], &detail, catalogue))?
-}
-
-/// Pain after treatment, beside the pain before it at the same site.
-fn pain(one: &Measured, all: &[&Measured], catalogue: &Catalogue) -> Option<Prompt> {
-    let condition = |one: &Measured| one.finding.condition.clone();
-    if one.row.kind != Kind::Score || condition(one).as_deref() != Some("after-treatment") {
-        return None;
-    }
-    let before = all.iter().filter(|other| {
-        let earlier = condition(other);
-        other.row.measure == one.row.measure
-            && other.finding.side == one.finding.side
-            && matches!(earlier.as_deref(), Some("before-treatment" | "at-rest"))
-    });
-    // What was said before treatment comes before what was said at rest.
-    let before = before.min_by_key(|other| {
-        let at_rest = condition(other).as_deref() == Some("at-rest");
-        (at_rest, other.finding.repeat, other.finding.id)
-    })?;
-    let risen =
-        over(&one.value, &before.value, "pain-risen", catalogue).is_some_and(Ordering::is_ge);
-    let detail = format!(
-        "{}: {} before and {} after",
-        one.finding.side.word(),
-        amount(&before.value)?,
-        amount(&one.value)?
-    );
-    risen.then(|| prompt("pain.risen", &[one, before], &detail, catalogue))?
 }
 
 /// A grade of tone some steps above the one of last time.

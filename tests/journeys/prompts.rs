@@ -90,6 +90,18 @@ macro_rules! pain {
     };
 }
 
+macro_rules! ankle {
+    ($side:literal, $score:literal) => {
+        concat!(
+            r#"{"measure":"pain.intensity.ankle","side":""#,
+            $side,
+            r#"","value":{"score":""#,
+            $score,
+            r#""},"condition":"at-rest","method":"self-report"}"#
+        )
+    };
+}
+
 const CASES: &[Case<'_>] = &[
     // Swelling, warmth and tenderness of the calf: new, and not what was known before.
     (
@@ -176,6 +188,46 @@ const CASES: &[Case<'_>] = &[
         &[
             ("/findings/12", pain!("during-movement", "0")),
             ("/findings/13", pain!("after-treatment", "2")),
+        ],
+    ),
+    // Pain that comes with a movement is set against the pain at rest as well.
+    (
+        "pain.risen",
+        NOTHING,
+        &[
+            ("/findings/12", pain!("at-rest", "1")),
+            ("/findings/13", pain!("during-movement", "3")),
+        ],
+        &[
+            ("/findings/12", pain!("at-rest", "1")),
+            ("/findings/13", pain!("during-movement", "2")),
+        ],
+    ),
+    (
+        "pain.risen",
+        NOTHING,
+        &[
+            ("/findings/12", pain!("before-treatment", "4")),
+            ("/findings/13", pain!("during-stretch", "6")),
+        ],
+        // What was said before treatment comes before what was said at rest.
+        &[
+            ("/findings/12", pain!("before-treatment", "4")),
+            ("/findings/13", pain!("at-rest", "0")),
+            ("/findings/14", pain!("during-stretch", "5")),
+        ],
+    ),
+    // The number that stands with a movement counts; the other ankle says nothing of this one.
+    (
+        "pain.risen",
+        NOTHING,
+        &[
+            ("/findings/12", ankle!("right", "1")),
+            ("/findings/4/pain_during", r#""5""#),
+        ],
+        &[
+            ("/findings/12", ankle!("left", "1")),
+            ("/findings/4/pain_during", r#""5""#),
         ],
     ),
     (
@@ -341,6 +393,35 @@ fn a_prompt_is_shown_and_is_delivered_with_its_findings_and_waits_for_nobody() {
     assert!(swelling.contains("local policy and the treating team come first"));
     let other = of_measure(&encoded, "tone.rest.calf")[0].compact();
     assert!(!other.contains("prompt to look"), "{other}");
+}
+
+#[test]
+fn pain_at_one_site_is_one_prompt_that_names_all_that_has_risen() {
+    let stopped = r#"{"how":"pain"}"#;
+    let edits = [
+        ("/findings/12", ankle!("right", "1")),
+        ("/findings/4/pain_during", r#""4""#),
+        ("/findings/4/ended", stopped),
+        ("/findings/4/end_feel", ""),
+        ("/findings/5/pain_during", r#""6""#),
+        ("/findings/6/pain_during", r#""2""#),
+    ];
+    let encoded = encoded(&edited(&edits));
+
+    let [prompt] = encoded.prompts.as_slice() else {
+        panic!("{:?}", encoded.prompts);
+    };
+    let words = "pain has risen during the session (right: 1 at rest, 6 during passive plantarflexion of the \
+                 ankle, 4 during passive dorsiflexion of the ankle)";
+    assert_eq!(prompt.wording, words);
+    assert_eq!(prompt.path, "/findings/5");
+    assert_eq!(prompt.findings.len(), 3);
+    assert!(encoded.summary.text().contains(words));
+    let movement = of_measure(&encoded, "range.passive.ankle.plantarflexion")[0].compact();
+    assert!(movement.contains(words), "{movement}");
+    // A movement that pain stopped without a number raises nothing: there is no number to set beside.
+    let told = raised(NOTHING, &[edits[0], edits[2], edits[3]]);
+    assert!(told.is_empty(), "{told:?}");
 }
 
 #[test]
