@@ -11,7 +11,7 @@ use crate::private::Private;
 use crate::summary::compared::Counts;
 use crate::summary::findings::{self, Place};
 use crate::summary::words::{counted, day};
-use crate::summary::{Examined, Line, Section, Summary, own_words, passed_on, session};
+use crate::summary::{Examined, Line, Section, Summary, collected, passed_on, session};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -45,7 +45,12 @@ pub fn collect(
     };
     let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
     let mut sections = vec![precautions(sessions, today)];
-    sections.extend(own(sessions, "handling-step", today, catalogue));
+    sections.extend(collected::section(
+        sessions,
+        "handling-step",
+        today,
+        catalogue,
+    ));
     sections.push(passed_on::open_prompts(sessions));
     sections.extend(latest_found(sessions, catalogue));
     sections.push(not_tested(sessions, catalogue));
@@ -55,7 +60,7 @@ pub fn collect(
     let last = ["conclusion", "priority", "goal", "recommendation", "told"];
     sections.extend(
         last.into_iter()
-            .filter_map(|code| own(sessions, code, today, catalogue)),
+            .filter_map(|code| collected::section(sessions, code, today, catalogue)),
     );
     sections.push(about(sessions, purged));
     Summary {
@@ -137,43 +142,6 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
         }));
     }
     Section::new("precautions", "Precautions", lines)
-}
-
-/// The statements of one kind of the latest session that has any.
-fn own(
-    sessions: &[Examined<'_>],
-    code: &'static str,
-    today: NaiveDate,
-    catalogue: &Catalogue,
-) -> Option<Section> {
-    let titles = own_words::SECTIONS.into_iter();
-    let (_, title) = titles.into_iter().find(|(key, _)| *key == code)?;
-    let said = |one: &Examined<'_>| -> Vec<Line> {
-        let statements = one.session.statements.iter();
-        let statements = statements.filter(|it| it.says.key() == code && !it.withdrawn);
-        statements
-            .filter_map(|statement| {
-                let mut coded = one.coded.iter();
-                let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
-                let about = passed_on::about(statement, one, sessions, catalogue);
-                let words = own_words::line(statement, one.session, about.as_deref(), Some(today));
-                Some(Line::about(one.session, coded, words))
-            })
-            .collect()
-    };
-    // What was passed on is a list that grows; of anything else the latest holds.
-    if code == "told" {
-        let lines: Vec<Line> = sessions.iter().flat_map(said).collect();
-        return (!lines.is_empty()).then(|| Section::new(code, title, lines));
-    }
-    let mut latest = sessions.iter().rev().map(|one| (one, said(one)));
-    let (one, lines) = latest.find(|(_, lines)| !lines.is_empty())?;
-    let title = own_words::heading(code, title, one.session);
-    Some(Section::new(
-        code,
-        format!("{title}, from {}", of(one)),
-        lines,
-    ))
 }
 
 /// One statement about a site, with the session it stands in.
@@ -311,7 +279,10 @@ fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Ca
     let verdict = verdict.map(|row| row.label.as_str()).unwrap_or_default();
     let amount = found.amount.as_ref().filter(|it| !it.number.is_zero());
     let by = amount.map(|amount| {
-        let unit = catalogue.unit_label(&amount.unit).unwrap_or(&amount.unit);
+        let unit = match amount.unit.as_str() {
+            "{score}" => "point",
+            unit => catalogue.unit_label(unit).unwrap_or(unit),
+        };
         let way = if amount.number.is_negative() {
             "lower"
         } else {
@@ -320,8 +291,12 @@ fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Ca
         let by = sentence::counted(amount.number.magnitude(), unit);
         format!("{way} by {by}, ")
     });
-    // The verdict says the way again where it is beyond the error.
-    format!("{}{verdict}", by.unwrap_or_default())
+    match by {
+        // The way is said once.
+        Some(by) if found.verdict.is_beyond() => format!("{by}more than the error of measuring"),
+        Some(by) => format!("{by}{verdict}"),
+        None => verdict.to_owned(),
+    }
 }
 
 fn about(sessions: &[Examined<'_>], purged: usize) -> Section {
@@ -343,7 +318,8 @@ fn about(sessions: &[Examined<'_>], purged: usize) -> Section {
              that nobody has lifted; the record holds it."
         )
     });
-    let lines = gone.into_iter().chain(lines);
+    let traces = session::of_traces(sessions).map(str::to_owned);
+    let lines = traces.into_iter().chain(gone).chain(lines);
     Section::new(
         "about",
         "About this summary",

@@ -6,6 +6,7 @@
 //! in the place of a person's own, better or worse, or that somebody has read what was delivered.
 
 pub mod across;
+mod collected;
 mod compared;
 mod findings;
 mod own_words;

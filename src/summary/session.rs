@@ -357,13 +357,21 @@ fn in_error(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
     (!lines.is_empty()).then(|| Section::new("in-error", title, lines))
 }
 
+/// How far what was computed from traces may be trusted, where something was.
+pub(super) fn of_traces(sessions: &[Examined<'_>]) -> Option<&'static str> {
+    let computed = |coded: &Coded| matches!(coded.kind, Kind::TraceCatch | Kind::TraceLine);
+    sessions
+        .iter()
+        .any(|one| standing(one).any(computed))
+        .then_some(
+            "What was computed from traces of stretches comes from rules that were not validated on \
+             patients; it never takes the place of what was felt.",
+        )
+}
+
 /// What a reader may not take it for.
 fn about(one: &Examined<'_>) -> Section {
-    let computed = |coded: &Coded| matches!(coded.kind, Kind::TraceCatch | Kind::TraceLine);
-    let traces = standing(one).any(computed).then_some(
-        "What was computed from traces of stretches comes from rules that were not validated on \
-         patients; it never takes the place of what was felt.",
-    );
+    let traces = of_traces(std::slice::from_ref(one));
     let lines = [
         "Put together by software from the signed findings, in fixed words: it adds nothing to them \
          and judges nothing. Words in quotation marks are those of the people named.",

@@ -380,6 +380,149 @@ async fn a_handover_has_the_latest_of_everything_and_says_what_is_overdue_and_op
     assert!(text.contains("does not mean that anybody has read it"));
 }
 
+/// What a handover says in one section, without the hyphens.
+fn section<'a>(summary: &'a Summary, code: &str) -> Vec<&'a str> {
+    let sections = summary.sections.iter();
+    let lines = sections.filter(|one| one.code == code);
+    let lines = lines.flat_map(|one| &one.lines);
+    lines.map(|line| line.words.open().as_str()).collect()
+}
+
+/// Two sessions that say much, one that says nothing, and one that was withdrawn.
+async fn four_sessions(store: &Store) {
+    let first = edited(&[
+        ("/conclusion", r#"{"words":"the calf answers early"}"#),
+        ("/priority", r#"{"words":"to the garden gate"}"#),
+        (
+            "/goals",
+            r#"[{"words":"heel down","target":"2026-11-20","agreed_with":"the person"},
+            {"words":"walks alone","target":"not set","agreed_with":"the person"}]"#,
+        ),
+        (
+            "/handling",
+            r#"[{"words":"heel first","author":"therapist","review":"2026-11-20"},
+            {"words":"slowly","author":"therapist","review":"2026-11-21"}]"#,
+        ),
+        (
+            "/recommendations",
+            r#"[{"words":"a splint at night","to":"orthotist"}]"#,
+        ),
+    ]);
+    store.submit(&first).await.expect("holds");
+    let edits = [
+        ("/conclusion", r#"{"words":"neutral is reached"}"#),
+        (
+            "/goals",
+            r#"[{"words":"heel  down","target":"2026-12-24","agreed_with":"the person"}]"#,
+        ),
+        (
+            "/handling",
+            r#"[{"words":"heel first","author":"therapist","review":"2026-12-20"}]"#,
+        ),
+        (
+            "/recommendations",
+            r#"[{"words":"shoes on","to":"nursing team"}]"#,
+        ),
+    ];
+    let second = later("2026-11-18", LATER, &edits);
+    store.submit(&second).await.expect("holds");
+    let silent = later("2026-11-19", "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a22", &[]);
+    store.submit(&silent).await.expect("holds");
+    let gone = [
+        ("/priority", r#"{"words":"of a withdrawn session"}"#),
+        ("/session/version", "2"),
+        ("/session/withdrawn", "true"),
+    ];
+    let of_it = "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a23";
+    let before = later("2026-11-20", of_it, &gone[..1]);
+    store.submit(&before).await.expect("holds");
+    store
+        .submit(&later("2026-11-20", of_it, &gone))
+        .await
+        .expect("holds");
+}
+
+/// What a handover says of each kind of statement after those.
+const COLLECTED: [(&str, &[&str]); 5] = [
+    (
+        "conclusion",
+        &[
+            "\u{201c}neutral is reached\u{201d} (physiotherapist PT-7, 18 November 2026)",
+            "\u{201c}the calf answers early\u{201d} (physiotherapist PT-7, 16 November 2026)",
+        ],
+    ),
+    (
+        "priority",
+        &["\u{201c}to the garden gate\u{201d} (16 November 2026)"],
+    ),
+    (
+        "goal",
+        &[
+            "\u{201c}heel down\u{201d}; to be reached by 24 December 2026; agreed with: the person. \
+                 (18 November 2026)",
+            "\u{201c}walks alone\u{201d}; no day was set; agreed with: the person. (16 November 2026)",
+        ],
+    ),
+    (
+        "handling-step",
+        &[
+            "Step 1: \u{201c}heel first\u{201d}; written by physiotherapist PT-7; to be reviewed on 20 \
+                 December 2026. (18 November 2026)",
+            "Step 2: \u{201c}slowly\u{201d}; written by physiotherapist PT-7; to be reviewed on 21 \
+                 November 2026, which has passed: ask whether it still holds. (16 November 2026; not \
+                 repeated on 18 November 2026, and withdrawn by nobody)",
+        ],
+    ),
+    (
+        "recommendation",
+        &[
+            "To nursing team: \u{201c}shoes on\u{201d}. (18 November 2026)",
+            "To orthotist: \u{201c}a splint at night\u{201d}. (16 November 2026)",
+        ],
+    ),
+];
+
+#[tokio::test]
+async fn a_later_session_that_is_silent_of_a_thing_takes_none_of_it_back() {
+    let store = Store::open().await;
+    four_sessions(&store).await;
+    let session = Uuid::parse_str(LATER).expect("an id");
+
+    for view in [View::Handover, View::Discharge] {
+        let told = asked(&store.outbox, session, Wanted::Person(view)).await;
+
+        for (code, wanted) in COLLECTED {
+            assert_eq!(section(&told, code), wanted);
+        }
+    }
+}
+
+#[tokio::test]
+async fn what_is_withdrawn_by_name_later_is_gone_from_a_handover() {
+    let store = Store::open().await;
+    let goal = |withdrawn: &str| {
+        format!(
+            r#"[{{"id":"7d1f0a52-3c68-4b0e-9a57-60a100000001","words":"heel down","target":"not set",
+            "agreed_with":"the person"{withdrawn}}}]"#
+        )
+    };
+    store
+        .submit(&edited(&[("/goals", goal("").as_str())]))
+        .await
+        .expect("holds");
+    let session = Uuid::parse_str("7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a10").expect("an id");
+    let view = Wanted::Person(View::Handover);
+    let told = asked(&store.outbox, session, view).await;
+    assert_eq!(section(&told, "goal").len(), 1);
+
+    let withdrawn = goal(r#","withdrawn":true"#);
+    let second = later("2026-11-18", LATER, &[("/goals", &withdrawn)]);
+    store.submit(&second).await.expect("holds");
+
+    let told = asked(&store.outbox, session, view).await;
+    assert!(section(&told, "goal").is_empty());
+}
+
 #[tokio::test]
 async fn a_prompt_is_open_until_it_is_recorded_that_somebody_was_told_of_it() {
     let confirmation = r#"[{"code":"angle.unusual","path":"/findings/5/value","by":"therapist",
@@ -460,6 +603,28 @@ async fn a_discharge_says_what_changed_from_first_to_last_and_never_calls_it_bet
     );
     for word in ["better", "worse", "improve"] {
         assert!(!text.contains(word), "{word}: {text}");
+    }
+}
+
+#[tokio::test]
+async fn a_discharge_says_once_which_way_something_differs_and_counts_points() {
+    let store = Store::open().await;
+    for document in [FIRST, SECOND] {
+        let document = Node::parse(document).expect("JSON");
+        store.submit(&document).await.expect("holds");
+    }
+    let session = Uuid::parse_str(&id_of(SECOND)).expect("an id");
+
+    let text = asked(&store.outbox, session, Wanted::Person(View::Discharge))
+        .await
+        .text();
+
+    for line in [
+        "(16 November 2026); higher by 10 degrees, more than the error of measuring.",
+        "to 2 of 10 (16 November 2026); lower by 1 point, not judged",
+        "- To orthotist: \u{201c}look at the right ankle for a splint at night\u{201d}. (19 October 2026)",
+    ] {
+        assert!(text.contains(line), "{line}: {text}");
     }
 }
 
