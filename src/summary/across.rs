@@ -45,6 +45,10 @@ pub fn collect(
     };
     let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
     let mut sections = vec![precautions(sessions, today)];
+    sections.extend(sessions.last().map(|last| {
+        let title = format!("The last examination, {}", of(last));
+        session::examination(last, title)
+    }));
     sections.extend(collected::section(
         sessions,
         "handling-step",

@@ -2,6 +2,7 @@
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
+use crate::coding::statements::role_of;
 use crate::coding::{Coded, CodedValue, sentence};
 use crate::finding::Session;
 use crate::intake::draft::{Consent, MoreAffectedSide};
@@ -27,6 +28,7 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
     }
     let mut sections = vec![precautions(one, catalogue)];
     sections.extend(urgent(one));
+    sections.push(examination(one, "The examination"));
     sections.extend(found(one, catalogue));
     sections.push(not_tested(one, catalogue));
     sections.extend(compared::sides(one, catalogue));
@@ -281,8 +283,8 @@ fn said(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
         .collect()
 }
 
-/// What holds for the day as a whole.
-fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+/// What every line below is read with: who examined, which side is the more affected, and consent.
+pub(super) fn examination(one: &Examined<'_>, title: impl Into<String>) -> Section {
     let session = one.session;
     let side = match session.more_affected {
         MoreAffectedSide::Left => "left",
@@ -296,13 +298,32 @@ fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
         Consent::No => "not given",
         Consent::BySomebodyEntitled => "given by somebody entitled to",
     };
-    let position = catalogue.word("body-position", &session.body_position);
-    let position = position.map_or(session.body_position.as_str(), |row| row.label.as_str());
-    let mut lines = vec![
+    let performers = session.performers.iter();
+    let performers: Vec<String> = performers.map(|one| role_of(&one.key, session)).collect();
+    let lines = [
+        format!("Examined by: {}.", performers.join(", ")),
         format!("More affected side: {side}."),
-        format!("Position unless said otherwise: {position}."),
         format!("Consent: {consent}; {}.", quoted(&session.consent_how)),
     ];
+    Section::new("examination", title, of_the_panel(lines, one))
+}
+
+/// Lines about the session as a whole.
+fn of_the_panel(lines: impl IntoIterator<Item = String>, one: &Examined<'_>) -> Vec<Line> {
+    let panel = standing(one).find(|coded| coded.kind == Kind::Panel);
+    let lines = lines.into_iter().map(|words| match panel {
+        Some(panel) => Line::about(one.session, panel, words),
+        None => Line::plain(words),
+    });
+    lines.collect()
+}
+
+/// What else holds for the day as a whole.
+fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+    let session = one.session;
+    let position = catalogue.word("body-position", &session.body_position);
+    let position = position.map_or(session.body_position.as_str(), |row| row.label.as_str());
+    let mut lines = vec![format!("Position unless said otherwise: {position}.")];
     if let Some((words, onset)) = &session.condition {
         let onset = onset.as_deref().map(partial);
         let onset = onset.map(|onset| format!("; onset: {onset}"));
@@ -332,15 +353,8 @@ fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
         let list = capital(&none.list().replace('_', " "));
         lines.push(format!("{list}: asked and looked up, none known."));
     }
-    let lines = lines.into_iter().map(|words| match panel {
-        Some(panel) => Line::about(session, panel, words),
-        None => Line::plain(words),
-    });
-    Section::new(
-        "circumstances",
-        "The day of the examination",
-        lines.collect(),
-    )
+    let lines = of_the_panel(lines, one);
+    Section::new("circumstances", "The day of the examination", lines)
 }
 
 /// What a correction withdrew: named, and not repeated.

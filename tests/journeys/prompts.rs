@@ -570,6 +570,7 @@ async fn what_has_grown_since_a_session_in_the_store_is_urgent_and_stands_at_the
         at("\nPrecautions\n"),
         at("\nTo reach the treating team at once\n"),
         at("the calf has grown since last time (right 38.0 cm, last time 36.0 cm)"),
+        at("\nThe examination\n"),
         at("\nNot tested, and why\n"),
         at("\nPrompts to look\n"),
         at("tone has risen since last time"),

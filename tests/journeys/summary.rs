@@ -355,6 +355,10 @@ async fn a_handover_has_the_latest_of_everything_and_says_what_is_overdue_and_op
     let text = handover.text();
     assert!(text.starts_with("Handover, as of 25 November 2026: 2 examinations from 16 November 2026 to 18 November 2026"), "{text}");
     assert_eq!(handover.sections[0].code, "precautions");
+    assert_eq!(
+        handover.sections[1].title,
+        "The last examination, 18 November 2026"
+    );
     for line in [
         "- Step 1: \u{201c}heel first\u{201d}; written by physiotherapist PT-7; to be reviewed on 20 November 2026, which has passed: ask whether it still holds.",
         "- Step 2: \u{201c}slowly\u{201d}; written by physiotherapist PT-7; to be reviewed on 20 December 2026.",
@@ -730,6 +734,32 @@ async fn a_report_is_delivered_where_the_settings_ask_for_it_and_corrected_ever_
         .and_then(Node::text)
         .expect("a summary");
     assert!(div.contains("6 degrees of plantarflexion"), "{div}");
+}
+
+#[test]
+fn who_examined_which_side_and_consent_stand_right_after_the_precautions() {
+    let encoded = encoded(&Node::parse(FIRST).expect("JSON"));
+
+    let titles: Vec<&str> = encoded
+        .summary
+        .sections
+        .iter()
+        .map(|one| one.code)
+        .collect();
+    assert_eq!(titles[..2], ["precautions", "examination"]);
+    assert_eq!(
+        section(&encoded.summary, "examination"),
+        [
+            "Examined by: physiotherapist PT-7.",
+            "More affected side: right.",
+            "Consent: given; \u{201c}asked and answered in words\u{201d}.",
+        ]
+    );
+    assert!(
+        !section(&encoded.summary, "circumstances")
+            .iter()
+            .any(|line| line.contains("Consent"))
+    );
 }
 
 #[test]

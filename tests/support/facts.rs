@@ -106,14 +106,40 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
     let prompts = prompts.join(" ");
     faults.extend(standing.iter().flat_map(|one| unsaid(one, &prompts)));
     faults.extend(for_machines(summary));
-    let day = titled("The day of the examination");
+    faults.extend(head(&sections));
+    let mut day = titled("The examination");
+    day.extend(titled("The day of the examination"));
     for panel in of(&|key| key == "session.examination") {
+        faults.extend(examiners(panel, &mut day));
         let together = day.join(" ");
         faults.extend(missing(panel, &together));
         faults.extend(numbers_left(&[panel], &together));
         faults.extend(title(panel, summary.lines().next().unwrap_or_default()));
     }
     faults
+}
+
+/// Who examined, which side is the more affected and consent stand at the head, where only precautions
+/// and what is urgent go before.
+fn head(sections: &[Section<'_>]) -> Option<String> {
+    let mut titles = sections.iter().map(|section| section.title);
+    let urgent = |title: &&str| *title == "To reach the treating team at once";
+    let mut after = titles.by_ref().skip(1).filter(|title| !urgent(title));
+    (after.next() != Some("The examination")).then(|| "the head is somewhere else".to_owned())
+}
+
+/// Everybody whom the Observation names as performer is said to have examined; the line is taken out.
+fn examiners(panel: &Node, lines: &mut Vec<&str>) -> Vec<String> {
+    let beginning = "Examined by: ";
+    let said = lines.iter().find(|line| line.starts_with(beginning));
+    let said = said.copied().unwrap_or_default();
+    lines.retain(|line| !line.starts_with(beginning));
+    let performers = panel.items_of("performer").iter();
+    let named = performers.filter_map(|one| one.at(&["identifier", "value"])?.text());
+    let silent = named.filter(|name| !said.contains(name));
+    silent
+        .map(|name| format!("{name} is not said to have examined"))
+        .collect()
 }
 
 /// True for the heading of what people said in their own words.
