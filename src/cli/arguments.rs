@@ -94,17 +94,24 @@ pub(super) struct Comparing {
     /// What was compared as JSON, one session a line.
     #[arg(long, requires = "compare")]
     pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) with: EarlierSessions,
+}
+
+/// With which earlier sessions is compared.
+#[derive(Args)]
+pub(super) struct EarlierSessions {
     /// An earlier session of the same person, to compare with; it is not written out.
     #[arg(long, value_name = "FILE")]
     pub(super) earlier: Vec<PathBuf>,
     /// Where else earlier sessions come from.
-    #[arg(long, value_name = "PLACE")]
+    #[arg(long, value_name = "PLACE", group = "asks")]
     pub(super) earlier_from: Option<EarlierFrom>,
     /// Configuration file (TOML) of that store or record server.
-    #[arg(long, value_name = "FILE", requires = "earlier_from", conflicts_with_all = ["state", "to"])]
+    #[arg(long, value_name = "FILE", requires = "asks", group = "store", conflicts_with_all = ["state", "to"])]
     pub(super) config: Option<PathBuf>,
     /// Folder of that store, or the address of its database.
-    #[arg(long, value_name = "DIR", requires = "earlier_from")]
+    #[arg(long, value_name = "DIR", requires = "asks", group = "store")]
     pub(super) state: Option<String>,
     #[command(flatten)]
     pub(super) server: RecordServer,
@@ -227,18 +234,20 @@ pub(super) struct SummaryOptions {
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) beside: BesideSheet,
-    /// A session that is kept; its latest version counts.
-    #[arg(long, value_name = "SESSION", requires = "store")]
+    /// A session that is kept; its latest version counts. --config or --state says where.
+    #[arg(
+        long,
+        value_name = "SESSION",
+        requires = "store",
+        group = "asks",
+        conflicts_with = "earlier"
+    )]
     pub(super) of: Option<Uuid>,
     /// Of the session alone, or of all sessions of its person: session, handover or discharge.
     #[arg(long, value_name = "VIEW", default_value = "session", value_parser = view)]
     pub(super) view: Wanted,
-    /// Configuration file (TOML) that names the state folder.
-    #[arg(long, value_name = "FILE", requires = "of", group = "store")]
-    pub(super) config: Option<PathBuf>,
-    /// Folder that holds the state, or the address of its database.
-    #[arg(long, value_name = "DIR", requires = "of", group = "store")]
-    pub(super) state: Option<String>,
+    #[command(flatten)]
+    pub(super) with: EarlierSessions,
     #[command(flatten)]
     pub(super) own: OwnTables,
     /// Print as JSON: each line with the identifiers of the Observations it tells of.
@@ -249,7 +258,7 @@ pub(super) struct SummaryOptions {
 impl SummaryOptions {
     /// Where the state is kept.
     pub(super) fn place(&self) -> Place {
-        Place::alone(self.config.as_ref(), self.state.as_ref())
+        Place::alone(self.with.config.as_ref(), self.with.state.as_ref())
     }
 }
 

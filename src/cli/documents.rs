@@ -68,6 +68,8 @@ fn utf8(bytes: Vec<u8>, what: &str) -> anyhow::Result<String> {
     Ok(String::from_utf8(bytes).map_err(|_bytes| Mistake(format!("{what} is not UTF-8")))?)
 }
 
+const NOTHING: &str = "nothing was encoded";
+
 pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
     let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
@@ -81,11 +83,11 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
         )?;
         return Ok(Ended::Problems);
     }
-    if let Some(ended) = earlier::files(&options.comparing, &beside, &mut before, &catalogue, now)?
-    {
+    let with = (&options.comparing.with, NOTHING);
+    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
         return Ok(ended);
     }
-    let source = Source::of(&options.comparing).await?;
+    let source = Source::of(&options.comparing.with).await?;
     let mut made = Made {
         out: Out::to(options.out.as_deref())?,
         plots: Plots(options.plots.is_some().then(Vec::new)),
@@ -109,7 +111,7 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
         }
     }
     if ended != Ended::Done {
-        writeln!(io::stdout(), "nothing was encoded")?;
+        writeln!(io::stdout(), "{NOTHING}")?;
         made.out.give_up()?;
         return Ok(ended);
     }
@@ -131,7 +133,7 @@ fn announce(
     form: &mut As<'_>,
 ) -> anyhow::Result<u64> {
     let mut count: u64 = 0;
-    for (number, path) in (1..).zip(&options.comparing.earlier) {
+    for (number, path) in (1..).zip(&options.comparing.with.earlier) {
         let mut sessions = Sessions::of(path, number, beside)?;
         while let Some(Ok(given)) = sessions.next() {
             before.announce(&given.text);

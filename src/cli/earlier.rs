@@ -1,9 +1,9 @@
-//! Where `encode` finds the earlier sessions that it compares with.
+//! Where `encode` and `summary` find the earlier sessions that they compare with.
 
 use crate::app::encode::Earlier;
 use crate::app::{earlier, held};
 use crate::catalogue::Catalogue;
-use crate::cli::arguments::{Comparing, EarlierFrom};
+use crate::cli::arguments::{EarlierFrom, EarlierSessions};
 use crate::cli::before::Before;
 use crate::cli::report::{self, Mistake};
 use crate::cli::sessions::{Beside, Sessions};
@@ -15,9 +15,9 @@ use chrono::{DateTime, Utc};
 use std::io::{self, Write};
 
 /// Takes the earlier sessions of the command line the pure way; they are compared with and not
-/// written. Says how it ended, when one does not hold.
+/// written. Says how it ended, when one does not hold, and that `nothing` was made.
 pub(super) fn files(
-    options: &Comparing,
+    (options, nothing): (&EarlierSessions, &str),
     beside: &Beside,
     before: &mut Before,
     catalogue: &Catalogue,
@@ -38,7 +38,7 @@ pub(super) fn files(
                 },
             };
             report::problems(&mut io::stdout(), &name, &problems, rows.as_ref())?;
-            writeln!(io::stdout(), "nothing was encoded")?;
+            writeln!(io::stdout(), "{nothing}")?;
             return Ok(Some(report::ended(&problems)));
         }
     }
@@ -53,7 +53,7 @@ pub(super) enum Source {
 }
 
 impl Source {
-    pub(super) async fn of(options: &Comparing) -> anyhow::Result<Self> {
+    pub(super) async fn of(options: &EarlierSessions) -> anyhow::Result<Self> {
         let Some(from) = options.earlier_from else {
             return Ok(Self::Nowhere);
         };

@@ -70,6 +70,8 @@ confirm in the document with the mark that is printed.";
 pub(super) const SUMMARY: &str = "\
 Examples:
   fascicle summary session.json                       of a document, before it is sent
+  fascicle summary --earlier last-time.json session.json     with what changed since
+  fascicle summary --earlier-from store --state ./state session.json
   fascicle summary --state ./state --of SESSION       of a session that is kept
   fascicle summary --state ./state --of SESSION --view handover
   fascicle summary --config fascicle.toml --of SESSION --view discharge --json

@@ -6,7 +6,7 @@
 
 use crate::app::deliver::Delivery;
 use crate::catalogue::{Catalogue, sha256_hex};
-use crate::cli::arguments::{Comparing, EarlierFrom, OwnTables, Place, TargetOptions};
+use crate::cli::arguments::{EarlierFrom, EarlierSessions, OwnTables, Place, TargetOptions};
 use crate::cli::documents;
 use crate::cli::report::Mistake;
 use crate::clock::MachineClock;
@@ -64,7 +64,7 @@ pub(super) fn of_targets(options: &TargetOptions) -> anyhow::Result<Settings> {
 }
 
 /// The store or record server that earlier sessions are taken from.
-pub(super) fn of_earlier(options: &Comparing) -> anyhow::Result<Settings> {
+pub(super) fn of_earlier(options: &EarlierSessions) -> anyhow::Result<Settings> {
     let wanted = match options.earlier_from {
         Some(EarlierFrom::Store) => options.state.is_some(),
         Some(EarlierFrom::Target) => options.server.to.is_some(),

@@ -3,9 +3,10 @@
 use crate::app::summary::{self, Asked};
 use crate::cli::arguments::SummaryOptions;
 use crate::cli::before::Before;
+use crate::cli::earlier::Source;
 use crate::cli::report::Mistake;
 use crate::cli::sessions::{Beside, Sessions};
-use crate::cli::{Ended, documents, report, settings};
+use crate::cli::{Ended, documents, earlier, report, settings};
 use crate::clock::{Clock, MachineClock};
 use crate::intake::sheet::Rows;
 use crate::json::Node;
@@ -17,12 +18,14 @@ use uuid::Uuid;
 pub(super) async fn summary(options: &SummaryOptions) -> anyhow::Result<Ended> {
     match options.of {
         Some(session) => of_store(options, session).await,
-        None => of_documents(options),
+        None => of_documents(options).await,
     }
 }
 
+const NOTHING: &str = "nothing was summarised";
+
 /// Of documents, which are neither kept nor sent by it.
-fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
+async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
     if options.files.is_empty() {
         let words = "name session documents, or a session that is kept with --of SESSION";
         return Err(Mistake(words.to_owned()).into());
@@ -38,12 +41,19 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
         ended = ended.max(report::ended(problems));
         report::problems(&mut io::stdout(), name, problems, rows)
     };
-    for (number, path) in (1..).zip(&options.files) {
-        let mut sessions = Sessions::of(path, number, &beside)?;
-        while let Some(Ok(given)) = sessions.next() {
-            before.announce(&given.text);
+    for files in [&options.with.earlier, &options.files] {
+        for (number, path) in (1..).zip(files) {
+            let mut sessions = Sessions::of(path, number, &beside)?;
+            while let Some(Ok(given)) = sessions.next() {
+                before.announce(&given.text);
+            }
         }
     }
+    let with = (&options.with, NOTHING);
+    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
+        return Ok(ended);
+    }
+    let source = Source::of(&options.with).await?;
     for (number, path) in (1..).zip(&options.files) {
         let name = path.display().to_string();
         let mut sessions = Sessions::of(path, number, &beside)?;
@@ -55,7 +65,9 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
                     continue;
                 }
             };
-            match given.encode(&before.of(&given.text), &catalogue, now) {
+            let mut known = before.of(&given.text);
+            source.add(&mut known, &given.text, &catalogue).await?;
+            match given.encode(&known, &catalogue, now) {
                 Ok(encoded) => {
                     summaries.push(encoded.summary.clone());
                     before.add(encoded);
@@ -66,7 +78,7 @@ fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
     }
     // A summary of a document that does not hold would be taken for one that does.
     if ended != Ended::Done {
-        writeln!(io::stdout(), "nothing was summarised")?;
+        writeln!(io::stdout(), "{NOTHING}")?;
         return Ok(ended);
     }
     print(&summaries, options.json)?;

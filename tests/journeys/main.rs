@@ -4,6 +4,7 @@
 mod bad_input;
 mod bounds;
 mod comparing;
+mod earlier_told;
 mod files;
 mod fixed_part;
 mod from_anywhere;
