@@ -59,6 +59,14 @@ impl Counts {
     /// repeats of an unchanged state, by what a 95 % limit means. `counted_only` are the statements
     /// that no line of their own tells of.
     pub(super) fn lines(&self, with: &str, counted_only: Vec<About>) -> Vec<Line> {
+        if self.compared == 0 {
+            // Of nothing no error of measuring is told: only why there is nothing.
+            let words = format!("Nothing was compared with {with}: {}.", self.reasons());
+            return vec![Line {
+                about: counted_only,
+                words: Private::new(words),
+            }];
+        }
         let compared = counted(self.compared, "finding was", "findings were");
         let judged = counted(self.judged, "comparison was", "comparisons were");
         let beyond = counted(self.beyond, "difference is", "differences are");
@@ -86,16 +94,18 @@ impl Counts {
             words: Private::new(words),
         }];
         if !self.not_compared.is_empty() {
-            let reasons = self.not_compared.iter();
-            let reasons: Vec<String> = reasons
-                .map(|(reason, count)| format!("{count} because {reason}"))
-                .collect();
-            lines.push(Line::plain(format!(
-                "Not compared: {}.",
-                reasons.join("; ")
-            )));
+            lines.push(Line::plain(format!("Not compared: {}.", self.reasons())));
         }
         lines
+    }
+
+    /// Why others were not compared, with how many each.
+    fn reasons(&self) -> String {
+        let reasons = self.not_compared.iter();
+        let reasons: Vec<String> = reasons
+            .map(|(reason, count)| format!("{count} because {reason}"))
+            .collect();
+        reasons.join("; ")
     }
 }
 

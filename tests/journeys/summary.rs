@@ -763,6 +763,19 @@ fn who_examined_which_side_and_consent_stand_right_after_the_precautions() {
 }
 
 #[test]
+fn where_nothing_was_compared_only_the_reason_is_said() {
+    let text = encoded(&sound()).summary.text();
+
+    let section = text.split("\nBeside the other side\n").nth(1);
+    let section = section.and_then(|rest| rest.split("\n\n").next());
+    assert_eq!(
+        section,
+        Some("- Nothing was compared with the other side: 1 because one of them was not tested.")
+    );
+    assert!(!text.contains("For none of them"), "{text}");
+}
+
+#[test]
 fn each_line_for_machines_names_the_observations_it_tells_of() {
     let encoded = encoded(&Node::parse(FIRST).expect("JSON"));
     let node = shown(&encoded.summary);

@@ -390,6 +390,7 @@ fn findings(observations: &[&Node], lines: &[&str], faults: &mut Vec<String>) {
 fn is_of_ours(line: &str) -> bool {
     let counts = line.starts_with(|first: char| first.is_ascii_digit())
         || line.starts_with("Not compared: ")
+        || line.starts_with("Nothing was compared with ")
         || line.starts_with("No earlier session that speaks of ");
     counts
         || [
