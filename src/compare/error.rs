@@ -24,19 +24,28 @@ pub(super) fn row<'a>(part: &Part, tester: Tester, rows: &'a [ErrorRow]) -> Opti
     })
 }
 
-/// What a row says, in words.
+/// What a row says, in words, and of whom: an error found in others serves this person only as far as
+/// they are alike, which a reader has to be able to see.
 pub(super) fn says(row: &ErrorRow) -> String {
     let unit = row.unit.as_str();
-    match (row.mdc95, row.sem) {
-        (Some(mdc95), _) => format!("MDC95 {mdc95} {unit}, {} tester", row.tester.word()),
+    let error = match (row.mdc95, row.sem) {
+        (Some(mdc95), _) => format!("{MDC95} {mdc95} {unit}"),
         (None, Some(sem)) => {
             let mdc95 = mdc95_of(sem, 1).map_or_else(|_digits| String::new(), |m| m.to_string());
-            let tester = row.tester.word();
-            format!("SEM {sem} {unit}, so MDC95 about {mdc95} {unit}, {tester} tester")
+            format!(
+                "standard error of measurement (SEM) {sem} {unit}, so {MDC95} about {mdc95} {unit}"
+            )
         }
-        (None, None) => String::new(),
-    }
+        (None, None) => return String::new(),
+    };
+    format!(
+        "{error}, {} tester; where it was found: {}",
+        row.tester.word(),
+        row.label
+    )
 }
+
+const MDC95: &str = "smallest change beyond the error of measuring (MDC95)";
 
 /// What a difference between two numbers comes to beside the errors of both.
 ///
@@ -111,7 +120,7 @@ fn weight(row: &ErrorRow) -> Result<Exact, NotExact> {
 
 #[cfg(test)]
 mod tests {
-    use super::{beyond, judge, judge_steps};
+    use super::{beyond, judge, judge_steps, says};
     use crate::catalogue::Catalogue;
     use crate::catalogue::comparing::ErrorRow;
     use crate::compare::Verdict;
@@ -131,8 +140,9 @@ mod tests {
         }
     }
 
-    /// Source: SEM 3 and SEM 3 give an error of their difference of 4.24 (root of 18), and 95 % lie
-    /// within 1.96 times that, 8.316.
+    /// Source: the smallest real difference is 1.96 times the root of s1² + s2² (Beckerman 1996, Scand J
+    /// Rehabil Med 28:3). With SEM 3 and SEM 3 that is 1.96 times 4.2426 (root of 18), 8.3156: 8.31
+    /// lies below it and 8.32 above.
     #[test]
     fn a_difference_counts_only_beyond_the_error_of_both() {
         let three = row(Some("3"), None);
@@ -155,6 +165,15 @@ mod tests {
         assert_eq!(verdict("-7"), Ok(Verdict::Lower));
         assert_eq!(verdict("0"), Ok(Verdict::NoDifference));
         assert_eq!(judge(exact("60"), Some(&six), None), Ok(Verdict::NotJudged));
+    }
+
+    #[test]
+    fn a_row_says_of_whom_its_error_was_found() {
+        let catalogue = Catalogue::embedded().expect("sound tables");
+
+        for row in &catalogue.measurement_error {
+            assert!(says(row).ends_with(&row.label), "{}", row.key);
+        }
     }
 
     #[test]

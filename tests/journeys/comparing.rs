@@ -9,6 +9,7 @@ use crate::resource::{all, own_code};
 use crate::store::Store;
 use fascicle::app::earlier::of_session;
 use fascicle::app::encode::{Earlier, Encoded, encode};
+use fascicle::app::view::in_words;
 use fascicle::catalogue::overlay::Overlay;
 use fascicle::catalogue::{Catalogue, TableFile};
 use fascicle::compare::part::Input;
@@ -106,6 +107,12 @@ fn a_change_names_the_row_it_was_judged_by_and_leaves_with_its_digits() {
     assert_eq!(value.as_deref(), Some("10"));
     let told = component(observation, "comparison-row")[0].text_of("valueString");
     assert!(told.is_some_and(|told| told.contains("armstrong-1998-extension-passive-same")));
+    // In whom the error was found stands wherever the row is told.
+    let people = "38 people with disease of elbow, forearm or wrist; active or passive is not said";
+    assert!(told.is_some_and(|told| told.contains(people)), "{told:?}");
+    let listed = in_words(extension, catalogue());
+    assert!(listed.rows[0].contains(people), "{:?}", listed.rows);
+    assert!(encoded.summary.text().contains(people));
     let rule = component(observation, "comparison-rule")[0].text_of("valueString");
     assert_eq!(rule, Some("change/1"));
     let verdict = component(observation, "comparison-verdict")[0];
