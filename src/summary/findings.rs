@@ -164,6 +164,7 @@ pub(super) fn line(
         }
         None => line.push_str(&not_by_hand(one)),
     }
+    line.push_str(&judged_by(one));
     line.push('.');
     line
 }
@@ -189,12 +190,8 @@ fn beside(one: &Coded, part: &Concept, value: &CodedValue, found: &str) -> Strin
         ("ending", CodedValue::Concept(how)) => ending(how, found),
         ("pain-during", CodedValue::Amount(pain)) => Some(format!("{} of 10", pain.value)),
         ("trace-late-by" | "trace-random-error", value) => return uncertain(code, value),
-        ("comparison-row", CodedValue::Words(row)) => {
-            return format!(
-                "; judged by: {}",
-                one_line(comparison::row_in_words(row.open()))
-            );
-        }
+        // What a result was judged by stands behind the result.
+        ("comparison-row", _) => return String::new(),
         ("comparison-verdict", CodedValue::Concept(verdict)) => {
             let words = verdict.text.as_deref().unwrap_or_default();
             return format!("; {words}");
@@ -203,6 +200,18 @@ fn beside(one: &Coded, part: &Concept, value: &CodedValue, found: &str) -> Strin
         (_, value) => sentence::in_words(value).map(|words| one_line(&words)),
     };
     words.map_or_else(String::new, |words| format!("; {label}: {words}"))
+}
+
+/// The rows that a comparison was judged by, in words.
+fn judged_by(one: &Coded) -> String {
+    let rows = one.parts.iter().filter_map(|(part, value)| {
+        let row = own_code(part, "component") == Some("comparison-row");
+        let CodedValue::Words(words) = value else {
+            return None;
+        };
+        row.then(|| one_line(comparison::row_in_words(words.open())))
+    });
+    rows.fold(String::new(), |words, row| words + "; judged by: " + &row)
 }
 
 /// True for a part of a trace that a colleague reads: a reason only where there is nothing else.

@@ -763,6 +763,16 @@ fn who_examined_which_side_and_consent_stand_right_after_the_precautions() {
 }
 
 #[test]
+fn what_a_difference_comes_to_is_read_before_what_it_was_judged_by() {
+    let text = encoded(&Node::parse(FIRST).expect("JSON")).summary.text();
+
+    let line = "- Right: difference between the sides, passive extension of the elbow: minus 20 degrees; \
+                lower by more than the error of measuring; right, the more affected side, less left; \
+                judged by: smallest change beyond the error of measuring (MDC95) 7 deg, same tester; ";
+    assert!(text.contains(line), "{text}");
+}
+
+#[test]
 fn where_nothing_was_compared_only_the_reason_is_said() {
     let text = encoded(&sound()).summary.text();
 
