@@ -157,7 +157,11 @@ pub(super) fn sides(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section
     if counts.is_empty() && told.is_empty() && without.is_empty() {
         return None;
     }
-    let mut lines = counts.lines("the other side", counted_only);
+    let mut lines = if counts.is_empty() {
+        Vec::new()
+    } else {
+        counts.lines("the other side", counted_only)
+    };
     lines.extend(told);
     lines.extend(without);
     Some(Section::new("sides", "Beside the other side", lines))

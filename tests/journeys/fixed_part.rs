@@ -117,6 +117,12 @@ fn within_the_range_nothing_is_lacking_and_no_number_is_made_of_it() {
     let findings = [slow("calf", "left", &degrees("5"))];
 
     let encoded = found("not-known", &findings, with_own_ranges());
+    // Nothing stands on the other side: no count of comparisons with it is told.
+    let summary = encoded.summary.text();
+    assert!(
+        !summary.contains("Nothing was compared with the other side"),
+        "{summary}"
+    );
 
     assert_eq!(
         outcomes(&encoded, Rule::FixedPartOfRange),
