@@ -3,6 +3,7 @@
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
 use crate::coding::Coded;
+use crate::compare::reason::NotCompared;
 use crate::compare::{Comparison, Rule};
 use crate::private::Private;
 use crate::summary::findings::{self, Place};
@@ -177,10 +178,12 @@ fn without_fixed_part(one: &Examined<'_>) -> Vec<Line> {
             let about = &of_stretch.about;
             let side = about.finding.side.word();
             let what = format!("{}, {side}", about.row.label);
-            by_reason
-                .entry(reason.to_string())
-                .or_default()
-                .insert(what);
+            let words = if *reason == NotCompared::NoOther {
+                "the other side has no finding of it".to_owned()
+            } else {
+                reason.to_string()
+            };
+            by_reason.entry(words).or_default().insert(what);
         }
     }
     let lines = by_reason.into_iter().map(|(reason, what)| {

@@ -780,7 +780,11 @@ fn where_nothing_was_compared_only_the_reason_is_said() {
     let section = section.and_then(|rest| rest.split("\n\n").next());
     assert_eq!(
         section,
-        Some("- Nothing was compared with the other side: 1 because one of them was not tested.")
+        Some(
+            "- Nothing was compared with the other side: 1 because one of them was not tested.\n\
+             - Not compared: for the fixed part, end angle R2 of the slow calf stretch, right, because the other \
+             side has no finding of it."
+        )
     );
     assert!(!text.contains("For none of them"), "{text}");
 }

@@ -95,7 +95,7 @@ async fn played(seed: u64, folder: &Path) -> Played {
         observations.chain([visit.name.clone()]).collect()
     });
     let server = Server::new(
-        (scenario.server, scenario.page, scenario.includes),
+        (scenario.server, scenario.searches),
         refuses.unwrap_or_default(),
     );
     let world = World::new(scenario.clone(), server, rng);

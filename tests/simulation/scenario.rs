@@ -59,10 +59,7 @@ pub(crate) struct Scenario {
     pub(crate) lag: u64,
     /// The longest that a request is under way, in ms.
     pub(crate) late: u64,
-    /// How many resources a page of a search holds at most.
-    pub(crate) page: usize,
-    /// What the server makes of the wish to get with what is found what refers to it.
-    pub(crate) includes: Includes,
+    pub(crate) searches: Searches,
     /// The slowest that an answer usually is, in ms.
     pub(crate) slow: u64,
     /// Of a thousand requests so many meet a fault.
@@ -81,6 +78,30 @@ pub(crate) struct Scenario {
     /// At which search, counted over all nodes, the clock of the database jumps and ends every lease, and
     /// by how many ms.
     pub(crate) stolen: Option<(u64, i64)>,
+}
+
+/// How the server searches.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Searches {
+    /// How many resources a page holds at most.
+    pub(crate) page: usize,
+    /// What it makes of the wish to get with what is found what refers to it.
+    pub(crate) includes: Includes,
+}
+
+impl Searches {
+    fn of(rng: &mut Rng) -> Self {
+        const INCLUDES: [Includes; 4] = [
+            Includes::Given,
+            Includes::Given,
+            Includes::Ignored,
+            Includes::Refused,
+        ];
+        Self {
+            page: any(rng, &[200, 200, 3, 2]),
+            includes: any(rng, &INCLUDES),
+        }
+    }
 }
 
 /// Leases that end while their holders are about to send, on a server that keeps whatever it is sent: only
@@ -131,16 +152,7 @@ impl Scenario {
             visibility: Duration::from_secs(visibility),
             lag,
             late,
-            page: any(rng, &[200, 200, 3, 2]),
-            includes: any(
-                rng,
-                &[
-                    Includes::Given,
-                    Includes::Given,
-                    Includes::Ignored,
-                    Includes::Refused,
-                ],
-            ),
+            searches: Searches::of(rng),
             slow: any(rng, &[50, 400, 3000, 1000 * timeout / 2]),
             faults: any(rng, &[20, 60, 120, 250]),
             calm,

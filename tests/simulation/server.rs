@@ -7,6 +7,7 @@
 //! slow to index, which no server can be told to be. What it promises is what `tests/contract` asks of
 //! the practice server and of a real one.
 
+use crate::scenario::Searches;
 use crate::sessions::{PEOPLE, identifier, says};
 use fascicle::json::{Node, object, text};
 use reqwest::Url;
@@ -57,9 +58,7 @@ pub(crate) struct Write {
 #[derive(Debug)]
 pub(crate) struct Server {
     kind: Kind,
-    /// How many resources a page of a search holds at most.
-    page: usize,
-    includes: Includes,
+    searches: Searches,
     stored: Vec<Stored>,
     writes: Vec<Write>,
     /// Identifiers that it refuses to store.
@@ -76,10 +75,7 @@ enum Entry<'a> {
 }
 
 impl Server {
-    pub(crate) fn new(
-        (kind, page, includes): (Kind, usize, Includes),
-        refuses: Vec<String>,
-    ) -> Self {
+    pub(crate) fn new((kind, searches): (Kind, Searches), refuses: Vec<String>) -> Self {
         let patients = (0..PEOPLE).map(|person| Stored {
             kind: "Patient".to_owned(),
             id: format!("p{person}"),
@@ -89,8 +85,7 @@ impl Server {
         });
         Self {
             kind,
-            page,
-            includes,
+            searches,
             stored: patients.collect(),
             writes: Vec::new(),
             refuses,
@@ -117,7 +112,7 @@ impl Server {
     ) -> Answer {
         if let Some(kind) = path.strip_suffix("/_search") {
             let with = body.contains("_revinclude=");
-            if with && self.includes == Includes::Refused {
+            if with && self.searches.includes == Includes::Refused {
                 return outcome(400, "nothing is known of searching by _revinclude");
             }
             return (200, self.search(kind.trim_start_matches('/'), body, now));
@@ -269,11 +264,11 @@ impl Server {
         let found = self.matching(kind, form, now);
         let entries = found
             .iter()
-            .take(self.page)
+            .take(self.searches.page)
             .map(|at| object([("resource", self.shown(*at))]));
-        let shown: Vec<usize> = found.iter().copied().take(self.page).collect();
-        let with =
-            form.contains("_revinclude=Provenance:target") && self.includes == Includes::Given;
+        let shown: Vec<usize> = found.iter().copied().take(self.searches.page).collect();
+        let with = form.contains("_revinclude=Provenance:target")
+            && self.searches.includes == Includes::Given;
         let included = self.stored.iter().enumerate().filter(|(_, one)| {
             with && one.kind == "Provenance" && one.shows <= now && {
                 let mut targets = one.resource.items_of("target").iter();
@@ -288,7 +283,7 @@ impl Server {
         let included = included.map(|(at, _)| object([("resource", self.shown(at))]));
         let entries = entries.chain(included);
         let next = [("relation", text("next")), ("url", text("page/2"))];
-        let next = (found.len() > self.page).then(|| object(next));
+        let next = (found.len() > self.searches.page).then(|| object(next));
         object([
             ("resourceType", text("Bundle")),
             ("type", text("searchset")),
