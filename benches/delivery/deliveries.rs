@@ -1,9 +1,10 @@
 //! Observations a second that arrive by Fascicle, over those of a client that only posts.
 //!
-//! Both deliver sessions of the same kind to the same server, with as many requests at a time. The bare
-//! client posts each prebuilt Bundle once and looks at nothing else. Fascicle claims the session, looks for
-//! person and instrument, searches for what is there already, notes that it sends, posts, reads everything
-//! back and compares it, and notes the receipt: some seven requests and four commits beside the one post.
+//! Both deliver sessions of the same kind to the same server, with as many requests at a time, measured with
+//! one instrument that the server knows, as on a ward. The bare client posts each prebuilt Bundle once and looks
+//! at nothing else. Fascicle claims the session, looks for person, performer, organisation and instrument,
+//! searches for what is there already, notes that it sends, posts, reads everything back and compares it, and
+//! notes the receipt: six requests and four commits beside the one post.
 
 use crate::server::{OBSERVATIONS, Person, Server};
 use crate::stores::Kind;
@@ -31,8 +32,9 @@ pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
     let (mut ours, mut bare, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
     // The first of each warms the server up.
     for run in 0..=runs {
-        let by_us = by_fascicle(server, &catalogue, sessions).await;
-        let barely = barely(server, &catalogue, sessions).await;
+        let instrument = instrument(server, &catalogue).await;
+        let by_us = by_fascicle(server, &catalogue, (sessions, &instrument)).await;
+        let barely = barely(server, &catalogue, (sessions, &instrument)).await;
         println!(
             "deliveries, run {run}: {by_us:.0} by Fascicle, {barely:.0} bare, Observations a second"
         );
@@ -51,7 +53,24 @@ pub(crate) async fn measured(server: &Server, size: Size) -> Ratio {
     }
 }
 
-async fn by_fascicle(server: &Server, catalogue: &Catalogue, sessions: usize) -> f64 {
+/// An instrument that the server knows.
+async fn instrument(server: &Server, catalogue: &Catalogue) -> String {
+    let name = format!("GON-{}", uuid::Uuid::new_v4());
+    let document = Person::unknown().session_with(&name);
+    let mut bundle = record(&document, catalogue);
+    let entries = bundle["entry"].as_array_mut().expect("entries");
+    let mut entries = entries.iter_mut();
+    let device = entries.find(|entry| entry["resource"]["resourceType"] == "Device");
+    let device = device.expect("an instrument")["resource"].take();
+    server.post("Device", device.to_string()).await;
+    name
+}
+
+async fn by_fascicle(
+    server: &Server,
+    catalogue: &Catalogue,
+    (sessions, instrument): (usize, &str),
+) -> f64 {
     let new = Kind::Sqlite.empty().await;
     let text = format!(
         "state = '{}'\n[[target]]\nname = 'record'\nbase = '{}'\n",
@@ -61,7 +80,7 @@ async fn by_fascicle(server: &Server, catalogue: &Catalogue, sessions: usize) ->
     let outbox = Outbox::open_at(&settings.state).await.expect("a store");
     let targets = ["record".to_owned()];
     for _ in 0..sessions {
-        let document = server.person().await.session();
+        let document = server.person().await.session_with(instrument);
         let now = MachineClock.now();
         let submitted = submit(&outbox, catalogue, &targets, &document, now).await;
         let submitted = submitted.expect("the store answers");
@@ -102,11 +121,15 @@ async fn by_fascicle(server: &Server, catalogue: &Catalogue, sessions: usize) ->
     per_second(sessions * OBSERVATIONS, took)
 }
 
-async fn barely(server: &Server, catalogue: &Catalogue, sessions: usize) -> f64 {
+async fn barely(
+    server: &Server,
+    catalogue: &Catalogue,
+    (sessions, instrument): (usize, &str),
+) -> f64 {
     let mut bundles = Vec::new();
     for _ in 0..sessions {
         let person = server.person().await;
-        bundles.push(bundle(&person, catalogue));
+        bundles.push(bundle(&person, instrument, catalogue));
     }
     let parts = bundles.chunks(sessions.div_ceil(AT_A_TIME));
     let began = Instant::now();
@@ -130,14 +153,17 @@ async fn barely(server: &Server, catalogue: &Catalogue, sessions: usize) -> f64 
 }
 
 /// The record of a session with its person named as the server names it.
-fn bundle(person: &Person, catalogue: &Catalogue) -> String {
-    let document = person.session();
-    let now = MachineClock.now();
-    let encoded = encode(&document, &Earlier::default(), catalogue, now).expect("a sound session");
-    let text = encoded.checked.record().text();
-    let mut bundle: Value = serde_json::from_str(&text).expect("JSON");
+fn bundle(person: &Person, instrument: &str, catalogue: &Catalogue) -> String {
+    let mut bundle = record(&person.session_with(instrument), catalogue);
     name(&mut bundle, &person.reference);
     bundle.to_string()
+}
+
+fn record(document: &str, catalogue: &Catalogue) -> Value {
+    let now = MachineClock.now();
+    let encoded = encode(document, &Earlier::default(), catalogue, now).expect("a sound session");
+    let text = encoded.checked.record().text();
+    serde_json::from_str(&text).expect("JSON")
 }
 
 fn name(node: &mut Value, reference: &str) {

@@ -114,12 +114,16 @@ impl Person {
 
     /// The document of a new session, measured with an instrument of its own.
     pub(crate) fn session(&self) -> String {
+        self.session_with(&format!("GON-{}", Uuid::new_v4()))
+    }
+
+    /// The document of a new session, measured with this instrument.
+    pub(crate) fn session_with(&self, instrument: &str) -> String {
         let text = include_str!("../../fixtures/sessions/first.json");
         let mut document: Value = serde_json::from_str(text).expect("JSON");
         document["session"]["id"] = json!(Uuid::new_v4());
         document["patient"]["identifier"]["value"] = json!(self.value);
-        document["instruments"][0]["identifier"]["value"] =
-            json!(format!("GON-{}", Uuid::new_v4()));
+        document["instruments"][0]["identifier"]["value"] = json!(instrument);
         document.to_string()
     }
 }

@@ -5,8 +5,9 @@ use crate::json::Node;
 use crate::record::percent;
 use std::collections::BTreeMap;
 
-/// Identifiers asked for in one search, as far as a page of the server holds as many.
-const AT_ONCE: usize = 100;
+/// Identifiers asked for in one search, as far as a page of the server holds as many: some give no more
+/// than 50 at a time, whatever is asked for.
+const AT_ONCE: usize = 50;
 
 const PROVENANCE: &str = "Provenance";
 
@@ -67,7 +68,8 @@ async fn found(
     mut with_provenances: bool,
 ) -> Result<(Found, Vec<Node>), Trouble> {
     let (mut found, mut provenances) = (Found::new(), Vec::new());
-    let mut left: Vec<&[(String, String)]> = identifiers.chunks(AT_ONCE).rev().collect();
+    let at_once = connection.learned().page().min(AT_ONCE);
+    let mut left: Vec<&[(String, String)]> = identifiers.chunks(at_once).rev().collect();
     while let Some(chunk) = left.pop() {
         let values: Vec<String> = chunk
             .iter()
@@ -87,7 +89,9 @@ async fn found(
         }
         if chunk.len() > 1 && has_next(&answer) {
             // Less than was asked for fits into a page of this server.
-            let (first, second) = chunk.split_at(chunk.len().div_ceil(2));
+            let half = chunk.len().div_ceil(2);
+            connection.learned().shows_at_most(half);
+            let (first, second) = chunk.split_at(half);
             left.extend([second, first]);
             continue;
         }

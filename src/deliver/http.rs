@@ -136,12 +136,11 @@ impl Connection {
     }
 
     /// Searches by POST, so that no identifier stands in an address or a log of the server
-    /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`). The answer is to be of now, and is kept
-    /// nowhere: neither on the way, nor by a server that would store what it found for a next page (RFC 9111,
-    /// 5.2.1.4 and 5.2.1.5).
+    /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`). Not `no-store`: a server may answer that
+    /// with a part of what it holds and without a link to the rest.
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
         let asked = Asked::post("search", &format!("/{kind}/_search"), FORM, form.to_owned())
-            .with(CACHE_CONTROL, "no-cache, no-store");
+            .with(CACHE_CONTROL, "no-cache");
         self.answer(asked).await
     }
 

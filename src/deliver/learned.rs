@@ -7,6 +7,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 pub(super) struct Learned {
     /// Entries the server took at most, once it said that there were too many.
     limit: AtomicUsize,
+    /// Identifiers it was asked for at once at most, once it showed only some of what it found.
+    page: AtomicUsize,
     /// True once it refused to give with what was found what refers to it.
     no_includes: AtomicBool,
 }
@@ -15,6 +17,7 @@ impl Default for Learned {
     fn default() -> Self {
         Self {
             limit: AtomicUsize::new(usize::MAX),
+            page: AtomicUsize::new(usize::MAX),
             no_includes: AtomicBool::new(false),
         }
     }
@@ -30,6 +33,16 @@ impl Learned {
     /// The server said that more than this is too much.
     pub(super) fn takes_at_most(&self, entries: usize) {
         self.limit.fetch_min(entries, Ordering::Relaxed);
+    }
+
+    /// How many identifiers it is asked for at once, at most and at least 1.
+    pub(super) fn page(&self) -> usize {
+        self.page.load(Ordering::Relaxed)
+    }
+
+    /// It showed only some of what it found: so many are to be asked for at once.
+    pub(super) fn shows_at_most(&self, identifiers: usize) {
+        self.page.fetch_min(identifiers.max(1), Ordering::Relaxed);
     }
 
     /// Whether it gives with what is found what refers to it, as far as it is known.
