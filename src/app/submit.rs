@@ -2,13 +2,14 @@
 
 use crate::app::earlier::{self, of_document};
 use crate::app::encode::{Earlier, Encoded, Held, encode};
-use crate::app::held;
+use crate::app::held::{self, NotFound};
 use crate::app::routed;
 use crate::app::urgent;
 use crate::app::words;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::compare::part::EarlierSession;
 use crate::config::route::Routes;
+use crate::deliver::breaker::{Leave, Sign};
 use crate::deliver::http::Connection;
 use crate::finding::Precaution;
 use crate::intake::draft::PrecautionDraft;
@@ -154,7 +155,7 @@ async fn take(
 ) -> Result<Submitted, OutboxError> {
     let (catalogue, routes) = (intake.catalogue, intake.routes);
     let mut told = Vec::new();
-    let (elsewhere, not_asked) = elsewhere(intake, text).await;
+    let (elsewhere, not_asked) = elsewhere(intake, text, now).await;
     let leads = routed::targets(routes, text);
     let wanted = Wanted {
         targets: leads.map(|(targets, _)| targets).unwrap_or_default(),
@@ -236,16 +237,34 @@ pub fn key_of(text: &str) -> Option<Key> {
     })
 }
 
-/// Earlier sessions that a record server holds, or the note that it does not tell.
-async fn elsewhere(intake: Intake<'_>, text: &str) -> (Vec<EarlierSession>, Option<Problem>) {
+/// Earlier sessions that a record server holds, or the note that it does not tell. One that sleeps is left
+/// alone for a while, so that not every session waits for it.
+async fn elsewhere(
+    intake: Intake<'_>,
+    text: &str,
+    now: DateTime<Utc>,
+) -> (Vec<EarlierSession>, Option<Problem>) {
     let Some(connection) = intake.elsewhere else {
         return (Vec::new(), None);
     };
-    let asking = held::sessions(connection, text, intake.catalogue);
-    let why = match tokio::time::timeout(PATIENCE, asking).await {
-        Ok(Ok(found)) => return (found, None),
-        Ok(Err(why)) => why.to_string(),
-        Err(_elapsed) => format!("no answer within {} seconds", PATIENCE.as_secs()),
+    let breaker = connection.breaker();
+    let why = match breaker.ask(now) {
+        Leave::No => "it did not answer before, and is left alone for a while".to_owned(),
+        leave @ (Leave::Go | Leave::Probe) => {
+            let asking = held::sessions(connection, text, intake.catalogue);
+            let asked = tokio::time::timeout(PATIENCE, asking).await;
+            let fails = match &asked {
+                Ok(Ok(_) | Err(NotFound::Document | NotFound::Person(_))) => false,
+                Ok(Err(NotFound::Answer(status))) => *status >= 500,
+                Ok(Err(NotFound::Silence(_))) | Err(_) => true,
+            };
+            breaker.tell(if fails { Sign::Fails } else { Sign::Works }, leave, now);
+            match asked {
+                Ok(Ok(found)) => return (found, None),
+                Ok(Err(why)) => why.to_string(),
+                Err(_elapsed) => format!("no answer within {} seconds", PATIENCE.as_secs()),
+            }
+        }
     };
     let mut problems = Problems::new();
     let target = &connection.target().name;

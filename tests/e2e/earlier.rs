@@ -8,9 +8,10 @@
 
 use crate::binary::Site;
 use crate::document::{Document, Person};
-use crate::http::Response;
+use crate::http::{Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Server, scenarios};
+use crate::service::{Service, tokens};
 use fascicle::json::Node;
 use serde_json::json;
 use uuid::Uuid;
@@ -20,11 +21,18 @@ scenarios!(
     what_points_to_an_earlier_session_arrives_and_reads_back,
     a_session_that_another_store_delivered_is_compared_with,
     a_server_that_does_not_tell_of_earlier_sessions_holds_nothing_up,
+    a_server_that_does_not_tell_is_left_alone_after_a_while,
 );
+
+const TOKEN: &str = "0123456789abcdef0123456789abcdef";
 
 /// A site that asks its record server for earlier sessions.
 fn asking(base: &str) -> Site {
-    let site = Site::with_target(base, "");
+    asking_with(base, "")
+}
+
+fn asking_with(base: &str, settings: &str) -> Site {
+    let site = Site::with_target(base, settings);
     let text = std::fs::read_to_string(site.path("fascicle.toml")).expect("settings");
     site.file("fascicle.toml", &format!("earlier_from = 'record'\n{text}"));
     site
@@ -65,12 +73,41 @@ fn a_session_that_another_store_delivered_is_compared_with(server: &Server) {
     }
 }
 
+/// What asks for earlier findings, and nothing else.
+fn asks(request: &Request) -> bool {
+    request.path.ends_with("/Observation/_search") && request.body.contains("subject=")
+}
+
+fn a_server_that_does_not_tell_is_left_alone_after_a_while(server: &Server) {
+    let proxy = Proxy::new(&server.host, |request, _| {
+        if asks(request) {
+            Act::Answer(Response::new(503, &[], ""))
+        } else {
+            Act::Pass
+        }
+    });
+    let site = asking_with(&proxy.base(), "breaker_failures = 2");
+    tokens(&site, TOKEN);
+    let service = Service::start(&site);
+
+    for _ in 0..5 {
+        let document = Person::known(server).session();
+        let answer = service.ask("POST", "/v1/sessions", TOKEN, &document.json.to_string());
+        assert_eq!(answer.status, 202);
+        assert!(answer.body.contains("earlier.not-told"), "{}", answer.body);
+    }
+
+    let asked = proxy.log();
+    let asked = asked.iter().filter(|one| asks(&one.request)).count();
+    assert_eq!(asked, 2, "then it is left alone");
+}
+
 fn a_server_that_does_not_tell_of_earlier_sessions_holds_nothing_up(server: &Server) {
     let person = Person::known(server);
     let document = person.session();
     let proxy = Proxy::new(&server.host, |request, _| {
         // It answers everything but the search for earlier findings.
-        if request.path.ends_with("/Observation/_search") && request.body.contains("subject=") {
+        if asks(request) {
             Act::Answer(Response::new(503, &[], ""))
         } else {
             Act::Pass
