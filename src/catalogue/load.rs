@@ -376,12 +376,18 @@ mod tests {
         let faults = Catalogue::read(&damaged).err().unwrap_or_default();
 
         let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        let measures = FILES.iter().find(|file| file.name == "measures.csv");
+        let mut rows = measures.expect("a table").text.lines();
+        let of_pain = rows.position(|row| row.starts_with("pain.intensity.calf,"));
+        let line = of_pain.expect("a row") + 1;
         for wanted in [
             "profiles/units.csv:3: deg/s is out of order or stands twice",
             "profiles/units.csv:3: label is empty or padded; write none",
             "profiles/units.csv:3: checked_on yesterday is no date",
             "profiles/units.csv:2: degrees is no UCUM code",
-            "profiles/measures.csv:101: pain.intensity.calf: its unit is not in units.csv",
+            &format!(
+                "profiles/measures.csv:{line}: pain.intensity.calf: its unit is not in units.csv"
+            ),
         ] {
             assert!(
                 told.iter().any(|fault| fault == wanted),

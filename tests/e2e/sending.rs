@@ -113,10 +113,10 @@ fn a_server_that_takes_less_is_sent_half_until_it_takes_it(server: &Server) {
                 Act::Pass
             }
         });
-        let site = Site::hasty_with(&proxy.base(), &format!("mode = '{mode}'"));
+        let site = Site::unhurried_with(&proxy.base(), &format!("mode = '{mode}'"));
         let files = [site.document(&document), site.document(&next)];
 
-        site.send(&[&files[0], &files[1]], 60).ended(0);
+        site.send(&[&files[0], &files[1]], 120).ended(0);
 
         let sizes = proxy.transactions();
         let sizes: Vec<usize> = sizes.iter().map(|one| carried(&one.request).1).collect();
