@@ -73,7 +73,7 @@ fn send(server: &Server, people: impl Iterator<Item = usize>) -> Found {
     }
     let paths: Vec<&str> = files.iter().map(String::as_str).collect();
 
-    let items = site.send(&paths, 900).ended(0).items();
+    let items = site.send(&paths, 1800).ended(0).items();
 
     let delivered = items
         .iter()
