@@ -24,9 +24,14 @@ use tracing::Instrument as _;
 use tracing::field::Empty;
 use uuid::Uuid;
 
-/// The longest that a record server is waited for, which is asked for earlier sessions: a server that
-/// sleeps is not to keep a session from being accepted.
-const PATIENCE: Duration = Duration::from_secs(5);
+/// A record server that is asked for earlier sessions while a session is accepted.
+#[derive(Debug, Clone)]
+pub struct Elsewhere {
+    /// The connection to it.
+    pub connection: Connection,
+    /// The longest that it is waited for: a server that sleeps is not to keep a session from being accepted.
+    pub patience: Duration,
+}
 
 /// What documents are held against, and where they go.
 #[derive(Debug, Clone, Copy)]
@@ -36,7 +41,7 @@ pub struct Intake<'a> {
     /// Which goes where.
     pub routes: &'a Routes,
     /// The record server that is asked for earlier sessions besides our own store.
-    pub elsewhere: Option<&'a Connection>,
+    pub elsewhere: Option<&'a Elsewhere>,
 }
 
 /// What came of submitting a document.
@@ -244,7 +249,11 @@ async fn elsewhere(
     text: &str,
     now: DateTime<Utc>,
 ) -> (Vec<EarlierSession>, Option<Problem>) {
-    let Some(connection) = intake.elsewhere else {
+    let Some(Elsewhere {
+        connection,
+        patience,
+    }) = intake.elsewhere
+    else {
         return (Vec::new(), None);
     };
     let breaker = connection.breaker();
@@ -252,7 +261,7 @@ async fn elsewhere(
         Leave::No => "it did not answer before, and is left alone for a while".to_owned(),
         leave @ (Leave::Go | Leave::Probe) => {
             let asking = held::sessions(connection, text, intake.catalogue);
-            let asked = tokio::time::timeout(PATIENCE, asking).await;
+            let asked = tokio::time::timeout(*patience, asking).await;
             let fails = match &asked {
                 Ok(Ok(_) | Err(NotFound::Document | NotFound::Person(_))) => false,
                 Ok(Err(NotFound::Answer(status))) => *status >= 500,
@@ -262,7 +271,7 @@ async fn elsewhere(
             match asked {
                 Ok(Ok(found)) => return (found, None),
                 Ok(Err(why)) => why.to_string(),
-                Err(_elapsed) => format!("no answer within {} seconds", PATIENCE.as_secs()),
+                Err(_elapsed) => format!("no answer within {} seconds", patience.as_secs()),
             }
         }
     };

@@ -5,6 +5,7 @@
 )]
 
 use crate::app::deliver::Delivery;
+use crate::app::submit::Elsewhere;
 use crate::catalogue::{Catalogue, sha256_hex};
 use crate::cli::arguments::{EarlierFrom, EarlierSessions, OwnTables, Place, TargetOptions};
 use crate::cli::documents;
@@ -147,12 +148,19 @@ pub(super) fn alerts(settings: &Settings) -> anyhow::Result<()> {
 }
 
 /// The record server that is asked for earlier sessions, where the settings name one.
-pub(super) fn elsewhere(settings: &Settings) -> anyhow::Result<Option<Connection>> {
+pub(super) fn elsewhere(settings: &Settings) -> anyhow::Result<Option<Elsewhere>> {
     let mut targets = settings.targets.iter();
-    let named = targets.find(|one| settings.earlier_from.as_ref() == Some(&one.name));
-    Ok(named
-        .map(|target| Connection::new(target.clone()))
-        .transpose()?)
+    let Some((name, patience)) = &settings.earlier_from else {
+        return Ok(None);
+    };
+    let target = targets.find(|one| one.name == *name);
+    let elsewhere = |target: &Target| {
+        Ok(Elsewhere {
+            connection: Connection::new(target.clone())?,
+            patience: *patience,
+        })
+    };
+    target.map(elsewhere).transpose()
 }
 
 /// One delivery for each target.

@@ -35,8 +35,9 @@ pub struct Settings {
     pub tables: Option<PathBuf>,
     /// Tables of published ranges that the site uses, the first one first.
     pub reference_tables: Vec<String>,
-    /// The name of the record server that is asked for earlier sessions besides our own store.
-    pub earlier_from: Option<String>,
+    /// The name of the record server that is asked for earlier sessions besides our own store, and the longest
+    /// that it is waited for.
+    pub earlier_from: Option<(String, Duration)>,
     /// The record servers.
     pub targets: Vec<Target>,
     /// Which session goes to which of them.
@@ -70,7 +71,7 @@ pub enum ConfigError {
     #[error("state {0}")]
     State(NoPlace),
     /// Nobody can be asked for earlier sessions there.
-    #[error("earlier_from: {0} is no target of this configuration")]
+    #[error("earlier_from: {0}")]
     EarlierFrom(String),
     /// Nobody can be alerted like this.
     #[error("alerts: {0}")]
@@ -101,6 +102,7 @@ struct File {
     #[serde(default)]
     reference_tables: Vec<String>,
     earlier_from: Option<String>,
+    earlier_seconds: Option<u64>,
     serve: Option<ServeFile>,
     alerts: Option<AlertsFile>,
     retention: Option<RetentionFile>,
@@ -109,6 +111,24 @@ struct File {
     target: Vec<TargetFile>,
     #[serde(default)]
     route: Vec<RouteFile>,
+}
+
+/// Who is asked for earlier sessions, and for how long.
+fn earlier(
+    from: Option<String>,
+    seconds: Option<u64>,
+    targets: &[String],
+) -> Result<Option<(String, Duration)>, ConfigError> {
+    let wrong = |what: String| Err(ConfigError::EarlierFrom(what));
+    match (from, seconds.unwrap_or(5)) {
+        (None, _) if seconds.is_some() => wrong("earlier_seconds goes with it".to_owned()),
+        (None, _) => Ok(None),
+        (Some(name), _) if !targets.contains(&name) => {
+            wrong(format!("{name} is no target of this configuration"))
+        }
+        (Some(_), 0 | 61..) => wrong("earlier_seconds has to be 1 to 60".to_owned()),
+        (Some(name), seconds) => Ok(Some((name, Duration::from_secs(seconds)))),
+    }
 }
 
 const fn lease_seconds() -> u64 {
@@ -137,16 +157,13 @@ impl Settings {
             }
         }
         let names: Vec<String> = targets.iter().map(|one| one.name.clone()).collect();
-        if let Some(name) = file.earlier_from.clone().filter(|one| !names.contains(one)) {
-            return Err(ConfigError::EarlierFrom(name));
-        }
         Ok(Self {
             routes: route::read(file.route, &names)?,
             state: Place::named(&file.state, file.state_password).map_err(ConfigError::State)?,
             lease: lease(file.lease_seconds),
             tables: file.tables,
             reference_tables: file.reference_tables,
-            earlier_from: file.earlier_from,
+            earlier_from: earlier(file.earlier_from, file.earlier_seconds, &names)?,
             serve: serve::read(file.serve)?,
             alerts: alerts::read(file.alerts)?,
             retention: retention::read(file.retention)?,
@@ -195,6 +212,18 @@ mod tests {
     fn unknown_keys_and_half_said_sign_ins_are_refused() {
         let cases = [
             ("state = 'x'\ncolour = 'red'", "unknown field"),
+            (
+                "state = 'x'\nearlier_from = 'a'",
+                "earlier_from: a is no target of this configuration",
+            ),
+            (
+                "state = 'x'\nearlier_seconds = 5",
+                "earlier_from: earlier_seconds goes with it",
+            ),
+            (
+                "state = 'x'\nearlier_from = 'a'\nearlier_seconds = 61\n[[target]]\nname='a'\nbase='https://h'",
+                "earlier_seconds has to be 1 to 60",
+            ),
             (
                 "state = 'x'\n[[target]]\nname='a'\nbase='ftp://h'",
                 "target a: base has to begin",

@@ -8,11 +8,11 @@ pub mod api;
 mod listen;
 pub mod tokens;
 
+use crate::app::submit::Elsewhere;
 use crate::catalogue::Catalogue;
 use crate::clock::Clock;
 use crate::config::route::Routes;
 use crate::deliver::Target;
-use crate::deliver::http::Connection;
 use crate::deliver::webhook::Webhook;
 use crate::outbox::Outbox;
 use crate::web::api::Desk;
@@ -30,7 +30,7 @@ pub struct Outside {
     /// Which session goes to which of them.
     pub routes: Routes,
     /// The record server that is asked for earlier sessions besides our own store.
-    pub elsewhere: Option<Connection>,
+    pub elsewhere: Option<Elsewhere>,
     /// Where it is told at once that something urgent was refused.
     pub webhook: Option<Webhook>,
 }
