@@ -142,24 +142,13 @@ fn components(one: &Comparison, catalogue: &Catalogue) -> Vec<(Concept, CodedVal
 /// the error or not, and higher than nothing.
 pub fn verdict_in_words(rule: Rule, verdict: Verdict, catalogue: &Catalogue) -> String {
     let part = matches!(rule, Rule::DynamicPart | Rule::FixedPart);
-    match verdict {
-        Verdict::Higher if part => "larger than the error of measuring".to_owned(),
-        Verdict::Lower if part => "below zero by more than the error of measuring".to_owned(),
-        Verdict::Higher
-        | Verdict::Lower
-        | Verdict::WithinError
-        | Verdict::NoDifference
-        | Verdict::NotJudged
-        | Verdict::StepHigher
-        | Verdict::StepLower
-        | Verdict::SeveralStepsHigher
-        | Verdict::SeveralStepsLower
-        | Verdict::AboveRange
-        | Verdict::WithinRange
-        | Verdict::BelowRange => {
-            let row = catalogue.word(VERDICT, verdict.code());
-            row.map(|row| row.label.clone()).unwrap_or_default()
-        }
+    if part && verdict == Verdict::Higher {
+        "larger than the error of measuring".to_owned()
+    } else if part && verdict == Verdict::Lower {
+        "below zero by more than the error of measuring".to_owned()
+    } else {
+        let row = catalogue.word(VERDICT, verdict.code());
+        row.map(|row| row.label.clone()).unwrap_or_default()
     }
 }
 

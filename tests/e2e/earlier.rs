@@ -38,13 +38,22 @@ fn asking_with(base: &str, settings: &str) -> Site {
     site
 }
 
-fn changes_at(server: &Server, person: &Person) -> Vec<Node> {
+/// Each side has a change of the extension of the elbow, which names a finding that the server holds.
+fn changes_lead_to_what_was_found_then(server: &Server, person: &Person) {
     let system = "https://fascicle.example/fhir/CodeSystem/comparison";
     let code = "change.range.passive.elbow.extension";
-    server.found(&format!(
+    let changes = server.found(&format!(
         "Observation?subject={}&code={system}%7C{code}",
         person.reference
-    ))
+    ));
+    assert_eq!(changes.len(), 2, "one for each side");
+    for change in changes {
+        let earlier = &change.items_of("derivedFrom")[1];
+        let urn = earlier.at(&["identifier", "value"]).and_then(Node::text);
+        let urn = urn.expect("the identifier of the earlier finding");
+        let then = server.found(&format!("Observation?identifier=urn:ietf:rfc:3986%7C{urn}"));
+        assert_eq!(then.len(), 1, "{urn}");
+    }
 }
 
 fn a_session_that_another_store_delivered_is_compared_with(server: &Server) {
@@ -62,15 +71,7 @@ fn a_session_that_another_store_delivered_is_compared_with(server: &Server) {
 
     assert!(!sent.text.contains("earlier.not-told"), "{}", sent.text);
     assert!(!of_somebody_else.text.contains("earlier.not-told"));
-    let changes = changes_at(server, &person);
-    assert_eq!(changes.len(), 2, "one for each side");
-    for change in changes {
-        let earlier = &change.items_of("derivedFrom")[1];
-        let urn = earlier.at(&["identifier", "value"]).and_then(Node::text);
-        let urn = urn.expect("the identifier of the earlier finding");
-        let then = server.found(&format!("Observation?identifier=urn:ietf:rfc:3986%7C{urn}"));
-        assert_eq!(then.len(), 1, "{urn}");
-    }
+    changes_lead_to_what_was_found_then(server, &person);
 }
 
 /// What asks for earlier findings, and nothing else.
@@ -207,18 +208,5 @@ fn what_points_to_an_earlier_session_arrives_and_reads_back(server: &Server) {
     let receipt = item.member("receipt").expect("a receipt");
     assert_eq!(item.text_of("state"), Some("delivered"));
     assert_eq!(again.member("receipt"), Some(receipt));
-    let system = "https://fascicle.example/fhir/CodeSystem/comparison";
-    let code = "change.range.passive.elbow.extension";
-    let found = server.found(&format!(
-        "Observation?subject={}&code={system}%7C{code}",
-        person.reference
-    ));
-    assert_eq!(found.len(), 2, "one for each side");
-    for change in found {
-        let earlier = &change.items_of("derivedFrom")[1];
-        let urn = earlier.at(&["identifier", "value"]).and_then(Node::text);
-        let urn = urn.expect("the identifier of the earlier finding");
-        let then = server.found(&format!("Observation?identifier=urn:ietf:rfc:3986%7C{urn}"));
-        assert_eq!(then.len(), 1, "{urn}");
-    }
+    changes_lead_to_what_was_found_then(server, &person);
 }
