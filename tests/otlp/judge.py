@@ -216,16 +216,25 @@ def judge(collector, server, patient_id):
         "fascicle.attempt": 1,
         "fascicle.outcome": "delivered",
     }, told
-    asked = set()
+    asked, refused = set(), []
     for span in kinds["request"]:
         told = attributes(span)
         assert span.kind == Span.SPAN_KIND_CLIENT and span.name == told["http.request.method"]
         assert span.parent_span_id == attempt.span_id and span.trace_id == attempt.trace_id
         assert told["server.address"] == "127.0.0.1"
         status = told["http.response.status_code"]
-        assert 200 <= status < 300 and span.status.code == Status.STATUS_CODE_UNSET, span
-        asked.add((span.name, told["fascicle.interaction"]))
+        one = (span.name, told["fascicle.interaction"])
+        if 200 <= status < 300:
+            assert span.status.code == Status.STATUS_CODE_UNSET, span
+            assert "error.type" not in told, span
+            asked.add(one)
+        else:
+            assert span.status.code == Status.STATUS_CODE_ERROR, span
+            assert told["error.type"] == str(status), span
+            refused.append((*one, status))
     assert {("POST", "search"), ("POST", "bundle")} <= asked, asked
+    # The practice server knows no _revinclude, says so, and is asked without it: the one refusal.
+    assert refused == [("POST", "search", 400)], refused
     nobody(collector, document, session, [patient_id, "_search", "identifier="])
     return len(spans)
 
