@@ -67,6 +67,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "fhir_sdk",
             "jsonwebtoken",
             "reqwest",
+            "ring",
             "rustls",
             "serde",
             "serde_json",

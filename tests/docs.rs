@@ -192,7 +192,7 @@ fn the_runbook_names_codes_that_there_are() {
 /// Every help text, one after another.
 #[test]
 fn the_help_texts_are_as_they_are_kept() {
-    const COMMANDS: [&[&str]; 16] = [
+    const COMMANDS: [&[&str]; 17] = [
         &[],
         &["demo"],
         &["encode"],
@@ -202,6 +202,7 @@ fn the_help_texts_are_as_they_are_kept() {
         &["serve"],
         &["queue"],
         &["target"],
+        &["public-keys"],
         &["store"],
         &["trail"],
         &["catalogue"],

@@ -47,6 +47,7 @@ pub(super) enum Command {
     Serve(ServeOptions),
     Queue(QueueOptions),
     Target(TargetOptions),
+    PublicKeys(PublicKeysOptions),
     Store(StoreOptions),
     Trail(TrailOptions),
     Catalogue(CatalogueOptions),
@@ -410,6 +411,21 @@ pub(super) struct TargetOptions {
     /// Print as JSON.
     #[arg(long)]
     pub(super) json: bool,
+}
+
+/// The public keys to register with the authorization servers of targets, as one JSON Web Key Set.
+///
+/// The private keys are read and not shown. Host what is printed where the authorization server fetches it, or hand
+/// it in where it takes a key set; a key without a `key_id` of its own is named by its thumbprint (RFC 7638).
+#[derive(Args)]
+#[command(after_help = examples::PUBLIC_KEYS)]
+pub(super) struct PublicKeysOptions {
+    /// Configuration file (TOML): the keys of its targets that sign in by `sign_in = "smart"`.
+    #[arg(long, value_name = "FILE", required_unless_present = "keys")]
+    pub(super) config: Option<PathBuf>,
+    /// Private keys besides, PEM: one that is to come, so that it is known before it signs.
+    #[arg(value_name = "KEY")]
+    pub(super) keys: Vec<PathBuf>,
 }
 
 /// What the store holds; a copy of it while it is in use; its move from a folder into a database; the end of

@@ -130,6 +130,15 @@ Examples:
 
 Exit codes: 0 all of it will work; 1 a line says no; 4 the record server does not answer.";
 
+pub(super) const PUBLIC_KEYS: &str = "\
+Examples:
+  openssl genpkey -algorithm EC -pkeyopt ec_paramgen_curve:P-384 -out region.key
+  fascicle public-keys region.key                          before the client is registered
+  fascicle public-keys --config fascicle.toml > jwks.json
+  fascicle public-keys --config fascicle.toml next.key     with the key that comes next
+
+Exit codes: 0 all keys are shown; 1 none is, and why.";
+
 pub(super) const STORE: &str = "\
 Examples:
   fascicle store --state ./state                           its tables, rows and hashes

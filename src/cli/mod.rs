@@ -16,6 +16,7 @@ mod examples;
 mod lines;
 mod practice;
 mod progress;
+mod public_keys;
 mod purge;
 mod queue;
 mod report;
@@ -114,6 +115,7 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
         Command::Serve(options) => serve::serve(options).await,
         Command::Queue(options) => queue::queue(options).await,
         Command::Target(options) => target::target(options).await,
+        Command::PublicKeys(options) => public_keys::public_keys(options),
         Command::Store(options) => store::store(options).await,
         Command::Trail(options) => trail::trail(options).await,
         Command::Catalogue(options) => catalogue::catalogue(options),

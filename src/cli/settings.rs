@@ -99,7 +99,8 @@ pub(super) fn own_tables<'a>(own: &'a OwnTables, settings: &'a Settings) -> Opti
     named.map(PathBuf::as_path)
 }
 
-fn of_file(path: &Path) -> anyhow::Result<Settings> {
+/// The settings of a file.
+pub(super) fn of_file(path: &Path) -> anyhow::Result<Settings> {
     let text = fs::read_to_string(path).map_err(|cause| {
         Mistake(format!(
             "the configuration file: {}",

@@ -266,7 +266,7 @@ mod tests {
         let cases = [
             (
                 "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'",
-                "target a: sign_in = \"smart\" needs client_id, key_file and key_id",
+                "target a: sign_in = \"smart\" needs client_id and key_file",
             ),
             (
                 "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nsecret_file='f'",

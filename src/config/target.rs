@@ -239,10 +239,8 @@ fn sign_in(file: &TargetFile) -> Result<SignIn, ConfigError> {
 
 fn smart(file: &TargetFile) -> Result<SignIn, ConfigError> {
     let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));
-    let (Some(client_id), Some(key_file), Some(key_id)) =
-        (&file.client_id, &file.key_file, &file.key_id)
-    else {
-        return wrong("sign_in = \"smart\" needs client_id, key_file and key_id");
+    let (Some(client_id), Some(key_file)) = (&file.client_id, &file.key_file) else {
+        return wrong("sign_in = \"smart\" needs client_id and key_file");
     };
     let scopes = file.scopes.clone();
     let scopes = scopes.unwrap_or_else(|| SCOPES.map(str::to_owned).to_vec());
@@ -263,7 +261,7 @@ fn smart(file: &TargetFile) -> Result<SignIn, ConfigError> {
     Ok(SignIn::Smart(Smart {
         client_id: client_id.clone(),
         key_file: key_file.clone(),
-        key_id: key_id.clone(),
+        key_id: file.key_id.clone(),
         scopes,
         token_endpoint: file.token_endpoint.clone(),
     }))

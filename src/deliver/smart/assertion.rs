@@ -1,11 +1,11 @@
 //! The signed assertion, and the key that signs it.
 
+use crate::deliver::smart::public::Public;
 use crate::deliver::smart::{NoToken, Smart};
 use crate::private::secret;
 use chrono::{DateTime, TimeDelta, Utc};
 use jsonwebtoken::{Algorithm, EncodingKey, Header};
 use serde::Serialize;
-use std::path::Path;
 use uuid::Uuid;
 
 /// "This time SHALL be no more than five minutes in the future"; a little less, for clocks that differ.
@@ -34,7 +34,13 @@ pub(super) fn assertion(
         exp: (now + ASSERTION_LASTS).timestamp(),
         jti: id.to_string(),
     };
-    signed(&claims, &smart.key_id, &key_of(&smart.key_file)?)
+    let pem = secret::bytes(&smart.key_file).map_err(|_no_secret| NoToken::Key)?;
+    let pem = pem.open();
+    let key_id = match &smart.key_id {
+        Some(key_id) => key_id.clone(),
+        None => Public::of(pem).ok_or(NoToken::Key)?.thumbprint(),
+    };
+    signed(&claims, &key_id, &key_of(pem)?)
 }
 
 fn signed(
@@ -56,9 +62,7 @@ pub(in crate::deliver) fn key_readable(smart: &Smart) -> bool {
 }
 
 /// The file is read anew for each token, so a new key needs no restart.
-fn key_of(path: &Path) -> Result<(Algorithm, EncodingKey), NoToken> {
-    let pem = secret::bytes(path).map_err(|_no_secret| NoToken::Key)?;
-    let pem = pem.open();
+fn key_of(pem: &[u8]) -> Result<(Algorithm, EncodingKey), NoToken> {
     let rsa = EncodingKey::from_rsa_pem(pem).map(|key| (Algorithm::RS384, key));
     let ec = |_no_rsa| EncodingKey::from_ec_pem(pem).map(|key| (Algorithm::ES384, key));
     rsa.or_else(ec).map_err(|_no_key| NoToken::Key)
@@ -66,11 +70,15 @@ fn key_of(path: &Path) -> Result<(Algorithm, EncodingKey), NoToken> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Claims, signed};
+    use super::{Claims, assertion, signed};
+    use crate::deliver::smart::Smart;
+    use crate::deliver::smart::public::Public;
     use crate::json::Node;
     use base64::Engine as _;
     use base64::prelude::BASE64_URL_SAFE_NO_PAD;
-    use jsonwebtoken::{Algorithm, EncodingKey};
+    use chrono::{DateTime, Utc};
+    use jsonwebtoken::{Algorithm, EncodingKey, decode_header};
+    use uuid::Uuid;
 
     const KEY: &[u8] = include_bytes!("../../../fixtures/keys/smart-example-rs384.pem");
 
@@ -116,5 +124,26 @@ mod tests {
         assert_eq!(parts.next().map(header), Some(header(published)));
         assert_eq!(parts.next(), Some(CLAIMS));
         assert!(parts.next().is_some_and(|signature| signature.len() == 342));
+    }
+
+    #[test]
+    fn a_key_without_a_name_is_named_by_its_thumbprint() {
+        let file = tempfile::NamedTempFile::new().expect("a file");
+        std::io::Write::write_all(&mut file.as_file(), KEY).expect("written");
+        let smart = |key_id: Option<&str>| Smart {
+            client_id: "c".to_owned(),
+            key_file: file.path().to_owned(),
+            key_id: key_id.map(str::to_owned),
+            scopes: Vec::new(),
+            token_endpoint: None,
+        };
+        let kid = |key_id| {
+            let now = DateTime::<Utc>::UNIX_EPOCH;
+            let token = assertion(&smart(key_id), "e", Uuid::nil(), now).expect("it signs");
+            decode_header(&token).expect("a header").kid
+        };
+
+        assert_eq!(kid(Some("ours")).as_deref(), Some("ours"));
+        assert_eq!(kid(None), Public::of(KEY).map(|key| key.thumbprint()));
     }
 }

@@ -5,6 +5,7 @@
 //! client-confidential-asymmetric.html).
 
 pub(super) mod assertion;
+pub mod public;
 
 use crate::clock::{Clock as _, MachineClock};
 use crate::deliver::smart::assertion::assertion;
@@ -44,8 +45,8 @@ pub struct Smart {
     pub client_id: String,
     /// The private key, PEM (PKCS #8): RSA signs with RS384, P-384 with ES384.
     pub key_file: PathBuf,
-    /// `kid` of the public key that was registered.
-    pub key_id: String,
+    /// `kid` of the public key that was registered; its thumbprint (RFC 7638) where none is said.
+    pub key_id: Option<String>,
     /// Scopes that are asked for.
     pub scopes: Vec<String>,
     /// Where tokens are given; discovered when it is not said.

@@ -1,16 +1,27 @@
 // A general OAuth 2.0 authorization server, and a guard before a record server that lets in only who
-// brings a token it gave: node guard.mjs UPSTREAM RSA.pem P384.pem
+// brings a token it gave: node guard.mjs UPSTREAM RSA.pem P384.pem JWKS.json
+// The key set is what the clients register; it has to be what this runtime makes of the two keys.
 // Prints BASE= and the address of the guarded FHIR service, and one line for each token it gives.
 import { createPublicKey } from "node:crypto";
 import { readFileSync } from "node:fs";
 import http from "node:http";
+import { deepStrictEqual } from "node:assert";
+import { calculateJwkThumbprint } from "jose";
 import Provider from "oidc-provider";
 
-const [upstream, rsaFile, curveFile] = process.argv.slice(2);
+const [upstream, rsaFile, curveFile, keySetFile] = process.argv.slice(2);
+const keySet = JSON.parse(readFileSync(keySetFile));
+const own = async (file, alg, kid) => {
+  const key = createPublicKey(readFileSync(file)).export({ format: "jwk" });
+  return { ...key, alg, use: "sig", kid: kid ?? (await calculateJwkThumbprint(key)) };
+};
+deepStrictEqual(keySet, {
+  keys: [await own(rsaFile, "RS384", "named-by-the-site"), await own(curveFile, "ES384")],
+});
 const scopes = ["Patient.rs", "Practitioner.rs", "Organization.rs", "Encounter.rs", "Device.crs", "Provenance.crs", "Observation.crus"]
   .map((scope) => `system/${scope}`);
 
-const client = (id, alg, file) => ({
+const client = (id, alg) => ({
   client_id: id,
   grant_types: ["client_credentials"],
   redirect_uris: [],
@@ -18,16 +29,14 @@ const client = (id, alg, file) => ({
   scope: scopes.join(" "),
   token_endpoint_auth_method: "private_key_jwt",
   token_endpoint_auth_signing_alg: alg,
-  jwks: {
-    keys: [{ ...createPublicKey(readFileSync(file)).export({ format: "jwk" }), kid: id, alg, use: "sig" }],
-  },
+  jwks: { keys: keySet.keys.filter((key) => key.alg === alg) },
 });
 
 const server = http.createServer();
 await new Promise((done) => server.listen(0, "127.0.0.1", done));
 const issuer = `http://127.0.0.1:${server.address().port}`;
 const provider = new Provider(issuer, {
-  clients: [client("rsa", "RS384", rsaFile), client("curve", "ES384", curveFile)],
+  clients: [client("rsa", "RS384"), client("curve", "ES384")],
   clientAuthMethods: ["private_key_jwt"],
   enabledJWA: { clientAuthSigningAlgValues: ["RS384", "ES384"] },
   features: { clientCredentials: { enabled: true }, devInteractions: { enabled: false } },
