@@ -87,7 +87,7 @@ fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
         .enable_all()
         .build()?;
     #[cfg(feature = "otlp")]
-    let traces = traces::begin(arguments, runtime.handle());
+    let traces = traces::begin(arguments, runtime.handle())?;
     #[cfg(feature = "otlp")]
     log(arguments, traces.as_ref().map(traces::Exporting::layer));
     #[cfg(not(feature = "otlp"))]

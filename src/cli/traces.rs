@@ -4,14 +4,14 @@
 use crate::cli::arguments::{Arguments, Command};
 use crate::cli::settings;
 use crate::config::traces::Traces;
-use crate::deliver::install_tls;
+use crate::deliver::client;
+use crate::deliver::{HeaderFrom, Proxy};
 use opentelemetry::KeyValue;
 use opentelemetry::trace::TracerProvider as _;
 use opentelemetry_http::{Bytes, HttpClient, HttpError, Request, Response};
 use opentelemetry_otlp::{SpanExporter, WithExportConfig as _, WithHttpConfig as _};
 use opentelemetry_sdk::Resource;
 use opentelemetry_sdk::trace::{BatchConfigBuilder, BatchSpanProcessor, SdkTracerProvider};
-use reqwest::redirect::Policy;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -35,7 +35,10 @@ pub(super) struct Exporting(SdkTracerProvider);
 
 /// Begins to send traces, where the command works on deliveries and its settings say where to. Settings
 /// that do not read are told of by the command itself.
-pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> Option<Exporting> {
+///
+/// # Errors
+/// Where the collector could not be reached by what the settings name.
+pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> anyhow::Result<Option<Exporting>> {
     let place = match &arguments.command {
         Command::Serve(options) => &options.place,
         Command::Send(options) => &options.place,
@@ -45,28 +48,30 @@ pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> Option<Exporting
         | Command::Summary(_)
         | Command::Queue(_)
         | Command::Target(_)
+        | Command::PublicKeys(_)
         | Command::Store(_)
         | Command::Trail(_)
         | Command::Catalogue(_)
-        | Command::Practice(_) => return None,
+        | Command::Practice(_) => return Ok(None),
     };
-    let traces = settings::settings(place).ok()?.traces?;
-    Exporting::to(&traces, runtime)
+    let traces = settings::settings(place)
+        .ok()
+        .and_then(|settings| settings.traces);
+    let Some(traces) = traces else {
+        return Ok(None);
+    };
+    let way = (&Proxy::Environment, traces.ca_file.as_ref());
+    let client = client::plain("traces", PATIENCE, way)?;
+    Ok(Exporting::to(&traces, client, runtime))
 }
 
 impl Exporting {
-    fn to(traces: &Traces, runtime: &Handle) -> Option<Self> {
-        install_tls();
-        let client = reqwest::Client::builder()
-            .timeout(PATIENCE)
-            .redirect(Policy::none())
-            .user_agent(concat!("Fascicle/", env!("CARGO_PKG_VERSION")))
-            .build()
-            .ok()?;
+    fn to(traces: &Traces, client: reqwest::Client, runtime: &Handle) -> Option<Self> {
         let exporter = SpanExporter::builder()
             .with_http()
             .with_http_client(Collector {
                 client,
+                headers: traces.headers.clone(),
                 runtime: runtime.clone(),
                 silent: Arc::default(),
             })
@@ -112,6 +117,7 @@ impl Exporting {
 #[derive(Debug)]
 struct Collector {
     client: reqwest::Client,
+    headers: Vec<(String, HeaderFrom)>,
     /// The exporter asks from a thread of its own, without a runtime.
     runtime: Handle,
     /// True since it was told that nothing arrives.
@@ -121,11 +127,16 @@ struct Collector {
 #[async_trait::async_trait]
 impl HttpClient for Collector {
     async fn send_bytes(&self, request: Request<Bytes>) -> Result<Response<Bytes>, HttpError> {
+        let Some(own) = client::fixed(&self.headers) else {
+            self.told(false);
+            return Err("a file of a header of the collector cannot be read".into());
+        };
         let (parts, body) = request.into_parts();
         let request = self
             .client
             .request(parts.method, parts.uri.to_string())
             .headers(parts.headers)
+            .headers(own)
             .body(body);
         let asked = self.runtime.spawn(async move {
             let answer = request.send().await?;

@@ -306,6 +306,12 @@ pub(super) fn proxy(
     }
 }
 
+/// Whether it can be the name of a header: a token (RFC 9110, section 5.6.2).
+pub(super) fn header_name(name: &str) -> bool {
+    let letter = |c: char| c.is_ascii_alphanumeric() || "!#$%&'*+-.^_`|~".contains(c);
+    !name.is_empty() && name.chars().all(letter)
+}
+
 fn headers(
     target: &str,
     texts: BTreeMap<String, String>,
@@ -320,9 +326,7 @@ fn headers(
     let mut headers: Vec<(String, HeaderFrom)> = Vec::new();
     for (name, from) in texts.chain(files) {
         let wrong = |why| Err(ConfigError::Header(target.to_owned(), name.clone(), why));
-        // RFC 9110, section 5.6.2: the letters of a token.
-        let token = |c: char| c.is_ascii_alphanumeric() || "!#$%&'*+-.^_`|~".contains(c);
-        if name.is_empty() || !name.chars().all(token) {
+        if !header_name(&name) {
             return wrong("this is not the name of a header");
         }
         let lower = name.to_ascii_lowercase();

@@ -161,7 +161,7 @@ fn client(target: &Target) -> Result<Client, NoClient> {
 ///
 /// # Errors
 /// [`NoClient`], which says whose it is.
-pub(super) fn plain(
+pub fn plain(
     whose: &str,
     timeout: Duration,
     way: (&Proxy, Option<&PathBuf>),
@@ -250,11 +250,11 @@ fn known_by(
     Ok(builder.identity(identity))
 }
 
-/// The fixed headers of a target, those from files read anew; nothing where one cannot be read or
-/// holds what no header may hold.
-pub(super) fn fixed(target: &Target) -> Option<HeaderMap> {
+/// Fixed headers, those from files read anew; nothing where one cannot be read or holds what no header
+/// may hold.
+pub fn fixed(named: &[(String, HeaderFrom)]) -> Option<HeaderMap> {
     let mut headers = HeaderMap::new();
-    for (name, from) in &target.headers {
+    for (name, from) in named {
         let name = HeaderName::try_from(name).ok()?;
         let mut value = match from {
             HeaderFrom::Text(text) => HeaderValue::try_from(text).ok()?,

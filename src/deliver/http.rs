@@ -269,7 +269,7 @@ impl Connection {
     }
 
     fn request(&self, asked: &Asked, token: Option<&Token>) -> Result<Request, Silence> {
-        let mut headers = client::fixed(&self.target).ok_or(Silence::Secret)?;
+        let mut headers = client::fixed(&self.target.headers).ok_or(Silence::Secret)?;
         headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
         if let Some(value) = authorization(&self.target.sign_in, token)? {
             headers.insert(AUTHORIZATION, value);
@@ -332,7 +332,7 @@ pub(super) fn secrets_readable(target: &Target) -> bool {
         SignIn::Smart(smart) => assertion::key_readable(smart),
         SignIn::None | SignIn::Basic(_) | SignIn::Bearer(_) => true,
     };
-    key && authorization(&target.sign_in, None).is_ok() && client::fixed(target).is_some()
+    key && authorization(&target.sign_in, None).is_ok() && client::fixed(&target.headers).is_some()
 }
 
 fn authorization(sign_in: &SignIn, token: Option<&Token>) -> Result<Option<HeaderValue>, Silence> {

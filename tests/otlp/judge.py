@@ -7,6 +7,7 @@ import pathlib
 import queue
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import tempfile
@@ -36,10 +37,26 @@ MAY = {
 HTTP = {"http.request.method", "http.response.status_code", "server.address", "error.type"}
 
 
-class Collector:
-    """Takes what is posted; `hangs` never answers."""
+class Authority:
+    """A private authority, and a certificate of it for this machine."""
 
-    def __init__(self, hangs=False):
+    def __init__(self, folder):
+        self.ca, self.certificate, self.key = (f"{folder}/{name}" for name in ("ca.pem", "own.pem", "own.key"))
+        request, names = f"{folder}/own.csr", pathlib.Path(folder) / "names"
+        names.write_text("subjectAltName=IP:127.0.0.1\n")
+        for words in (
+            f"req -x509 -newkey rsa:2048 -noenc -keyout {folder}/ca.key -out {self.ca} -days 2 -subj /CN=invented",
+            f"req -newkey rsa:2048 -noenc -keyout {self.key} -out {request} -subj /CN=invented-collector",
+            f"x509 -req -in {request} -CA {self.ca} -CAkey {folder}/ca.key -CAcreateserial -days 2"
+            f" -extfile {names} -out {self.certificate}",
+        ):
+            subprocess.run(["openssl", *words.split()], check=True, capture_output=True)
+
+
+class Collector:
+    """Takes what is posted; `hangs` never answers; with an authority it speaks TLS."""
+
+    def __init__(self, hangs=False, authority=None):
         self.bodies, self.asked = [], queue.Queue()
         over = threading.Event()
         outer = self
@@ -65,7 +82,13 @@ class Collector:
         self.over = over
         self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.server.daemon_threads = True
-        self.endpoint = f"http://127.0.0.1:{self.server.server_port}"
+        scheme = "http"
+        if authority:
+            scheme = "https"
+            context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+            context.load_cert_chain(authority.certificate, authority.key)
+            self.server.socket = context.wrap_socket(self.server.socket, server_side=True)
+        self.endpoint = f"{scheme}://127.0.0.1:{self.server.server_port}"
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
 
     def close(self):
@@ -141,11 +164,11 @@ def observations(server, patient_id):
     return len(found.get("entry", []))
 
 
-def configuration(folder, server, endpoint):
+def configuration(folder, server, endpoint, more=""):
     path = pathlib.Path(folder) / "fascicle.toml"
     path.write_text(
         f"state = '{folder}/state'\n[[target]]\nname = 'ward'\nbase = '{server.base}'\n"
-        f"[traces]\nendpoint = '{endpoint}'\n"
+        f"[traces]\nendpoint = '{endpoint}'\n{more}"
     )
     return str(path)
 
@@ -248,18 +271,18 @@ def nobody(collector, document, session, more):
             assert text.encode() not in body, f"{text} left the house"
 
 
-def sent_with(endpoint):
+def sent_with(endpoint, more="", ends=0):
     """`send` of one session: the exit code, what it said, what the server holds then."""
     server, patient_id = server_with_person()
     try:
         with tempfile.TemporaryDirectory() as folder:
-            config = configuration(folder, server, endpoint)
+            config = configuration(folder, server, endpoint, more)
             sent = subprocess.run(
                 [BINARY, "send", "--config", config, str(FIRST)],
                 capture_output=True, text=True, timeout=PATIENCE,
             )
-        assert sent.returncode == 0, sent.stdout + sent.stderr
-        assert observations(server, patient_id) > 0
+        assert sent.returncode == ends, sent.stdout + sent.stderr
+        assert (observations(server, patient_id) > 0) == (ends == 0)
         return server, patient_id, sent.stderr
     finally:
         assert server.stop() == 0
@@ -300,6 +323,29 @@ def main():
     count = judge(collector, server, patient_id)
     print(f"serve: {count} spans arrived by the time it had stopped")
     collector.close()
+
+    with tempfile.TemporaryDirectory() as folder:
+        authority = Authority(folder)
+        header = pathlib.Path(folder) / "header"
+        header.touch(mode=0o600)
+        header.write_text("Bearer invented-token\n")
+        named = f"header_files = {{ Authorization = '{header}' }}\n"
+        trusted = f"ca_file = '{authority.ca}'\n"
+        collector = Collector(authority=authority)
+        server, patient_id, told = sent_with(collector.endpoint, named + trusted)
+        count = judge(collector, server, patient_id)
+        assert all(headers["Authorization"] == "Bearer invented-token" for _, headers, _ in collector.bodies)
+        assert SILENT not in told and "invented-token" not in told, told
+        print(f"behind TLS of a private authority, with a header from a file: {count} spans")
+        for lacking, more in (("the authority", named), ("the header", trusted + named.replace("header'", "away'"))):
+            before = len(collector.bodies)
+            _, _, told = sent_with(collector.endpoint, more)
+            assert told.count(SILENT) == 1 and len(collector.bodies) == before, told
+            print(f"without {lacking}: delivered, no trace, told once")
+        _, _, told = sent_with(collector.endpoint, f"ca_file = '{header}'\n", ends=1)
+        assert "traces: the file of ca_file does not hold" in told, told
+        print("an authority that is none: nothing begins")
+        collector.close()
 
     _, _, told = sent_with(dead_endpoint())
     assert told.count(SILENT) == 1, told
