@@ -9,7 +9,7 @@ use crate::finding::Session;
 use crate::measure::Measured;
 use crate::private::Private;
 use crate::summary::compared::Counts;
-use crate::summary::findings::{self, Place};
+use crate::summary::findings::{self, Place, Usual};
 use crate::summary::words::{counted, day};
 use crate::summary::{Examined, Line, Section, Summary, collected, passed_on, session};
 use chrono::NaiveDate;
@@ -44,10 +44,11 @@ pub fn collect(
         ""
     };
     let title = format!("{name}, as of {}: {}{test}", day(today), extent(sessions));
+    let usual = Usual::of(sessions);
     let mut sections = vec![precautions(sessions, today)];
     sections.extend(sessions.last().map(|last| {
         let title = format!("The last examination, {}", of(last));
-        session::examination(last, title)
+        session::examination(last, title, &usual, catalogue)
     }));
     sections.extend(collected::section(
         sessions,
@@ -56,8 +57,8 @@ pub fn collect(
         catalogue,
     ));
     sections.push(passed_on::open_prompts(sessions));
-    sections.extend(latest_found(sessions, catalogue));
-    sections.push(not_tested(sessions, catalogue));
+    sections.extend(latest_found(sessions, &usual, catalogue));
+    sections.push(not_tested(sessions, &usual, catalogue));
     if view == View::Discharge {
         sections.push(from_first_to_last(sessions, catalogue));
     }
@@ -189,14 +190,21 @@ fn things<'a>(
     things
 }
 
-fn line(told: &Told<'_>, catalogue: &Catalogue) -> Line {
-    let session = told.one.session;
-    let words = findings::line(told.coded, told.measured, session, catalogue);
-    Line::about(session, told.coded, format!("{words} ({})", of(told.one)))
+fn line(told: &Told<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Line {
+    let words = findings::line(told.coded, told.measured, usual, catalogue);
+    Line::about(
+        told.one.session,
+        told.coded,
+        format!("{words} ({})", of(told.one)),
+    )
 }
 
 /// What was found last of each thing, by region and side.
-fn latest_found(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Vec<Section> {
+fn latest_found(
+    sessions: &[Examined<'_>],
+    usual: &Usual<'_>,
+    catalogue: &Catalogue,
+) -> Vec<Section> {
     let things = things(sessions, catalogue);
     let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
     for told in things.values() {
@@ -207,19 +215,19 @@ fn latest_found(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Vec<Section
         let session = sessions.last().map_or(last.one.session, |one| one.session);
         let heading = findings::heading(last.coded, session, catalogue);
         let place = findings::place(last.coded, session, catalogue);
-        lines.insert(place, (heading, line(last, catalogue)));
+        lines.insert(place, (heading, line(last, usual, catalogue)));
     }
     session::by_heading(lines.into_values())
 }
 
 /// What was left out last, unless it was examined since.
-fn not_tested(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
+fn not_tested(sessions: &[Examined<'_>], usual: &Usual<'_>, catalogue: &Catalogue) -> Section {
     let things = things(sessions, catalogue);
     let left_out = things.values().filter_map(|told| told.last());
     let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
     for told in left_out.filter(|told| !told.examined()) {
         let place = findings::place(told.coded, told.one.session, catalogue);
-        lines.insert(place, line(told, catalogue));
+        lines.insert(place, line(told, usual, catalogue));
     }
     let mut lines: Vec<Line> = lines.into_values().collect();
     if lines.is_empty() {

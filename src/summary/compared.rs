@@ -2,11 +2,10 @@
 
 use crate::catalogue::Catalogue;
 use crate::catalogue::rows::Kind;
-use crate::coding::Coded;
 use crate::compare::reason::NotCompared;
 use crate::compare::{Comparison, Rule};
 use crate::private::Private;
-use crate::summary::findings::{self, Place};
+use crate::summary::findings::{self, Place, Usual};
 use crate::summary::words::{counted, day};
 use crate::summary::{About, Examined, Line, Section};
 use chrono::NaiveDate;
@@ -229,13 +228,15 @@ fn told(one: &Examined<'_>, rules: &[Rule], catalogue: &Catalogue) -> (Vec<Line>
             (it.id, !difference || beyond)
         })
         .collect();
+    let usual = Usual::of(std::slice::from_ref(one));
     let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
     let mut counted_only = Vec::new();
     for coded in one.coded.iter().filter(|it| it.kind == Kind::Comparison) {
         match is_read.get(&coded.id) {
             Some(true) => {
                 let place = findings::place(coded, one.session, catalogue);
-                lines.insert(place, line(one, coded, catalogue));
+                let words = findings::line(coded, None, &usual, catalogue);
+                lines.insert(place, Line::about(one.session, coded, words));
             }
             Some(false) => {
                 let words = String::new();
@@ -246,9 +247,4 @@ fn told(one: &Examined<'_>, rules: &[Rule], catalogue: &Catalogue) -> (Vec<Line>
     }
     counted_only.sort();
     (lines.into_values().collect(), counted_only)
-}
-
-fn line(one: &Examined<'_>, coded: &Coded, catalogue: &Catalogue) -> Line {
-    let words = findings::line(coded, None, one.session, catalogue);
-    Line::about(one.session, coded, words)
 }

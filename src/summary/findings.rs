@@ -8,7 +8,9 @@ use crate::coding::{Coded, CodedRange, CodedValue, Concept, comparison, sentence
 use crate::finding::{Outcome, Session};
 use crate::intake::draft::{MoreAffectedSide, Side};
 use crate::measure::Measured;
+use crate::summary::Examined;
 use crate::summary::words::{capital, one_line, partial, quoted};
+use std::collections::BTreeMap;
 
 /// Parts that stand beside the name of the measure, and parts that the value says already.
 const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
@@ -122,11 +124,62 @@ pub(super) fn name(one: &Coded, catalogue: &Catalogue) -> String {
     name
 }
 
+/// What holds for every line that says nothing else, so that it is said once.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Usual<'a> {
+    position: &'a str,
+    /// How most numbers were found, where that holds for more than one.
+    method: Option<&'a str>,
+}
+
+impl<'a> Usual<'a> {
+    /// Of these examinations; the position is that of the last.
+    pub(super) fn of(sessions: &[Examined<'a>]) -> Self {
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        let coded = sessions.iter().flat_map(|one| one.coded);
+        for method in coded.filter(|one| !one.withdrawn).filter_map(method) {
+            let count = counts.entry(method).or_default();
+            *count = count.saturating_add(1);
+        }
+        // Of two that are as frequent the one that comes first by name.
+        let most = counts.into_iter().rev().max_by_key(|(_, count)| *count);
+        let last = sessions.last().map(|one| one.session);
+        Self {
+            position: last.map_or("", |session| &session.body_position),
+            method: most
+                .filter(|(_, count)| *count > 1)
+                .map(|(method, _)| method),
+        }
+    }
+
+    /// It in words, one line each.
+    pub(super) fn in_words(&self, catalogue: &Catalogue) -> Vec<String> {
+        let position = position(self.position, catalogue);
+        let method = self.method.iter();
+        let method =
+            method.map(|method| format!("Method of numbers unless said otherwise: {method}."));
+        let position = format!("Position unless said otherwise: {position}.");
+        std::iter::once(position).chain(method).collect()
+    }
+}
+
+fn position<'a>(code: &'a str, catalogue: &'a Catalogue) -> &'a str {
+    let word = catalogue.word("body-position", code);
+    word.map_or(code, |word| word.label.as_str())
+}
+
+/// How a number was found, which decides what it may be set against; what was computed stands beside it.
+fn method(one: &Coded) -> Option<&str> {
+    let number = matches!(one.value, CodedValue::Amount(_)) && one.kind.is_entered();
+    let method = one.method.as_ref().filter(|_| number);
+    method.and_then(|method| method.text.as_deref())
+}
+
 /// The whole line of a statement about a site.
 pub(super) fn line(
     one: &Coded,
     measured: Option<&Measured>,
-    session: &Session,
+    usual: &Usual<'_>,
     catalogue: &Catalogue,
 ) -> String {
     let found = measured
@@ -146,15 +199,15 @@ pub(super) fn line(
     for words in said.chain(one.ranges.iter().map(range)) {
         line.extend(["; ", &one_line(&words)]);
     }
-    let position = one.finding.as_ref().map(|finding| &finding.position);
-    if position.is_some_and(|position| *position != session.body_position) {
-        let words = one.position.as_ref().and_then(|it| it.text.as_deref());
-        line.extend(["; position: ", words.unwrap_or_default()]);
+    let other = one
+        .finding
+        .as_ref()
+        .map(|finding| finding.position.as_str());
+    if let Some(other) = other.filter(|other| *other != usual.position) {
+        line.extend(["; position: ", position(other, catalogue)]);
     }
-    // How a number was found decides what it may be set against; what was computed stands beside it.
-    if matches!(one.value, CodedValue::Amount(_)) && one.kind.is_entered() {
-        let words = one.method.as_ref().and_then(|it| it.text.as_deref());
-        line.extend(words.into_iter().flat_map(|words| ["; method: ", words]));
+    if let Some(other) = method(one).filter(|other| Some(*other) != usual.method) {
+        line.extend(["; method: ", other]);
     }
     match measured {
         // Prompts stand beside a finding as notes of the software; a summary has a place for them.

@@ -8,7 +8,7 @@ use crate::finding::Session;
 use crate::intake::draft::{Consent, MoreAffectedSide};
 use crate::measure::Measured;
 use crate::private::Private;
-use crate::summary::findings::{self, Place};
+use crate::summary::findings::{self, Place, Usual};
 use crate::summary::words::{capital, day, one_line, partial, quoted};
 use crate::summary::{Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on};
 use std::collections::BTreeMap;
@@ -26,16 +26,17 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
             sections: vec![Section::new("in-error", "Withdrawn", lines)],
         };
     }
+    let usual = Usual::of(std::slice::from_ref(one));
     let mut sections = vec![precautions(one, catalogue)];
     sections.extend(urgent(one));
-    sections.push(examination(one, "The examination"));
-    sections.extend(found(one, catalogue));
-    sections.push(not_tested(one, catalogue));
+    sections.push(examination(one, "The examination", &usual, catalogue));
+    sections.extend(found(one, &usual, catalogue));
+    sections.push(not_tested(one, &usual, catalogue));
     sections.extend(compared::sides(one, catalogue));
     sections.push(compared::changed(one, catalogue));
     sections.push(prompts(one));
     sections.extend(said(one, catalogue));
-    sections.push(circumstances(one, catalogue));
+    sections.extend(circumstances(one));
     sections.extend(in_error(one, catalogue));
     sections.push(about(one));
     Summary {
@@ -129,7 +130,7 @@ pub(super) fn precaution(one: &Coded) -> String {
 }
 
 /// What was examined, by region and side.
-fn found(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
+fn found(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Vec<Section> {
     let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
     let by_id = findings_of(one);
     for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
@@ -137,7 +138,7 @@ fn found(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
         if measured.is_some_and(|measured| !measured.examined()) {
             continue;
         }
-        let words = findings::line(coded, measured, one.session, catalogue);
+        let words = findings::line(coded, measured, usual, catalogue);
         let heading = findings::heading(coded, one.session, catalogue);
         let line = Line::about(one.session, coded, words);
         lines.insert(
@@ -168,14 +169,14 @@ pub(super) const fn is_about_the_body(kind: Kind) -> bool {
 }
 
 /// Everything that was left out, with its reason: none of it is ever left out here.
-fn not_tested(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+fn not_tested(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Section {
     let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
     let by_id = findings_of(one);
     for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
         let measured = by_id.get(&coded.id).copied();
         let measured = measured.filter(|measured| !measured.examined());
         if measured.is_some() {
-            let words = findings::line(coded, measured, one.session, catalogue);
+            let words = findings::line(coded, measured, usual, catalogue);
             let place = findings::place(coded, one.session, catalogue);
             lines.insert(place, Line::about(one.session, coded, words));
         }
@@ -283,8 +284,14 @@ fn said(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
         .collect()
 }
 
-/// What every line below is read with: who examined, which side is the more affected, and consent.
-pub(super) fn examination(one: &Examined<'_>, title: impl Into<String>) -> Section {
+/// What every line below is read with: who examined, which side is the more affected, consent, and what
+/// holds where a line says nothing else.
+pub(super) fn examination(
+    one: &Examined<'_>,
+    title: impl Into<String>,
+    usual: &Usual<'_>,
+    catalogue: &Catalogue,
+) -> Section {
     let session = one.session;
     let side = match session.more_affected {
         MoreAffectedSide::Left => "left",
@@ -305,6 +312,7 @@ pub(super) fn examination(one: &Examined<'_>, title: impl Into<String>) -> Secti
         format!("More affected side: {side}."),
         format!("Consent: {consent}; {}.", quoted(&session.consent_how)),
     ];
+    let lines = lines.into_iter().chain(usual.in_words(catalogue));
     Section::new("examination", title, of_the_panel(lines, one))
 }
 
@@ -319,11 +327,9 @@ fn of_the_panel(lines: impl IntoIterator<Item = String>, one: &Examined<'_>) -> 
 }
 
 /// What else holds for the day as a whole.
-fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
+fn circumstances(one: &Examined<'_>) -> Option<Section> {
     let session = one.session;
-    let position = catalogue.word("body-position", &session.body_position);
-    let position = position.map_or(session.body_position.as_str(), |row| row.label.as_str());
-    let mut lines = vec![format!("Position unless said otherwise: {position}.")];
+    let mut lines = Vec::new();
     if let Some((words, onset)) = &session.condition {
         let onset = onset.as_deref().map(partial);
         let onset = onset.map(|onset| format!("; onset: {onset}"));
@@ -354,7 +360,7 @@ fn circumstances(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
         lines.push(format!("{list}: asked and looked up, none known."));
     }
     let lines = of_the_panel(lines, one);
-    Section::new("circumstances", "The day of the examination", lines)
+    (!lines.is_empty()).then(|| Section::new("circumstances", "The day of the examination", lines))
 }
 
 /// What a correction withdrew: named, and not repeated.

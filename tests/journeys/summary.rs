@@ -384,6 +384,49 @@ async fn a_handover_has_the_latest_of_everything_and_says_what_is_overdue_and_op
     assert!(text.contains("does not mean that anybody has read it"));
 }
 
+#[tokio::test]
+async fn a_handover_says_in_which_position_each_thing_was_found() {
+    let store = Store::open().await;
+    let sitting = edited(&[("/session/body_position", "\"sitting\"")]);
+    store.submit(&sitting).await.expect("holds");
+    let lying = later("2026-11-18", LATER, &[]);
+    store.submit(&lying).await.expect("holds");
+    let session = Uuid::parse_str(LATER).expect("an id");
+
+    let handover = asked(&store.outbox, session, Wanted::Person(View::Handover)).await;
+
+    let usual = section(&handover, "examination");
+    assert!(
+        usual.contains(&"Position unless said otherwise: lying on the back."),
+        "{usual:?}"
+    );
+    let found = section(&handover, "findings");
+    let (then, now): (Vec<&str>, Vec<&str>) = found
+        .iter()
+        .partition(|line| line.ends_with("(16 November 2026)"));
+    assert!(!then.is_empty() && then.len() == now.len(), "{found:?}");
+    let says = |line: &&str| line.contains("; position: sitting");
+    assert!(then.iter().all(says) && !now.iter().any(says), "{found:?}");
+}
+
+#[test]
+fn a_method_that_is_not_the_usual_one_stands_in_its_line() {
+    let guessed = edited(&[
+        ("/findings/4/method", "\"visual-estimate\""),
+        ("/findings/4/instrument", ""),
+    ]);
+
+    let text = encoded(&guessed).summary.text();
+
+    let told = |words: &str| text.matches(words).count();
+    assert_eq!(
+        told("goniometry in the neutral zero convention"),
+        1,
+        "{text}"
+    );
+    assert_eq!(told("; method: visual estimate"), 1, "{text}");
+}
+
 /// What a handover says in one section, without the hyphens.
 fn section<'a>(summary: &'a Summary, code: &str) -> Vec<&'a str> {
     let sections = summary.sections.iter();
@@ -753,6 +796,8 @@ fn who_examined_which_side_and_consent_stand_right_after_the_precautions() {
             "Examined by: physiotherapist PT-7.",
             "More affected side: right.",
             "Consent: given; \u{201c}asked and answered in words\u{201d}.",
+            "Position unless said otherwise: lying on the back.",
+            "Method of numbers unless said otherwise: goniometry in the neutral zero convention.",
         ]
     );
     assert!(
