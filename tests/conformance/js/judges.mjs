@@ -71,9 +71,8 @@ function reference(files, profiles) {
   writeFileSync(list, files.join("\n") + "\n");
   const home = join(installed, "reference");
   const args = [
-    "-Xmx1500m",
-    "-XX:+UseSerialGC",
-    "-XX:TieredStopAtLevel=1",
+    "-Xmx3g",
+    "-XX:+UseParallelGC",
     "-Dfile.encoding=UTF-8",
     "-Dorg.slf4j.simpleLogger.defaultLogLevel=error",
     "-cp",
@@ -248,7 +247,7 @@ async function all(files, profiles) {
   const figures = {};
   const notHad = items.reduce((n, item) => n + countCodings(item.resource, NOT_HAD), 0);
   figures.reference = `${plural(notHad, "LOINC or SNOMED CT coding")} not judged`;
-  // The JVM works on the other core meanwhile.
+  // The JVM works meanwhile.
   const engine = reference(files, profiles);
   engine.catch(() => {});
   const messages = [...schema(items), ...invariants(items, figures), ...units(items, figures)];

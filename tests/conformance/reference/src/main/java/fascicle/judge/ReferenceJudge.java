@@ -59,30 +59,38 @@ public final class ReferenceJudge {
                 inputs.addAll(walk(Path.of(args[i])));
             }
         }
-        PrintStream out = new PrintStream(System.out, false, StandardCharsets.UTF_8);
-        Map<String, Integer> counts = new TreeMap<>();
         FhirContext fhir = FhirContext.forR4();
-        FhirValidator validator = validator(fhir, profiles, out, counts);
-
-        int resources = 0;
+        List<ObjectNode> unread = new ArrayList<>();
+        FhirValidator validator = validator(fhir, profiles, unread);
+        List<Item> items = new ArrayList<>();
         for (Path input : inputs) {
             if (input.toString().endsWith(".ndjson")) {
                 List<String> lines = Files.readAllLines(input, StandardCharsets.UTF_8);
                 for (int n = 0; n < lines.size(); n++) {
                     if (!lines.get(n).isBlank()) {
-                        judge(validator, input + ":" + (n + 1), lines.get(n), out, counts);
-                        resources++;
+                        items.add(new Item(input + ":" + (n + 1), lines.get(n)));
                     }
                 }
             } else {
-                judge(validator, input.toString(), Files.readString(input), out, counts);
-                resources++;
+                items.add(new Item(input.toString(), Files.readString(input)));
+            }
+        }
+        // On all cores: the engine makes a validator of its own for each call.
+        List<List<ObjectNode>> judged =
+                items.parallelStream().map(item -> judge(validator, item)).toList();
+
+        PrintStream out = new PrintStream(System.out, false, StandardCharsets.UTF_8);
+        Map<String, Integer> counts = new TreeMap<>();
+        for (List<ObjectNode> messages : Stream.concat(Stream.of(unread), judged.stream()).toList()) {
+            for (ObjectNode message : messages) {
+                counts.merge(message.get("severity").asText(), 1, Integer::sum);
+                out.println(JSON.writeValueAsString(message));
             }
         }
         ObjectNode summary = JSON.createObjectNode();
         summary.put("summary", true);
         summary.put("files", inputs.size());
-        summary.put("resources", resources);
+        summary.put("resources", items.size());
         for (String severity : List.of("fatal", "error", "warning", "information")) {
             summary.put(severity, counts.getOrDefault(severity, 0));
         }
@@ -91,9 +99,11 @@ public final class ReferenceJudge {
         System.exit(0);
     }
 
+    /** One resource: what it is called, and its text. */
+    private record Item(String name, String text) {}
+
     private static FhirValidator validator(
-            FhirContext fhir, Path profiles, PrintStream out, Map<String, Integer> counts)
-            throws IOException {
+            FhirContext fhir, Path profiles, List<ObjectNode> unread) throws IOException {
         PrePopulatedValidationSupport own = new PrePopulatedValidationSupport(fhir);
         if (profiles != null && Files.isDirectory(profiles)) {
             for (Path file : walk(profiles)) {
@@ -115,7 +125,7 @@ public final class ReferenceJudge {
                         }
                     }
                 } catch (RuntimeException e) {
-                    message(out, counts, file.toString(), "error", "", "unreadable-profile", e.getMessage());
+                    unread.add(message(file.toString(), "error", "", "unreadable-profile", e.getMessage()));
                 }
             }
         }
@@ -159,29 +169,27 @@ public final class ReferenceJudge {
         return validator;
     }
 
-    private static void judge(
-            FhirValidator validator, String name, String text, PrintStream out, Map<String, Integer> counts)
-            throws IOException {
+    private static List<ObjectNode> judge(FhirValidator validator, Item item) {
         ValidationResult result;
         try {
-            result = validator.validateWithResult(text, new ValidationOptions());
+            result = validator.validateWithResult(item.text(), new ValidationOptions());
         } catch (RuntimeException e) {
             // The engine refuses text that is no JSON by throwing. Anything else that it throws is its
             // own failure and no verdict.
-            String id = isJson(text) ? "engine-failed" : "unreadable";
-            message(out, counts, name, "error", "", id, String.valueOf(e.getMessage()));
-            return;
+            String id = isJson(item.text()) ? "engine-failed" : "unreadable";
+            return List.of(message(item.name(), "error", "", id, String.valueOf(e.getMessage())));
         }
+        List<ObjectNode> messages = new ArrayList<>();
         for (SingleValidationMessage m : result.getMessages()) {
-            message(
-                    out,
-                    counts,
-                    name,
-                    m.getSeverity() == null ? "error" : m.getSeverity().getCode(),
-                    m.getLocationString(),
-                    m.getMessageId(),
-                    m.getMessage());
+            messages.add(
+                    message(
+                            item.name(),
+                            m.getSeverity() == null ? "error" : m.getSeverity().getCode(),
+                            m.getLocationString(),
+                            m.getMessageId(),
+                            m.getMessage()));
         }
+        return messages;
     }
 
     private static boolean isJson(String text) {
@@ -192,23 +200,14 @@ public final class ReferenceJudge {
         }
     }
 
-    private static void message(
-            PrintStream out,
-            Map<String, Integer> counts,
-            String file,
-            String severity,
-            String path,
-            String id,
-            String text)
-            throws IOException {
-        counts.merge(severity, 1, Integer::sum);
+    private static ObjectNode message(String file, String severity, String path, String id, String text) {
         ObjectNode line = JSON.createObjectNode();
         line.put("file", file);
         line.put("severity", severity);
         line.put("path", path == null ? "" : path);
         line.put("id", id == null ? "" : id);
         line.put("text", text == null ? "" : text);
-        out.println(JSON.writeValueAsString(line));
+        return line;
     }
 
     private static List<Path> walk(Path start) throws IOException {
