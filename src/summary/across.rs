@@ -11,7 +11,9 @@ use crate::private::Private;
 use crate::summary::compared::Counts;
 use crate::summary::findings::{self, Place, Usual};
 use crate::summary::words::{counted, day};
-use crate::summary::{Examined, Line, Section, Summary, collected, passed_on, session};
+use crate::summary::{
+    Examined, Line, Section, Summary, collected, passed_on, precautions, session,
+};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -118,7 +120,7 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
         };
         let stands = stated.stands_on(today);
         let passed = |at: Option<NaiveDate>| stands && at.is_some_and(|at| at < today);
-        let mut words = session::precaution(coded);
+        let mut words = precautions::in_words(coded);
         if stated.carried {
             words.extend([
                 " Stated before ",

@@ -11,6 +11,7 @@ mod compared;
 mod findings;
 mod own_words;
 mod passed_on;
+mod precautions;
 pub mod render;
 mod session;
 mod words;

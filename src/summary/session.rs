@@ -10,7 +10,9 @@ use crate::measure::Measured;
 use crate::private::Private;
 use crate::summary::findings::{self, Place, Usual};
 use crate::summary::words::{capital, day, one_line, partial, quoted};
-use crate::summary::{Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on};
+use crate::summary::{
+    Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on, precautions,
+};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -27,7 +29,7 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
         };
     }
     let usual = Usual::of(std::slice::from_ref(one));
-    let mut sections = vec![precautions(one, catalogue)];
+    let mut sections = vec![precautions::section(one, catalogue)];
     sections.extend(urgent(one));
     sections.push(examination(one, "The examination", &usual, catalogue));
     sections.extend(found(one, &usual, catalogue));
@@ -61,7 +63,7 @@ fn title(session: &Session) -> String {
 }
 
 /// Statements of a kind that stand.
-fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
+pub(super) fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
     one.coded.iter().filter(|coded| !coded.withdrawn)
 }
 
@@ -69,64 +71,6 @@ fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a>
 pub(super) fn findings_of<'a>(one: &Examined<'a>) -> BTreeMap<Uuid, &'a Measured> {
     let measured = one.measured.iter();
     measured.map(|one| (one.finding.id, one)).collect()
-}
-
-fn precautions(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
-    let mut lines: Vec<(Place, Line)> = standing(one)
-        .filter(|coded| coded.kind == Kind::Precaution)
-        .map(|coded| {
-            let place = findings::place(coded, one.session, catalogue);
-            let words = precaution(coded);
-            (place, Line::about(one.session, coded, words))
-        })
-        .collect();
-    lines.sort_by(|a, b| a.0.cmp(&b.0));
-    let mut lines: Vec<Line> = lines.into_iter().map(|(_, line)| line).collect();
-    if one.session.none_known {
-        lines.push(Line::plain("Asked and looked up: none is known."));
-    } else if lines.is_empty() {
-        lines.push(Line::plain("None stands."));
-    }
-    Section::new("precautions", "Precautions", lines)
-}
-
-/// A precaution in one line: where, what it limits, and everything that was said about it.
-pub(super) fn precaution(one: &Coded) -> String {
-    let site = one.body_site.as_ref().and_then(|site| site.text.as_deref());
-    let limit = sentence::in_words(&one.value).unwrap_or_default();
-    let mut line = format!("{}: {limit}", capital(site.unwrap_or_default()));
-    for (part, value) in &one.parts {
-        let words = match value {
-            CodedValue::Day(date) => Some(day(*date)),
-            CodedValue::Words(words) => Some(quoted(words)),
-            CodedValue::Amount(_)
-            | CodedValue::Concept(_)
-            | CodedValue::Absent(_)
-            | CodedValue::Count(_)
-            | CodedValue::When(_)
-            | CodedValue::Samples(_)
-            | CodedValue::Members => sentence::in_words(value),
-        };
-        let name = match findings::own_code(part, "component") {
-            Some("precaution-status") => "status",
-            Some("precaution-source") => "said by",
-            Some("precaution-reason") => "reason",
-            Some("precaution-movement") => "movement",
-            Some("precaution-angle") => "not beyond",
-            Some("precaution-set") => "set on",
-            Some("precaution-review") => "to be reviewed on",
-            Some("precaution-end") => "to end on",
-            Some("precaution-lifted") => "lifted on",
-            Some("precaution-lifted-by") => "by",
-            Some(_) | None => part.text.as_deref().unwrap_or_default(),
-        };
-        line.extend(words.iter().flat_map(|words| ["; ", name, " ", words]));
-    }
-    for note in &one.notes {
-        line.extend(["; ", note.open()]);
-    }
-    line.push('.');
-    line
 }
 
 /// What was examined, by region and side.
