@@ -70,7 +70,7 @@ fn key_of(pem: &[u8]) -> Result<(Algorithm, EncodingKey), NoToken> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Claims, assertion, signed};
+    use super::{Claims, assertion, key_of, signed};
     use crate::deliver::smart::Smart;
     use crate::deliver::smart::public::Public;
     use crate::json::Node;
@@ -145,5 +145,24 @@ mod tests {
 
         assert_eq!(kid(Some("ours")).as_deref(), Some("ours"));
         assert_eq!(kid(None), Public::of(KEY).map(|key| key.thumbprint()));
+    }
+
+    /// Source: RFC 7515, appendix A.2: key, input and signature; by RS256, which is RS384 with another
+    /// hash, through the same reader of keys.
+    #[test]
+    fn the_example_of_the_standard_is_signed_letter_by_letter() {
+        let pem = include_bytes!("../../../fixtures/keys/rfc7515-a2.pem");
+        let input = "eyJhbGciOiJSUzI1NiJ9.eyJpc3MiOiJqb2UiLA0KICJleHAiOjEzMDA4MTkzODAsDQogImh0dHA6Ly9leGFtcGxlLmNvbS9pc19yb290Ijp0cnVlfQ";
+        let (_, key) = key_of(pem).expect("a key");
+
+        let signature = jsonwebtoken::crypto::sign(input.as_bytes(), &key, Algorithm::RS256);
+
+        assert_eq!(
+            signature.expect("it signs"),
+            "cC4hiUPoj9Eetdgtv3hF80EGrhuB__dzERat0XF9g2VtQgr9PJbu3XOiZj5RZmh7AAuHIm4Bh-0Qc_lF5YKt_O8W2Fp5jujGbds9uJdbF9CUAr7t1dnZcAcQjbKBYNX4BAynRFdiuB--f_nZLgrnbyTyWzO75vRK5h6xBArLIARNPvkSjtQBMHlb1L07Qe7K0GarZRmB_eSN9383LcOLn6_dO--xi12jzDwusC-eOkHWEsqtFZESc6BfI7noOPqvhJ1phCnvWh6IeYI2w9QOYEUipUTI8np6LbgGY9Fs98rqVt5AXLIhWkWywlVmtVrBp0igcN_IoypGlUPQGe77Rw"
+        );
+        let public = Public::of(pem).expect("a key").as_key(None);
+        let modulus = public.text_of("n").unwrap_or_default();
+        assert!(modulus.starts_with("ofgWCuLjybRlzo0t") && modulus.ends_with("RWyuXpoQ"));
     }
 }
