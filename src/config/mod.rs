@@ -283,6 +283,11 @@ mod tests {
             ),
             (
                 "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'\n\
+                 key_file='f'\nkey_id=''",
+                "target a: key_id is empty",
+            ),
+            (
+                "state = 'x'\n[[target]]\nname='a'\nbase='https://h'\nsign_in='smart'\nclient_id='c'\n\
                  key_file='f'\nkey_id='k'\ntoken_endpoint='http://h/token'",
                 "target a: token_endpoint has to begin with https://",
             ),

@@ -242,6 +242,11 @@ fn smart(file: &TargetFile) -> Result<SignIn, ConfigError> {
     let (Some(client_id), Some(key_file)) = (&file.client_id, &file.key_file) else {
         return wrong("sign_in = \"smart\" needs client_id and key_file");
     };
+    if file.key_id.as_deref().is_some_and(str::is_empty) {
+        return wrong(
+            "key_id is empty: say it, or leave it out, so that the thumbprint names the key",
+        );
+    }
     let scopes = file.scopes.clone();
     let scopes = scopes.unwrap_or_else(|| SCOPES.map(str::to_owned).to_vec());
     // RFC 6749, appendix A.4: the letters of a scope.
