@@ -72,6 +72,6 @@ fn key_set(wanted: &[Wanted<'_>]) -> Result<Node, Mistake> {
     if faults.is_empty() {
         Ok(object([("keys", Node::List(keys))]))
     } else {
-        Err(Mistake(faults.join("\nfascicle: ")))
+        Err(Mistake(faults.join("\n")))
     }
 }

@@ -82,12 +82,8 @@ fn webhook(file: AlertsFile) -> Result<Option<Webhook>, ConfigError> {
     }))
 }
 
-/// Identities of sessions leave the house by it, so it is reached by TLS or stays on this machine.
 fn checked(address: String) -> Result<Private<String>, ConfigError> {
-    let local = ["http://127.0.0.1:", "http://[::1]:", "http://localhost:"];
-    let fits =
-        address.starts_with("https://") || local.iter().any(|begin| address.starts_with(begin));
-    if fits && !address.contains(['@', ' ', '#']) {
+    if target::by_tls_or_here(&address) && !address.contains(['@', ' ', '#']) {
         Ok(Private::new(address))
     } else {
         Err(ConfigError::Alerts(

@@ -311,6 +311,18 @@ pub(super) fn proxy(
     }
 }
 
+/// Whether what is sent to an address travels by TLS or stays on this machine: alerts and traces carry
+/// identities of sessions.
+pub(super) fn by_tls_or_here(address: &str) -> bool {
+    let safe = [
+        "https://",
+        "http://127.0.0.1:",
+        "http://[::1]:",
+        "http://localhost:",
+    ];
+    safe.iter().any(|begin| address.starts_with(begin))
+}
+
 /// Whether it can be the name of a header: a token (RFC 9110, section 5.6.2).
 pub(super) fn header_name(name: &str) -> bool {
     let letter = |c: char| c.is_ascii_alphanumeric() || "!#$%&'*+-.^_`|~".contains(c);

@@ -71,11 +71,8 @@ fn checked(file: TracesFile) -> Result<Traces, ConfigError> {
     })
 }
 
-/// Identities of sessions leave the house by it, so it is reached by TLS or stays on this machine.
 fn endpoint(endpoint: &str) -> Result<Private<String>, ConfigError> {
-    let local = ["http://127.0.0.1:", "http://[::1]:", "http://localhost:"];
-    let fits =
-        endpoint.starts_with("https://") || local.iter().any(|begin| endpoint.starts_with(begin));
+    let fits = target::by_tls_or_here(endpoint);
     if fits && !endpoint.contains(['@', ' ', '#', '?']) && !endpoint.ends_with("/v1/traces") {
         Ok(Private::new(endpoint.trim_end_matches('/').to_owned()))
     } else {
