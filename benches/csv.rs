@@ -10,9 +10,9 @@
     reason = "a bench reads the time and files, prints, and stops where it cannot go on"
 )]
 
-use fascicle::intake::sheet::Sheet;
-use fascicle::intake::sheet::write::{Columns, Writer};
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
+use fascicle::examination::intake::sheet::Sheet;
+use fascicle::examination::intake::sheet::write::{Columns, Writer};
 use std::fs::{self, File};
 use std::io::{BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};

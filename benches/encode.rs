@@ -9,12 +9,12 @@
     reason = "a bench reads the time and files, prints, and stops where it cannot go on"
 )]
 
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::catalogue::Catalogue;
-use fascicle::finding::Session;
-use fascicle::json::Node;
-use fascicle::problem::Problems;
-use fascicle::summary::Examined;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problems;
+use fascicle::examination::finding::Session;
+use fascicle::fhir::summary::Examined;
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::tables::catalogue::Catalogue;
 use fhir_sdk::r4b::resources::Observation;
 use std::fs;
 use std::hint::black_box;
@@ -33,7 +33,7 @@ fn main() {
     let catalogue = Catalogue::embedded().expect("sound tables");
     let draft = serde_json::from_str(SESSION).expect("a draft");
     let now = "2026-11-25T00:00:00Z".parse().expect("a time");
-    let session = fascicle::finding::understand(&draft, now, &mut Problems::new());
+    let session = fascicle::examination::finding::understand(&draft, now, &mut Problems::new());
     let findings = session.findings.len();
     let bundle = checked(&session, &catalogue);
     let observations: Vec<String> = Node::parse(&bundle)
@@ -79,11 +79,11 @@ fn main() {
 /// From typed statements to the text of the checked record: everything after reading the document.
 fn checked(session: &Session, catalogue: &Catalogue) -> String {
     let mut problems = Problems::new();
-    let measured = fascicle::measure::measure(session, catalogue, &mut problems);
-    fascicle::measure::sense::check(session, &measured, catalogue, &mut problems);
-    let comparisons = fascicle::compare::all(session, &measured, &[], catalogue);
-    let traces = fascicle::trace::session::Traces::default();
-    let coded = fascicle::coding::code(session, &measured, &comparisons, &traces, catalogue);
+    let measured = fascicle::examination::measure::measure(session, catalogue, &mut problems);
+    fascicle::examination::measure::sense::check(session, &measured, catalogue, &mut problems);
+    let comparisons = fascicle::examination::compare::all(session, &measured, &[], catalogue);
+    let traces = fascicle::examination::trace::session::Traces::default();
+    let coded = fascicle::fhir::coding::code(session, &measured, &comparisons, &traces, catalogue);
     let examined = Examined {
         session,
         measured: &measured,
@@ -91,10 +91,10 @@ fn checked(session: &Session, catalogue: &Catalogue) -> String {
         comparisons: &comparisons,
         prompts: &[],
     };
-    let summary = fascicle::summary::of_session(&examined, catalogue);
-    let record = fascicle::record::build(session, &coded, &summary, catalogue);
+    let summary = fascicle::fhir::summary::of_session(&examined, catalogue);
+    let record = fascicle::fhir::record::build(session, &coded, &summary, catalogue);
     let record = record.expect("it serialises");
-    let checked = fascicle::check::check(record).expect("it holds");
+    let checked = fascicle::fhir::check::check(record).expect("it holds");
     checked.record().text()
 }
 
@@ -166,7 +166,7 @@ fn session(number: usize) -> String {
     let mut document = Node::parse(SESSION).expect("JSON");
     let id = format!("00000000-0000-4000-8000-{number:012x}");
     let session = document.member_mut("session").expect("a session");
-    session.set("id", fascicle::json::text(id));
+    session.set("id", fascicle::base::json::text(id));
     document.compact()
 }
 

@@ -19,13 +19,13 @@ mod synthetic;
 #[path = "../tests/support/trials.rs"]
 mod trials;
 
-use fascicle::catalogue::Catalogue;
-use fascicle::exact::Exact;
-use fascicle::intake::trace_csv;
-use fascicle::problem::Problems;
-use fascicle::trace::motion::Motion;
-use fascicle::trace::parameters::Parameters;
-use fascicle::trace::signal::Signal;
+use fascicle::base::exact::Exact;
+use fascicle::base::problem::Problems;
+use fascicle::examination::intake::trace_csv;
+use fascicle::examination::trace::motion::Motion;
+use fascicle::examination::trace::parameters::Parameters;
+use fascicle::examination::trace::signal::Signal;
+use fascicle::tables::catalogue::Catalogue;
 use fastrand::Rng;
 use std::fmt::Write as _;
 use std::hint::black_box;

@@ -1,26 +1,12 @@
 //! Fascicle: bedside findings of neurological physiotherapy as FHIR R4 Observations.
 //!
-//! The rooms stand in one-way order (ARCHITECTURE.md); each may name rooms above it, never below.
+//! The wings stand in the order of a session's way, and so do the rooms in them (ARCHITECTURE.md); each may
+//! name what stands before it, never what comes after.
 
-pub mod app;
-pub mod catalogue;
-pub mod check;
-pub mod cli;
-pub mod clock;
-pub mod coding;
-pub mod compare;
-pub mod config;
-pub mod deliver;
-pub mod exact;
-pub mod finding;
-pub mod intake;
-pub mod json;
-pub mod measure;
-pub mod outbox;
+pub mod base;
+pub mod delivery;
+pub mod examination;
+pub mod fhir;
 pub mod practice;
-pub mod private;
-pub mod problem;
-pub mod record;
-pub mod summary;
-pub mod trace;
-pub mod web;
+pub mod service;
+pub mod tables;

@@ -7,5 +7,5 @@ use std::process::ExitCode;
 static ALLOCATOR: MiMalloc = MiMalloc;
 
 fn main() -> ExitCode {
-    fascicle::cli::run()
+    fascicle::service::cli::run()
 }

@@ -1,21 +1,21 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
-//! The order of the rooms, the crates each may use, their heads, and the size of files.
+//! The order of the wings and of the rooms in them, the crates each may use, their heads, and the size of files.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Each room with the foreign crates it may use; it may name rooms above it, never below.
+/// Each room in its wing with the foreign crates it may use; it may name what stands before it, never after.
 const ROOMS: &[(&str, &[&str])] = &[
-    ("problem", &[]),
-    ("private", &["thiserror"]),
-    ("exact", &["rust_decimal", "thiserror"]),
-    ("clock", &["chrono"]),
-    ("json", &["serde", "serde_json", "thiserror"]),
+    ("base/problem", &[]),
+    ("base/private", &["thiserror"]),
+    ("base/exact", &["rust_decimal", "thiserror"]),
+    ("base/clock", &["chrono"]),
+    ("base/json", &["serde", "serde_json", "thiserror"]),
     (
-        "catalogue",
+        "tables/catalogue",
         &[
             "chrono",
             "csv",
@@ -30,7 +30,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         ],
     ),
     (
-        "intake",
+        "examination/intake",
         &[
             "csv",
             "jsonschema",
@@ -40,15 +40,15 @@ const ROOMS: &[(&str, &[&str])] = &[
             "thiserror",
         ],
     ),
-    ("finding", &["chrono", "uuid"]),
-    ("measure", &["chrono", "octofhir_ucum", "uuid"]),
-    ("compare", &["chrono", "thiserror", "uuid"]),
-    ("trace", &["biquad", "uuid"]),
-    ("coding", &["chrono", "uuid"]),
-    ("summary", &["chrono", "uuid"]),
-    ("record", &["serde", "uuid"]),
+    ("examination/finding", &["chrono", "uuid"]),
+    ("examination/measure", &["chrono", "octofhir_ucum", "uuid"]),
+    ("examination/compare", &["chrono", "thiserror", "uuid"]),
+    ("examination/trace", &["biquad", "uuid"]),
+    ("fhir/coding", &["chrono", "uuid"]),
+    ("fhir/summary", &["chrono", "uuid"]),
+    ("fhir/record", &["serde", "uuid"]),
     (
-        "check",
+        "fhir/check",
         &[
             "base64",
             "chrono",
@@ -57,9 +57,12 @@ const ROOMS: &[(&str, &[&str])] = &[
             "serde_json",
         ],
     ),
-    ("outbox", &["chrono", "sqlx", "thiserror", "tokio", "uuid"]),
     (
-        "deliver",
+        "delivery/outbox",
+        &["chrono", "sqlx", "thiserror", "tokio", "uuid"],
+    ),
+    (
+        "delivery/deliver",
         &[
             "base64",
             "chrono",
@@ -72,18 +75,6 @@ const ROOMS: &[(&str, &[&str])] = &[
             "serde",
             "serde_json",
             "thiserror",
-            "tokio",
-            "tracing",
-            "uuid",
-        ],
-    ),
-    ("config", &["serde", "thiserror", "toml"]),
-    (
-        "app",
-        &[
-            "chrono",
-            "fastrand",
-            "serde_json",
             "tokio",
             "tracing",
             "uuid",
@@ -104,8 +95,20 @@ const ROOMS: &[(&str, &[&str])] = &[
             "uuid",
         ],
     ),
+    ("service/config", &["serde", "thiserror", "toml"]),
     (
-        "web",
+        "service/app",
+        &[
+            "chrono",
+            "fastrand",
+            "serde_json",
+            "tokio",
+            "tracing",
+            "uuid",
+        ],
+    ),
+    (
+        "service/web",
         &[
             "axum",
             "chrono",
@@ -123,7 +126,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         ],
     ),
     (
-        "cli",
+        "service/cli",
         &[
             "anyhow",
             "async_trait",
@@ -149,47 +152,47 @@ const ROOMS: &[(&str, &[&str])] = &[
 /// Files longer than 400 lines, each with its reason; an entry that is no longer needed fails.
 const LONG: &[(&str, &str)] = &[
     (
-        "catalogue/embedded.rs",
+        "tables/catalogue/embedded.rs",
         "the list of the files of profiles/, one after another",
     ),
     (
-        "cli/arguments.rs",
+        "service/cli/arguments.rs",
         "one command after another, each option with its sentence for the help",
     ),
     (
-        "coding/mod.rs",
+        "fhir/coding/mod.rs",
         "one kind of statement after another, and the concepts they share",
     ),
     (
-        "finding/understand.rs",
+        "examination/finding/understand.rs",
         "one part of the document after another, in the order in which they are told",
     ),
     (
-        "intake/draft.rs",
+        "examination/intake/draft.rs",
         "one type after another, each field with its sentence for the schema",
     ),
     (
-        "json/mod.rs",
+        "base/json/mod.rs",
         "one tree: how it is read, asked and written, and why numbers keep their text",
     ),
     (
-        "record/build.rs",
+        "fhir/record/build.rs",
         "one resource after another, each field on its line",
     ),
 ];
 
 #[test]
-fn a_room_names_only_rooms_above_it_and_only_its_own_foreign_crates() {
+fn a_room_names_only_what_stands_before_it_and_only_its_own_foreign_crates() {
     let mut faults = String::new();
     let foreign = dependencies();
     for (place, (room, allowed)) in ROOMS.iter().enumerate() {
-        let above: BTreeSet<&str> = ROOMS[..place].iter().map(|(name, _)| *name).collect();
+        let before: BTreeSet<&str> = ROOMS[..place].iter().map(|(name, _)| *name).collect();
         for file in files_of(room) {
             for (number, line) in code_lines(&file) {
                 let at = format!("{}:{number}", file.display());
-                for named in names_after(&line, "crate::") {
-                    if named != *room && !above.contains(named.as_str()) {
-                        let _written = writeln!(faults, "{at}: {room} names {named}, below it");
+                for named in rooms_named(&line) {
+                    if named != *room && !before.contains(named.as_str()) {
+                        let _written = writeln!(faults, "{at}: {room} names {named}, after it");
                     }
                 }
                 for named in &foreign {
@@ -225,30 +228,79 @@ fn every_crate_a_room_may_use_it_does_use() {
 }
 
 #[test]
-fn every_folder_and_file_of_src_is_a_room() {
-    let mut found: Vec<String> = fs::read_dir(src())
-        .expect("src")
-        .map(|entry| entry.expect("entry").path())
+fn src_holds_the_wings_and_each_wing_its_rooms_and_nothing_else() {
+    let mut listed: BTreeSet<String> = ["lib", "main"].map(str::to_owned).into();
+    for (room, _) in ROOMS {
+        let wing = room.split('/').next().expect("a wing");
+        listed.insert(wing.to_owned());
+        if wing != *room {
+            listed.insert(format!("{wing}/mod"));
+            listed.insert((*room).to_owned());
+        }
+    }
+    let mut found = BTreeSet::new();
+    for name in names_in(&src()) {
+        let rooms = src().join(&name);
+        if rooms.is_dir() && name != "practice" {
+            found.extend(
+                names_in(&rooms)
+                    .into_iter()
+                    .map(|room| format!("{name}/{room}")),
+            );
+        }
+        found.insert(name);
+    }
+
+    assert_eq!(found, listed);
+}
+
+#[test]
+fn the_rooms_of_a_wing_stand_together() {
+    let mut wings: Vec<&str> = ROOMS
+        .iter()
+        .map(|(room, _)| room.split('/').next().expect("a wing"))
+        .collect();
+    wings.dedup();
+    let once: BTreeSet<&str> = wings.iter().copied().collect();
+
+    assert_eq!(wings.len(), once.len(), "{wings:?}");
+}
+
+/// The files and folders of a folder, without their endings.
+fn names_in(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("a folder");
+    let paths = entries.map(|entry| entry.expect("an entry").path());
+    paths
         .map(|path| {
             path.file_stem()
                 .expect("name")
                 .to_string_lossy()
                 .into_owned()
         })
-        .filter(|name| name != "lib" && name != "main")
-        .collect();
-    found.sort();
-    let mut rooms: Vec<&str> = ROOMS.iter().map(|(room, _)| *room).collect();
-    rooms.sort_unstable();
+        .collect()
+}
 
-    assert_eq!(found, rooms);
+/// The rooms that a line names by their whole path.
+fn rooms_named(line: &str) -> Vec<String> {
+    let one = |wing: String| {
+        let inside = names_after(line, &format!("crate::{wing}::"));
+        let room = inside.into_iter().map(|room| format!("{wing}/{room}"));
+        match wing.as_str() {
+            "practice" => vec![wing],
+            _ => room.collect(),
+        }
+    };
+    names_after(line, "crate::")
+        .into_iter()
+        .flat_map(one)
+        .collect()
 }
 
 #[test]
 fn every_room_opens_with_four_answers() {
     for (room, _) in ROOMS {
         let head = files_of(room).into_iter().find(|file| {
-            file.ends_with(format!("src/{room}/mod.rs")) || file.ends_with(format!("{room}.rs"))
+            file.ends_with(format!("src/{room}/mod.rs")) || file.ends_with(format!("src/{room}.rs"))
         });
         let text = fs::read_to_string(head.expect("a head")).expect("text");
         let head: String = text
@@ -305,7 +357,7 @@ fn long_files_are_listed_with_a_reason_and_listed_files_are_long() {
 fn sql_is_spoken_in_the_outbox_and_in_the_practice_server_only() {
     for (room, _) in ROOMS
         .iter()
-        .filter(|(room, _)| !matches!(*room, "outbox" | "practice"))
+        .filter(|(room, _)| !matches!(*room, "delivery/outbox" | "practice"))
     {
         for file in files_of(room) {
             for (number, line) in code_lines(&file) {

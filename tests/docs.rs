@@ -5,7 +5,7 @@
 )]
 //! What the documents say is so.
 
-use fascicle::deliver::SignIn;
+use fascicle::delivery::deliver::SignIn;
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
@@ -39,10 +39,10 @@ fn the_finding_and_the_observation_of_the_readme_are_what_fascicle_makes() {
     };
     let document = text("fixtures/sessions/first.json");
 
-    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("tables");
-    let encoded = fascicle::app::encode::encode(
+    let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("tables");
+    let encoded = fascicle::service::app::encode::encode(
         &document,
-        &fascicle::app::encode::Earlier::default(),
+        &fascicle::service::app::encode::Earlier::default(),
         &catalogue,
         "2026-11-20T00:00:00Z".parse().expect("a time"),
     )
@@ -92,10 +92,10 @@ fn the_readme_names_commands_that_exist_and_ci_runs_its_two() {
 fn the_sample_configuration_reads_and_shows_every_key() {
     let sample = text("deploy/fascicle.toml");
 
-    let settings = fascicle::config::Settings::read(&sample).expect("reads");
+    let settings = fascicle::service::config::Settings::read(&sample).expect("reads");
     // What is optional stands behind a bare #, and reads as well.
     let whole = sample.replace("\n#", "\n").replace("\n ", "\n# ");
-    let whole = fascicle::config::Settings::read(&whole).expect("reads");
+    let whole = fascicle::service::config::Settings::read(&whole).expect("reads");
 
     assert_eq!(settings.targets.len(), 1);
     assert!(settings.targets[0].headers.is_empty() && settings.targets[0].ca_file.is_none());
@@ -105,9 +105,9 @@ fn the_sample_configuration_reads_and_shows_every_key() {
     assert!(whole.targets[1].client_certificate.is_some());
     assert!(settings.serve.clone().checked().is_ok());
     // What the sample says of a default is the default.
-    let without = fascicle::config::serve::Serve {
+    let without = fascicle::service::config::serve::Serve {
         token_file: settings.serve.token_file.clone(),
-        ..fascicle::config::serve::Serve::default()
+        ..fascicle::service::config::serve::Serve::default()
     };
     assert_eq!(settings.serve, without);
     for key in [
@@ -158,7 +158,7 @@ fn the_settings_of_the_manifest_read() {
     let settings = settings.skip(1).take_while(|line| line.starts_with("    "));
     let settings: Vec<&str> = settings.map(str::trim_start).collect();
 
-    let settings = fascicle::config::Settings::read(&settings.join("\n")).expect("reads");
+    let settings = fascicle::service::config::Settings::read(&settings.join("\n")).expect("reads");
 
     assert_eq!(settings.targets.len(), 1);
     assert!(settings.serve.checked().is_ok());
@@ -176,7 +176,11 @@ fn the_runbook_names_codes_that_there_are() {
     });
 
     for code in named.clone() {
-        assert_ne!(fascicle::app::reasons::sentence(code), *code, "{code}");
+        assert_ne!(
+            fascicle::service::app::reasons::sentence(code),
+            *code,
+            "{code}"
+        );
     }
     assert!(named.count() > 10);
     for code in [

@@ -2,8 +2,8 @@
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 //! `fascicle catalogue`, as an operator with tables of their own meets it.
 
-use fascicle::catalogue::Catalogue;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::Catalogue;
 use std::fs;
 use std::path::Path;
 use std::process::Command;

@@ -333,23 +333,23 @@ fn child_that_panics() {
     if std::env::var("FASCICLE_TEST_PANIC").is_err() {
         return;
     }
-    fascicle::cli::quiet_panics();
+    fascicle::service::cli::quiet_panics();
     let family = "Markfamily";
     assert!(family.is_empty(), "{family} markreason");
 }
 
 #[test]
 fn what_a_room_holds_about_a_person_does_not_print() {
-    let mut problems = fascicle::problem::Problems::new();
+    let mut problems = fascicle::base::problem::Problems::new();
 
-    let read = fascicle::intake::read(&document(), &mut problems);
+    let read = fascicle::examination::intake::read(&document(), &mut problems);
     let draft = read.draft.as_ref().expect("a draft");
     let now = "2026-11-20T00:00:00Z".parse().expect("a time");
-    let session = fascicle::finding::understand(draft, now, &mut problems);
-    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("tables");
-    let encoded = fascicle::app::encode::encode(
+    let session = fascicle::examination::finding::understand(draft, now, &mut problems);
+    let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("tables");
+    let encoded = fascicle::service::app::encode::encode(
         &document(),
-        &fascicle::app::encode::Earlier::default(),
+        &fascicle::service::app::encode::Earlier::default(),
         &catalogue,
         now,
     )

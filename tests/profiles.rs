@@ -2,8 +2,8 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 
-use fascicle::catalogue::{CANONICAL, Catalogue, conformance};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::{CANONICAL, Catalogue, conformance};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -392,7 +392,7 @@ fn is_test_data(resource: &Node) -> bool {
 
 #[test]
 fn the_package_has_every_resource_of_the_folder_and_always_the_same_bytes() {
-    use fascicle::catalogue::{embedded_profiles, package};
+    use fascicle::tables::catalogue::{embedded_profiles, package};
     let folder = root("profiles/fhir");
     let catalogue = Catalogue::embedded().expect("the embedded tables");
 

@@ -1,7 +1,7 @@
 #![cfg(test)]
 //! `fascicle public-keys`, as hospital IT registers a client with it.
 
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use rcgen::{KeyPair, PKCS_ECDSA_P256_SHA256, PKCS_ECDSA_P384_SHA384, SignatureAlgorithm};
 use std::fs;
 use std::os::unix::fs::PermissionsExt as _;

@@ -236,7 +236,7 @@ fn source(folder: &Path) -> String {
         .collect();
     paths.sort();
     let text = |path: PathBuf| {
-        if path.ends_with("src/catalogue") {
+        if path.ends_with("src/tables/catalogue") {
             return String::new();
         }
         if path.is_dir() {

@@ -2,7 +2,7 @@
 #![cfg(test)]
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 
-use fascicle::catalogue::{Catalogue, conformance, embedded_names};
+use fascicle::tables::catalogue::{Catalogue, conformance, embedded_names};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

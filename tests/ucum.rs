@@ -133,7 +133,7 @@ fn units_are_converted_as_the_published_tests_say_and_are_of_one_dimension() {
 /// customary units and of other units).
 #[test]
 fn units_of_one_dimension_convert_there_and_back() {
-    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("sound tables");
+    let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("sound tables");
     let convert = |value: f64, from: &str, to: &str| {
         octofhir_ucum::convert(value, from, to)
             .unwrap_or_else(|fault| panic!("{from}, {to}: {fault}"))

@@ -1,10 +1,10 @@
 #![cfg(test)]
 //! The worksheet that a hospital's build team reads.
 
-use fascicle::app::worksheet::{self, Row};
-use fascicle::catalogue::Catalogue;
-use fascicle::catalogue::rows::Kind;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::worksheet::{self, Row};
+use fascicle::tables::catalogue::Catalogue;
+use fascicle::tables::catalogue::rows::Kind;
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::Command;
 

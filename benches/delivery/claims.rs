@@ -5,8 +5,8 @@
 
 use crate::stores::{Empty, Kind};
 use crate::{Aim, Ratio, Size, median};
-use fascicle::clock::{Clock as _, MachineClock};
-use fascicle::outbox::{LeaseLength, Outbox, Outcome};
+use fascicle::base::clock::{Clock as _, MachineClock};
+use fascicle::delivery::outbox::{LeaseLength, Outbox, Outcome};
 use std::time::{Duration, Instant};
 
 const TARGET: &str = "record";

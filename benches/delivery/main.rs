@@ -60,7 +60,7 @@ impl Size {
 }
 
 fn main() {
-    fascicle::deliver::install_tls();
+    fascicle::delivery::deliver::install_tls();
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let parts: Vec<String> = std::env::args()
         .skip(1)

@@ -1,6 +1,6 @@
 //! New stores of either kind.
 
-use fascicle::outbox::place::Place;
+use fascicle::delivery::outbox::place::Place;
 use sqlx::Connection as _;
 use tempfile::TempDir;
 use uuid::Uuid;

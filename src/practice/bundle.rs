@@ -2,7 +2,7 @@
 //!
 //! Owns: searchset and history. In: stored versions. Out: a Bundle. Never: stores or searches.
 
-use crate::json::{Node, object, text};
+use crate::base::json::{Node, object, text};
 use crate::practice::interaction;
 use crate::practice::kind::Kind;
 use crate::practice::outcome::Fault;

@@ -3,7 +3,7 @@
 //! Owns: one secret, and the comparison with what a request brings.
 //! In: the Authorization header. Out: let in, or a challenge. Never: prints or logs either.
 
-use crate::private::Private;
+use crate::base::private::Private;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};

@@ -3,8 +3,8 @@
 //! Owns: addresses, headers and media types. In: requests. Out: responses, every one with the
 //! word that this is no record system. Never: knows SQL or the rules of a resource.
 
-use crate::clock::Clock;
-use crate::json::Node;
+use crate::base::clock::Clock;
+use crate::base::json::Node;
 use crate::practice::bundle::{self, Page, etag, location};
 use crate::practice::end;
 use crate::practice::guard::Door;

@@ -3,7 +3,7 @@
 //! Owns: where each search parameter looks. In: a checked resource. Out: index rows.
 //! Never: stores them.
 
-use crate::json::Node;
+use crate::base::json::Node;
 use crate::practice::kind::{Comparing, Kind};
 use crate::practice::reference::{self, Aim, aim};
 use crate::practice::span::Span;

@@ -3,7 +3,7 @@
 //! Owns: ids, version numbers, conditions, and that references hold.
 //! In: a resource and an open transaction. Out: the stored version. Never: commits.
 
-use crate::json::{Node, object, text};
+use crate::base::json::{Node, object, text};
 use crate::practice::index;
 use crate::practice::kind::Kind;
 use crate::practice::outcome::{Fault, Issue};

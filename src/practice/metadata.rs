@@ -3,7 +3,7 @@
 //! Owns: the `CapabilityStatement`. In: the types and their searches. Out: the resource.
 //! Never: claims what does not work.
 
-use crate::json::{Node, object, text};
+use crate::base::json::{Node, object, text};
 use crate::practice::kind::{Comparing, Kind};
 use chrono::{DateTime, SecondsFormat, Utc};
 

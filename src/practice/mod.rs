@@ -21,9 +21,9 @@ mod span;
 mod store;
 mod transaction;
 
-use crate::clock::Clock;
+use crate::base::clock::Clock;
+use crate::base::private::Private;
 use crate::practice::http::Desk;
-use crate::private::Private;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions};
 use std::future::Future;
 use std::path::Path;

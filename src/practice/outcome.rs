@@ -4,7 +4,7 @@
 //! In: a rule that was broken and where. Out: a response, or the resource for a batch entry.
 //! Never: repeats a value that was sent; it names paths and rules only.
 
-use crate::json::{Node, object, text};
+use crate::base::json::{Node, object, text};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 

@@ -3,7 +3,7 @@
 //! Owns: telling which references point into this server, and rewriting those of a Bundle.
 //! In: resources as JSON. Out: what they point to. Never: looks whether it is there.
 
-use crate::json::Node;
+use crate::base::json::Node;
 use crate::practice::kind::Kind;
 use std::collections::BTreeMap;
 
@@ -107,7 +107,7 @@ pub(super) fn rewrite(node: &mut Node, became: &BTreeMap<String, String>) {
 #[cfg(test)]
 mod tests {
     use super::{Aim, aim, rewrite};
-    use crate::json::Node;
+    use crate::base::json::Node;
     use crate::practice::kind::Kind;
     use std::collections::BTreeMap;
 

@@ -3,7 +3,7 @@
 //! Owns: elements and their number, JSON form, and the few invariants our types run into.
 //! In: a resource as JSON. Out: every broken rule at once. Never: judges a profile or a code.
 
-use crate::json::{Node, pointer_step};
+use crate::base::json::{Node, pointer_step};
 use crate::practice::kind::{ANY_RESOURCE, Kind};
 use crate::practice::outcome::{Fault, Issue};
 use crate::practice::span::Span;

@@ -3,7 +3,7 @@
 //! Owns: the order of a transaction, and what its placeholders become.
 //! In: a Bundle. Out: the Bundle that answers it, or one fault. Never: leaves half of it done.
 
-use crate::json::{Node, object, text};
+use crate::base::json::{Node, object, text};
 use crate::practice::bundle::response;
 use crate::practice::http::Desk;
 use crate::practice::interaction::{self, Hand, Made};

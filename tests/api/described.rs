@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use std::sync::LazyLock;
 
 static DESCRIPTION: LazyLock<Value> =
-    LazyLock::new(|| serde_json::from_str(fascicle::web::api::OPENAPI).expect("JSON"));
+    LazyLock::new(|| serde_json::from_str(fascicle::service::web::api::OPENAPI).expect("JSON"));
 
 /// Fails when an answer is not described: its status, its media type, or the shape of its body.
 pub(crate) fn holds(method: &str, path: &str, answer: &Answer) {
@@ -106,8 +106,8 @@ async fn every_described_method_is_a_route_and_no_other_method_is() {
 /// The routes as the source names them: the description may leave none out.
 #[test]
 fn every_route_of_the_source_is_described() {
-    let source = include_str!("../../src/web/api/mod.rs");
-    let door = include_str!("../../src/web/api/door.rs");
+    let source = include_str!("../../src/service/web/api/mod.rs");
+    let door = include_str!("../../src/service/web/api/door.rs");
     let written = source.matches(".route(").count();
     let mut routes: Vec<&str> = [source, door]
         .iter()
@@ -146,14 +146,14 @@ async fn the_description_and_the_schema_are_published_without_a_token() {
 #[test]
 fn every_problem_that_the_source_names_is_described_and_the_other_way_round() {
     let sources = [
-        include_str!("../../src/web/api/mod.rs"),
-        include_str!("../../src/web/api/door.rs"),
-        include_str!("../../src/web/api/fault.rs"),
-        include_str!("../../src/web/api/health.rs"),
-        include_str!("../../src/web/api/metrics.rs"),
-        include_str!("../../src/web/api/queue.rs"),
-        include_str!("../../src/web/api/request.rs"),
-        include_str!("../../src/web/api/sessions.rs"),
+        include_str!("../../src/service/web/api/mod.rs"),
+        include_str!("../../src/service/web/api/door.rs"),
+        include_str!("../../src/service/web/api/fault.rs"),
+        include_str!("../../src/service/web/api/health.rs"),
+        include_str!("../../src/service/web/api/metrics.rs"),
+        include_str!("../../src/service/web/api/queue.rs"),
+        include_str!("../../src/service/web/api/request.rs"),
+        include_str!("../../src/service/web/api/sessions.rs"),
     ]
     .concat();
     let mut told = String::new();

@@ -128,12 +128,12 @@ async fn a_body_that_takes_too_long_is_told_so() {
 async fn one_request_more_than_there_is_room_for_is_told_to_come_again() {
     let service = Arc::new(Service::new().await);
     let mut waiting = tokio::task::JoinSet::new();
-    for _ in 0..fascicle::web::api::MOST_REQUESTS {
+    for _ in 0..fascicle::service::web::api::MOST_REQUESTS {
         let service = Arc::clone(&service);
         waiting.spawn(async move { service.post("/v1/sessions", Body::new(Never)).await.status });
     }
     // On one thread each of them runs until its body is waited for, some at every turn.
-    for _ in 0..fascicle::web::api::MOST_REQUESTS {
+    for _ in 0..fascicle::service::web::api::MOST_REQUESTS {
         tokio::task::yield_now().await;
     }
 

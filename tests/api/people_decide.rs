@@ -80,7 +80,7 @@ async fn a_paused_target_accepts_and_claims_nothing_until_it_goes_on() {
         .await
         .with_status(200);
     service.submitted().await;
-    let lease = fascicle::outbox::LeaseLength {
+    let lease = fascicle::delivery::outbox::LeaseLength {
         whole: std::time::Duration::from_mins(1),
         margin: std::time::Duration::from_secs(10),
     };

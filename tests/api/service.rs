@@ -4,12 +4,12 @@
 use crate::described;
 use axum::body::Body;
 use axum::http::{Request, Response};
-use fascicle::catalogue::Catalogue;
-use fascicle::clock::Clock;
-use fascicle::config::Settings;
-use fascicle::outbox::Outbox;
-use fascicle::web::tokens::Tokens;
-use fascicle::web::{Outside, Service as Web};
+use fascicle::base::clock::Clock;
+use fascicle::delivery::outbox::Outbox;
+use fascicle::service::config::Settings;
+use fascicle::service::web::tokens::Tokens;
+use fascicle::service::web::{Outside, Service as Web};
+use fascicle::tables::catalogue::Catalogue;
 use serde_json::Value;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;

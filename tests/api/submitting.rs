@@ -5,7 +5,7 @@ use crate::document::{edited, sound};
 use crate::service::{Service, TOKEN};
 use axum::body::Body;
 use axum::http::Request;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use serde_json::Value;
 
 const SESSIONS: &str = "/v1/sessions";
@@ -207,7 +207,7 @@ async fn a_body_of_another_kind_is_told_which_kind_is_taken() {
 #[tokio::test]
 async fn a_body_larger_than_8_mib_is_refused_whether_it_says_so_or_not() {
     let service = Service::new().await;
-    let large = vec![b' '; fascicle::web::api::LARGEST_BODY + 1];
+    let large = vec![b' '; fascicle::service::web::api::LARGEST_BODY + 1];
     let said = Request::post(SESSIONS)
         .header("authorization", format!("Bearer {TOKEN}"))
         .header("content-type", "application/json")
@@ -224,7 +224,7 @@ async fn a_body_larger_than_8_mib_is_refused_whether_it_says_so_or_not() {
 
 /// A session as rows of a sheet, with the columns of the session in each.
 fn sheet() -> String {
-    use fascicle::intake::sheet::write::{Columns, Writer};
+    use fascicle::examination::intake::sheet::write::{Columns, Writer};
     let mut columns = Columns::default();
     columns.add(&sound()).expect("every field has a column");
     let writer = Writer::new(columns);

@@ -3,7 +3,7 @@
 
 use crate::document::sound;
 use crate::service::Service;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 #[tokio::test]
 async fn a_session_and_all_of_its_person_are_told_in_plain_words() {

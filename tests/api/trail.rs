@@ -3,7 +3,7 @@
 
 use crate::document::sound;
 use crate::service::Service;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 #[tokio::test]
 async fn the_trail_comes_page_by_page_and_by_session_target_and_event() {

@@ -7,7 +7,7 @@
 
 use crate::people::{Finding, by_identifier, patient, unique};
 use crate::server::{Server, clauses};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 clauses!(decimals_keep_their_digits);
 

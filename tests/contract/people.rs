@@ -84,7 +84,7 @@ pub(crate) fn provenance(target: &str) -> String {
 
 /// An entry that creates, with its condition where there is one.
 pub(crate) fn entry(full_url: &str, body: &str, condition: Option<&str>) -> String {
-    let kind = fascicle::json::Node::parse(body).expect("JSON");
+    let kind = fascicle::base::json::Node::parse(body).expect("JSON");
     let kind = kind.text_of("resourceType").expect("a type").to_owned();
     let condition = condition.map(|query| format!(r#","ifNoneExist":"{query}""#));
     let condition = condition.unwrap_or_default();

@@ -3,9 +3,9 @@
 
 use crate::people::{Finding, by_identifier, patient, unique};
 use crate::server::{FHIR, Server};
-use fascicle::clock::MachineClock;
+use fascicle::base::clock::MachineClock;
+use fascicle::base::private::Private;
 use fascicle::practice::{Guard, Practice, PracticeError};
-use fascicle::private::Private;
 use reqwest::Method;
 use std::sync::Arc;
 use std::time::Duration;

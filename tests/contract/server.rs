@@ -6,8 +6,8 @@
     reason = "which real server to ask is told by a variable, and a test that does not run says so"
 )]
 
-use fascicle::clock::MachineClock;
-use fascicle::json::Node;
+use fascicle::base::clock::MachineClock;
+use fascicle::base::json::Node;
 use fascicle::practice::Practice;
 use reqwest::header::HeaderMap;
 use reqwest::{Client, Method};

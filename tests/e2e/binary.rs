@@ -2,7 +2,7 @@
 //! The built binary with a state folder of its own.
 
 use crate::document::Document;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::fs::{self, Permissions};
 use std::io::Write as _;
 use std::os::unix::fs::PermissionsExt as _;

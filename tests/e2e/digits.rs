@@ -5,7 +5,7 @@ use crate::binary::Site;
 use crate::document::{Document, Person};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use serde_json::json;
 
 scenarios!(

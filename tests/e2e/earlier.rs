@@ -12,7 +12,7 @@ use crate::http::{Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Server, scenarios};
 use crate::service::{Service, tokens};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use serde_json::json;
 use uuid::Uuid;
 

@@ -4,7 +4,7 @@
 use crate::binary::{Site, encode};
 use crate::document::{Document, Person};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::catalogue::CANONICAL;
+use fascicle::tables::catalogue::CANONICAL;
 use serde_json::{Value, json};
 
 scenarios!(
@@ -55,7 +55,7 @@ fn arrives(text: &str, codes: &[&str], server: &Server) {
     let meant = meant.items_of("entry").iter().filter(|entry| {
         entry
             .at(&["resource", "resourceType"])
-            .and_then(fascicle::json::Node::text)
+            .and_then(fascicle::base::json::Node::text)
             == Some("Observation")
     });
     let meant = meant.count();

@@ -4,7 +4,7 @@
 use crate::binary::Site;
 use crate::document::{Document, OBSERVATIONS, Person};
 use crate::server::{Holding, Server, reference, scenarios, version};
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
 use serde_json::json;
 
 scenarios!(

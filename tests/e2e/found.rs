@@ -4,7 +4,7 @@
 use crate::binary::Site;
 use crate::document::Person;
 use crate::server::{Server, scenarios};
-use fascicle::catalogue::CANONICAL;
+use fascicle::tables::catalogue::CANONICAL;
 
 scenarios!(a_finding_is_found_by_person_code_and_date);
 

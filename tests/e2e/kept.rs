@@ -209,7 +209,7 @@ fn a_correction_is_encoded_only_after_what_it_corrects() {
 
     assert!(alone.text.contains("encode.correction"), "{}", alone.text);
     let later = both.text.lines().nth(1).expect("a second Bundle");
-    let later = fascicle::json::Node::parse(later).expect("JSON");
+    let later = fascicle::base::json::Node::parse(later).expect("JSON");
     let entries = later.items_of("entry");
     let methods = entries
         .iter()
@@ -220,7 +220,7 @@ fn a_correction_is_encoded_only_after_what_it_corrects() {
     );
     let corrected = entries.iter().filter(|e| {
         e.at(&["resource", "status"])
-            .and_then(fascicle::json::Node::text)
+            .and_then(fascicle::base::json::Node::text)
             == Some("corrected")
     });
     // The finding, the difference between the sides that follows it, and the panel that tells of both.

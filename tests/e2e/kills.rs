@@ -153,7 +153,8 @@ impl Load {
         figures.round();
         told.sessions += came_in.len();
         let queue = self.site(0).queue();
-        let delivered = |item: &&fascicle::json::Node| item.text_of("state") == Some("delivered");
+        let delivered =
+            |item: &&fascicle::base::json::Node| item.text_of("state") == Some("delivered");
         told.delivered += queue.iter().filter(delivered).count();
         // A lease that ended by itself is that of a worker that was killed with an item in its hands.
         let trail = self.site(0).trail();

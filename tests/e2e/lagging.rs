@@ -16,7 +16,7 @@ use crate::postgres::{self, Cluster, Way, say};
 use crate::proxy::{Act, Proxy};
 use crate::restored::versions;
 use crate::server::{Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::sleep;

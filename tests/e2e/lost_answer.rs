@@ -6,7 +6,7 @@ use crate::document::Person;
 use crate::figures::Figures;
 use crate::proxy::{Act, Proxy};
 use crate::server::{Server, rounds, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 scenarios!(a_lost_answer_is_settled_by_searching);
 

@@ -9,8 +9,8 @@ use crate::binary::Site;
 use crate::document::Person;
 use crate::server::{Server, rounds, scenarios};
 use crate::sessions::{OF_ONE_PERSON, enough, session};
-use fascicle::catalogue::CANONICAL;
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
+use fascicle::tables::catalogue::CANONICAL;
 use serde_json::json;
 use std::thread;
 

@@ -145,7 +145,7 @@ fn a_server_that_is_down_gets_it_once_it_is_up(server: &Server) {
     figures.told();
 }
 
-fn of_session(site: &Site, document: &Document) -> fascicle::json::Node {
+fn of_session(site: &Site, document: &Document) -> fascicle::base::json::Node {
     let session = document.session();
     let queue = site.queue();
     let item = queue

@@ -9,7 +9,7 @@ use crate::binary::Site;
 use crate::document::{OBSERVATIONS, Person};
 use crate::server::{Holding, Server, scenarios};
 use crate::service::{OLD, Service, tokens};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::time::Duration;
 
 scenarios!(

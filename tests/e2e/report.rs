@@ -6,7 +6,7 @@ use crate::correction::corrected;
 use crate::document::{OBSERVATIONS, Person};
 use crate::facts::disagreements;
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use serde_json::json;
 
 scenarios!(

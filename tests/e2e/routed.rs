@@ -5,7 +5,7 @@ use crate::binary::Site;
 use crate::correction::corrected;
 use crate::document::{Document, OBSERVATIONS, Person};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 

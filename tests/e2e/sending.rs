@@ -7,7 +7,7 @@ use crate::figures::Figures;
 use crate::http::{Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 scenarios!(

@@ -7,7 +7,7 @@
 )]
 
 use crate::http::{self, Request, Response};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader};
 use std::process::{Child, ChildStdout, Command, Stdio};

@@ -6,7 +6,7 @@ use crate::document::{Document, OBSERVATIONS, Person};
 use crate::http::{self, Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::fs::OpenOptions;
 use std::io::{BufRead as _, BufReader};
 use std::os::unix::fs::PermissionsExt as _;

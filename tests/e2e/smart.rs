@@ -10,7 +10,7 @@ use crate::document::{OBSERVATIONS, Person};
 use crate::http::{Request, Response};
 use crate::proxy::{Act, Proxy};
 use crate::server::{Holding, Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use jsonwebtoken::{Algorithm, DecodingKey, Validation, decode, decode_header};
 use rcgen::{KeyPair, PKCS_ECDSA_P384_SHA384};
 use std::collections::{BTreeMap, BTreeSet};

@@ -5,7 +5,7 @@ use crate::binary::Run;
 use crate::http::Response;
 use crate::proxy::{Act, Proxy};
 use crate::server::{Server, scenarios};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::process::Command;
 
 scenarios!(

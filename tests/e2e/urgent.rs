@@ -187,7 +187,7 @@ fn a_precaution_that_was_known_before_is_not_urgent_again(server: &Server) {
     let first = site.send(&[&site.document(&first)], 60).ended(0).item();
     let second = site.send(&[&site.document(&second)], 60).ended(0).item();
 
-    let known = |item: &fascicle::json::Node| {
+    let known = |item: &fascicle::base::json::Node| {
         let mut codes = item
             .items_of("urgent")
             .iter()

@@ -9,9 +9,9 @@ use crate::server::{Holding, Server, scenarios};
 use crate::tls::{Tls, Tunnel};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
-use fascicle::config::Settings;
-use fascicle::deliver::cause::Cause;
-use fascicle::deliver::http::Connection;
+use fascicle::delivery::deliver::cause::Cause;
+use fascicle::delivery::deliver::http::Connection;
+use fascicle::service::config::Settings;
 use serde_json::json;
 use std::os::unix::fs::PermissionsExt as _;
 

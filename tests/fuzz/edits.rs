@@ -1,6 +1,6 @@
 //! Random edits of JSON trees, so that a fuzzer gets past the grammar and into the meaning.
 
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use libfuzzer_sys::fuzzer_mutate;
 use std::collections::BTreeSet;
 use std::sync::LazyLock;
@@ -20,9 +20,9 @@ static WORDS: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
     ] {
         collect(&Node::parse(fixture).expect("JSON"), &mut names, &mut words);
     }
-    let schema = fascicle::intake::schema::document_schema().to_string();
+    let schema = fascicle::examination::intake::schema::document_schema().to_string();
     collect(&Node::parse(&schema).expect("JSON"), &mut names, &mut words);
-    let catalogue = fascicle::catalogue::Catalogue::embedded().expect("sound tables");
+    let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("sound tables");
     words.extend(catalogue.measures.keys().cloned());
     words.extend(catalogue.sites.keys().cloned());
     for scale in catalogue.scales.values() {

@@ -7,30 +7,30 @@
     expect(unreachable_pub, reason = "the fuzz targets are a crate of their own")
 )]
 
-use fascicle::app::encode::{Earlier, Encoded, Held, encode, mark};
-use fascicle::app::given::Given;
-use fascicle::app::{statement, words};
-use fascicle::catalogue::overlay::Overlay;
-use fascicle::catalogue::{Catalogue, TableFile};
-use fascicle::config::Settings;
-use fascicle::deliver::answer::{Meaning, meaning};
-use fascicle::deliver::compare::drift;
-use fascicle::deliver::gate::{Expected, person};
-use fascicle::deliver::held::matches;
-use fascicle::deliver::http::{Answer, server_words};
-use fascicle::deliver::plan::Mode;
-use fascicle::deliver::retry::retry_after as wait;
-use fascicle::exact::{Exact, NotExact};
-use fascicle::intake::sheet::Sheet;
-use fascicle::intake::sheet::write::{Columns, Writer};
-use fascicle::intake::trace_csv::columns;
-use fascicle::json::{Node, NotJson, object, text};
-use fascicle::private::Private;
-use fascicle::problem::{Problem, Problems};
-use fascicle::trace::motion::Motion;
-use fascicle::trace::parameters::Parameters;
-use fascicle::trace::signal::Signal;
-use fascicle::trace::verdict::verdict;
+use fascicle::base::exact::{Exact, NotExact};
+use fascicle::base::json::{Node, NotJson, object, text};
+use fascicle::base::private::Private;
+use fascicle::base::problem::{Problem, Problems};
+use fascicle::delivery::deliver::answer::{Meaning, meaning};
+use fascicle::delivery::deliver::compare::drift;
+use fascicle::delivery::deliver::gate::{Expected, person};
+use fascicle::delivery::deliver::held::matches;
+use fascicle::delivery::deliver::http::{Answer, server_words};
+use fascicle::delivery::deliver::plan::Mode;
+use fascicle::delivery::deliver::retry::retry_after as wait;
+use fascicle::examination::intake::sheet::Sheet;
+use fascicle::examination::intake::sheet::write::{Columns, Writer};
+use fascicle::examination::intake::trace_csv::columns;
+use fascicle::examination::trace::motion::Motion;
+use fascicle::examination::trace::parameters::Parameters;
+use fascicle::examination::trace::signal::Signal;
+use fascicle::examination::trace::verdict::verdict;
+use fascicle::service::app::encode::{Earlier, Encoded, Held, encode, mark};
+use fascicle::service::app::given::Given;
+use fascicle::service::app::{statement, words};
+use fascicle::service::config::Settings;
+use fascicle::tables::catalogue::overlay::Overlay;
+use fascicle::tables::catalogue::{Catalogue, TableFile};
 use std::sync::LazyLock;
 
 const SOUND: &str = include_str!("../../fixtures/sessions/sound.json");
@@ -147,7 +147,7 @@ fn holds(encoded: &Encoded) {
     assert_eq!(again.checked.record(), record);
     assert_eq!(again.canonical, encoded.canonical);
     let mut problems = Problems::new();
-    fascicle::check::resource(&bundle, catalogue(), &mut problems);
+    fascicle::fhir::check::resource(&bundle, catalogue(), &mut problems);
     assert!(!problems.any_error(), "{:#?}", problems.sorted());
 }
 
@@ -197,11 +197,11 @@ pub fn resource(bytes: &[u8]) {
     };
     if let Ok(node) = Node::parse(document) {
         let mut problems = Problems::new();
-        fascicle::check::resource(&node, catalogue(), &mut problems);
+        fascicle::fhir::check::resource(&node, catalogue(), &mut problems);
         let told = problems.sorted();
         assert!(told.iter().all(|problem| !problem.what.is_empty()));
     }
-    if let Ok(entries) = fascicle::record::entries_of(document) {
+    if let Ok(entries) = fascicle::fhir::record::entries_of(document) {
         assert!(
             entries
                 .iter()
@@ -308,7 +308,7 @@ pub fn tables(bytes: &[u8]) {
     };
     match Overlay::new(&[TableFile { name, text }]).read() {
         Ok(catalogue) => {
-            assert!(!fascicle::catalogue::conformance::resources(&catalogue).is_empty());
+            assert!(!fascicle::tables::catalogue::conformance::resources(&catalogue).is_empty());
             if let Err(held) = encode(SOUND, &Earlier::default(), &catalogue, now()) {
                 assert!(!held.problems.is_empty());
             }
@@ -440,7 +440,7 @@ pub fn retry_after(bytes: &[u8]) {
         && let Some(asked) = wait(text, now())
     {
         assert!(asked <= std::time::Duration::from_hours(24));
-        assert!(fascicle::deliver::retry::next(9, Some(asked), 0, now()) >= now());
+        assert!(fascicle::delivery::deliver::retry::next(9, Some(asked), 0, now()) >= now());
     }
 }
 

@@ -7,7 +7,7 @@
 
 use crate::document::{edited, marked, set, sound};
 use crate::store::{Held, Store};
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -110,7 +110,10 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "route.none",
         "about several targets: tests/stores/contract.rs",
     ),
-    ("json.utf8", "about lines of NDJSON: src/cli/lines.rs"),
+    (
+        "json.utf8",
+        "about lines of NDJSON: src/service/cli/lines.rs",
+    ),
     (
         "trace-file.header",
         "about a CSV file beside the document: tests/traces/files.rs",

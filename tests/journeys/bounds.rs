@@ -5,15 +5,15 @@ use crate::compared::{came_to, of as of_rule};
 use crate::document::{catalogue, edited, encoded, now, told};
 use crate::part::component_word;
 use crate::resource::of_measure;
-use fascicle::app::earlier::of_session;
-use fascicle::app::encode::{Earlier, Encoded, encode};
-use fascicle::catalogue::Catalogue;
-use fascicle::catalogue::comparing::{ReferenceRow, Statistic, Use};
-use fascicle::compare::Rule;
-use fascicle::compare::reason::NotCompared;
-use fascicle::exact::Exact;
-use fascicle::json::Node;
-use fascicle::measure::way::Differs;
+use fascicle::base::exact::Exact;
+use fascicle::base::json::Node;
+use fascicle::examination::compare::Rule;
+use fascicle::examination::compare::reason::NotCompared;
+use fascicle::examination::measure::way::Differs;
+use fascicle::service::app::earlier::of_session;
+use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::tables::catalogue::Catalogue;
+use fascicle::tables::catalogue::comparing::{ReferenceRow, Statistic, Use};
 
 const ACTIVE: usize = 2;
 const PASSIVE: usize = 4;
@@ -123,7 +123,7 @@ fn with_range() -> Catalogue {
         position: None,
         instrument: None,
         method,
-        sex: fascicle::catalogue::comparing::OfSex::Any,
+        sex: fascicle::tables::catalogue::comparing::OfSex::Any,
         age_from: None,
         age_to: None,
         low: Some(Exact::from(5)),

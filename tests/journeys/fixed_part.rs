@@ -6,11 +6,11 @@ use crate::document::{edited, now};
 use crate::facts::disagreements;
 use crate::resource::{all, own_code};
 use crate::stretch_ranges::with_own_ranges;
-use fascicle::app::encode::{Earlier, Encoded, encode};
-use fascicle::catalogue::Catalogue;
-use fascicle::compare::reason::NotCompared;
-use fascicle::compare::{Comparison, Rule};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::examination::compare::reason::NotCompared;
+use fascicle::examination::compare::{Comparison, Rule};
+use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::tables::catalogue::Catalogue;
 
 fn slow(muscle: &str, side: &str, value: &str) -> String {
     let neighbour = if muscle == "calf" {

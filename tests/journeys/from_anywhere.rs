@@ -3,9 +3,9 @@
 
 use crate::document::{catalogue, lines, set};
 use crate::every;
-use fascicle::check;
-use fascicle::json::Node;
-use fascicle::problem::Problems;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problems;
+use fascicle::fhir::check;
 
 fn judged(resource: &Node) -> Vec<String> {
     let mut problems = Problems::new();

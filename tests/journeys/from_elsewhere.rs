@@ -6,9 +6,9 @@
 //! tests/conformance/foreign.
 
 use crate::document::{catalogue, lines, set};
-use fascicle::check;
-use fascicle::json::Node;
-use fascicle::problem::Problems;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problems;
+use fascicle::fhir::check;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
@@ -727,7 +727,7 @@ fn one_fault_is_one_problem_at_its_place() {
 /// Codes of FHIR that no case here provokes, each with the reason.
 const NOT_PROVOKED: &[(&str, &str)] = &[(
     "fhir.status",
-    "of our own records, whose types hold it: src/check/rules.rs",
+    "of our own records, whose types hold it: src/fhir/check/rules.rs",
 )];
 
 #[test]
@@ -738,7 +738,7 @@ fn every_code_of_fhir_is_provoked() {
         .filter_map(|line| line.split(' ').nth(1))
         .chain(NOT_PROVOKED.iter().map(|(code, _)| *code))
         .collect();
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/check");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/fhir/check");
     let mut source = BTreeSet::new();
     for entry in fs::read_dir(folder).expect("the room") {
         let path = entry.expect("an entry").path();

@@ -5,10 +5,10 @@
 use crate::compared::of;
 use crate::document::{edited, encoded};
 use crate::resource::of_measure;
-use fascicle::app::encode::Encoded;
-use fascicle::compare::Rule;
-use fascicle::json::Node;
-use fascicle::measure::sense::comparable;
+use fascicle::base::json::Node;
+use fascicle::examination::compare::Rule;
+use fascicle::examination::measure::sense::comparable;
+use fascicle::service::app::encode::Encoded;
 
 /// The slow stretch of the shoulder internal rotators and the fast one, with the arm held as named.
 fn stretches(slow: &str, fast: &str) -> Encoded {

@@ -4,11 +4,11 @@
 use crate::document::{catalogue, edited, encoded, lines, now, told};
 use crate::part::digits;
 use crate::resource::of_measure;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::app::words;
-use fascicle::json::Node;
-use fascicle::measure::notation::planes;
-use fascicle::problem::Problem;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problem;
+use fascicle::examination::measure::notation::planes;
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::words;
 
 /// A document of one plane of an elbow.
 fn plane(order: &str, text: &str, more: &str) -> Node {
@@ -181,7 +181,7 @@ fn planes_are_written_in_the_order_asked_for_and_a_bound_is_not() {
     let stopped = plane("extension/flexion", "0-20-150", "");
     let stopped = stopped.compact().replace("end-of-range", "pain");
     let stopped = encoded(&Node::parse(&stopped).expect("JSON"));
-    let written = |encoded: &fascicle::app::encode::Encoded, order| {
+    let written = |encoded: &fascicle::service::app::encode::Encoded, order| {
         let planes = planes(&encoded.measured, order, catalogue());
         planes.iter().map(ToString::to_string).collect::<Vec<_>>()
     };

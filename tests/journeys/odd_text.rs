@@ -2,9 +2,9 @@
 //! What a therapist may write in words arrives as it was written, whatever else could read it.
 
 use crate::document::{catalogue, encoded, set, sound, told};
-use fascicle::check;
-use fascicle::json::{Node, text};
-use fascicle::problem::Problems;
+use fascicle::base::json::{Node, text};
+use fascicle::base::problem::Problems;
+use fascicle::fhir::check;
 
 /// Markup, commands of a database, formulas of a spreadsheet, templates, other scripts and marks.
 const WORDS: [&str; 10] = [

@@ -2,15 +2,15 @@
 //! Hospital IT lays a map of codes of its own over ours.
 
 use crate::document::{catalogue, encoded, lines, now, set, sound};
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::app::submit::{Submitted, submit};
-use fascicle::catalogue::overlay::Overlay;
-use fascicle::catalogue::rows::{Origin, Relation};
-use fascicle::catalogue::{Catalogue, TableFile, conformance, sha256_hex};
-use fascicle::check;
-use fascicle::json::{Key, Node, text};
-use fascicle::outbox::Outbox;
-use fascicle::problem::Problems;
+use fascicle::base::json::{Key, Node, text};
+use fascicle::base::problem::Problems;
+use fascicle::delivery::outbox::Outbox;
+use fascicle::fhir::check;
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::submit::{Submitted, submit};
+use fascicle::tables::catalogue::overlay::Overlay;
+use fascicle::tables::catalogue::rows::{Origin, Relation};
+use fascicle::tables::catalogue::{Catalogue, TableFile, conformance, sha256_hex};
 use std::collections::BTreeMap;
 
 const MAP: &str = include_str!("../../fixtures/tables/code-map.json");

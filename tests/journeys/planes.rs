@@ -5,7 +5,7 @@ use crate::document::{edited, encoded, told};
 use crate::every;
 use crate::part::digits;
 use crate::resource::of_measure;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 /// One right-sided finding of a measure, with another value where one is given.
 fn finding(measure: &str, value: Option<&str>) -> String {

@@ -6,8 +6,8 @@ use crate::document::{catalogue, edited, encoded, sound, told};
 use crate::part::{component, component_word};
 use crate::resource::{all, of_measure, own_code};
 use crate::store::Store;
-use fascicle::app::encode::Encoded;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::encode::Encoded;
 use std::collections::BTreeSet;
 
 const STANDING: &str = "note precaution.carried /precautions";

@@ -4,14 +4,14 @@
 use crate::days::LATER;
 use crate::document::{catalogue, edited, encoded, lines, now};
 use crate::resource::of_measure;
-use fascicle::app::earlier::of_session;
-use fascicle::app::encode::{Earlier, Encoded, encode};
-use fascicle::app::submit::{Submitted, submit};
-use fascicle::app::summary::{self, Wanted};
-use fascicle::catalogue::cautions::Asked;
-use fascicle::intake::draft::Side;
-use fascicle::json::Node;
-use fascicle::outbox::Outbox;
+use fascicle::base::json::Node;
+use fascicle::delivery::outbox::Outbox;
+use fascicle::examination::intake::draft::Side;
+use fascicle::service::app::earlier::of_session;
+use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::service::app::submit::{Submitted, submit};
+use fascicle::service::app::summary::{self, Wanted};
+use fascicle::tables::catalogue::cautions::Asked;
 use std::collections::BTreeSet;
 
 /// Edits of the sound document: a JSON Pointer and the JSON text to stand there.

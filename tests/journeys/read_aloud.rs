@@ -5,8 +5,8 @@
 use crate::document::{catalogue, edited, encoded};
 use crate::every;
 use crate::resource::{all, of_measure, own_code};
-use fascicle::catalogue::rows::Kind;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::rows::Kind;
 
 /// The words of a narrative, with its markup taken off.
 fn words(resource: &Node) -> String {

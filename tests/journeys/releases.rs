@@ -5,8 +5,8 @@
 //! description files (confluence.ihtsdotools.org/display/REUSE/Description+File) of SNOMED CT.
 
 use crate::document::catalogue;
-use fascicle::catalogue::confirm::{self, Line, switched_on};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::confirm::{self, Line, switched_on};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;

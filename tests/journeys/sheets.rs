@@ -7,15 +7,15 @@
 
 use crate::document::{catalogue, encoded, lines, now, sound};
 use crate::store::Store;
-use fascicle::app::encode::Earlier;
-use fascicle::app::given::Given;
-use fascicle::app::submit::{Intake, Submitted};
-use fascicle::catalogue::Catalogue;
-use fascicle::config::route::Routes;
-use fascicle::intake::sheet::Sheet;
-use fascicle::intake::sheet::write::{Columns, Writer};
-use fascicle::json::Node;
-use fascicle::problem::Problem;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problem;
+use fascicle::examination::intake::sheet::Sheet;
+use fascicle::examination::intake::sheet::write::{Columns, Writer};
+use fascicle::service::app::encode::Earlier;
+use fascicle::service::app::given::Given;
+use fascicle::service::app::submit::{Intake, Submitted};
+use fascicle::service::config::route::Routes;
+use fascicle::tables::catalogue::Catalogue;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::Write as _;
@@ -422,7 +422,7 @@ fn no_cell_that_is_written_is_a_formula_and_an_outside_reader_reads_them_all() {
             .member_mut("findings")
             .expect("findings")
             .items_mut()[index];
-        finding.set("note", fascicle::json::text(*note));
+        finding.set("note", fascicle::base::json::text(*note));
     }
     let sheet = whole(&document);
 

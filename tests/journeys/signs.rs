@@ -5,9 +5,9 @@ use crate::document::{catalogue, edited, encoded};
 use crate::every;
 use crate::part::{component, component_word, digits};
 use crate::resource::{of_measure, own_code};
-use fascicle::catalogue::rows::{Kind, Measure};
-use fascicle::exact::Exact;
-use fascicle::json::Node;
+use fascicle::base::exact::Exact;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::rows::{Kind, Measure};
 
 /// An angle as it was said.
 #[derive(Debug, Clone, PartialEq, Eq)]

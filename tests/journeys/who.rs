@@ -3,7 +3,7 @@
 
 use crate::document::{edited, encoded};
 use crate::resource::all;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 #[test]
 fn every_performer_leaves_with_their_role_and_only_the_signer_is_the_author() {

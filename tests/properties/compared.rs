@@ -4,11 +4,11 @@
 
 use crate::document::{catalogue, encoded, now, set, sound};
 use crate::few;
-use fascicle::app::earlier::of_session;
-use fascicle::app::encode::{Earlier, Encoded, encode};
-use fascicle::compare::Rule;
-use fascicle::exact::Exact;
-use fascicle::json::Node;
+use fascicle::base::exact::Exact;
+use fascicle::base::json::Node;
+use fascicle::examination::compare::Rule;
+use fascicle::service::app::earlier::of_session;
+use fascicle::service::app::encode::{Earlier, Encoded, encode};
 use proptest::prelude::{Strategy, any, prop_assert, prop_assert_eq, proptest};
 use std::collections::BTreeMap;
 

@@ -3,7 +3,7 @@
 
 use crate::document::{edited, encoded};
 use crate::few;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use proptest::prelude::{prop_assert, proptest};
 
 /// Decimals that no bound asks about, with up to 26 digits after the point.
@@ -86,7 +86,7 @@ proptest! {
         let bundle = encoded.checked.record().bundle();
         let mut found = Vec::new();
         numbers(&bundle, &mut found);
-        let exact = |digits: &str| fascicle::exact::Exact::parse(digits).expect("exact");
+        let exact = |digits: &str| fascicle::base::exact::Exact::parse(digits).expect("exact");
         let sum = exact(&slow).plus(exact(&catch)).expect("it can be held").to_string();
         prop_assert!(found.contains(&sum.as_str()), "{sum}");
         prop_assert!(found.iter().all(|digits| !digits.contains(['e', 'E', '+'])));

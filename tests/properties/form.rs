@@ -3,9 +3,9 @@
 
 use crate::document::{catalogue, encoded, now, sound};
 use crate::few;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::catalogue::sha256_hex;
-use fascicle::json::{Key, Node};
+use fascicle::base::json::{Key, Node};
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::tables::catalogue::sha256_hex;
 use proptest::prelude::{any, prop_assert_eq, proptest};
 use std::fmt::Write as _;
 

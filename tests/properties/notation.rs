@@ -2,8 +2,8 @@
 //! Three numbers say the two ends of a plane, and the two ends the three numbers.
 
 use crate::few;
-use fascicle::exact::Exact;
-use fascicle::finding::notation::{Ends, Place, read, write};
+use fascicle::base::exact::Exact;
+use fascicle::examination::finding::notation::{Ends, Place, read, write};
 use proptest::prelude::{any, prop_assert, prop_assert_eq, proptest};
 
 const DIGITS: &str = r"(0|[1-9][0-9]{0,2})(\.[0-9]{1,4})?";

@@ -3,7 +3,7 @@
 
 use crate::document::{encoded, set, sound};
 use crate::few;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use proptest::prelude::{Just, Strategy, prop_assert_eq, proptest};
 use std::collections::BTreeMap;
 

@@ -3,10 +3,10 @@
 
 use crate::document::{catalogue, now, sound, told};
 use crate::few;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::check;
-use fascicle::json::Node;
-use fascicle::problem::Problems;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problems;
+use fascicle::fhir::check;
+use fascicle::service::app::encode::{Earlier, encode};
 use proptest::prelude::{Just, Strategy, any, prop_assert, prop_oneof, proptest};
 
 /// One random change of a tree: which node, and what happens to it.

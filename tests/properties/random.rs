@@ -3,7 +3,7 @@
 
 use crate::document::catalogue;
 use crate::sessions::{enough, session, sides};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 use std::collections::BTreeSet;
 use std::path::Path;
 

@@ -3,10 +3,10 @@
 
 use crate::document::{edited, encoded};
 use crate::few;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::intake::sheet::Sheet;
-use fascicle::intake::sheet::write::{Columns, Writer};
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
+use fascicle::examination::intake::sheet::Sheet;
+use fascicle::examination::intake::sheet::write::{Columns, Writer};
+use fascicle::service::app::encode::{Earlier, encode};
 use proptest::prelude::{any, prop_assert_eq, proptest};
 
 fn again(document: &Node) -> String {

@@ -3,8 +3,8 @@
 
 use crate::facts::disagreements;
 use crate::sessions::session;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::encode::{Earlier, encode};
 
 const SESSIONS: usize = 60;
 

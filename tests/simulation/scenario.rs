@@ -10,8 +10,8 @@
 
 use crate::server::{Includes, Kind};
 use crate::sessions::{PEOPLE, visits};
-use fascicle::deliver::plan::Mode;
-use fascicle::outbox::LeaseLength;
+use fascicle::delivery::deliver::plan::Mode;
+use fascicle::delivery::outbox::LeaseLength;
 use fastrand::Rng;
 use std::time::Duration;
 

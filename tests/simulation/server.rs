@@ -9,7 +9,7 @@
 
 use crate::scenario::Searches;
 use crate::sessions::{PEOPLE, identifier, says};
-use fascicle::json::{Node, object, text};
+use fascicle::base::json::{Node, object, text};
 use reqwest::Url;
 use std::collections::BTreeMap;
 

@@ -2,14 +2,14 @@
 //! The sessions that are delivered: of three invented people, some corrected, two with the same
 //! instrument. They are encoded once; how they become a record is not what is simulated.
 
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::app::submit::key_of;
-use fascicle::catalogue::{Catalogue, sha256_hex};
-use fascicle::check::{Checked, check};
-use fascicle::json::Node;
-use fascicle::outbox::accept::{Key, New, Tables};
-use fascicle::record::amend::VersionBefore;
-use fascicle::record::{Entry, Record};
+use fascicle::base::json::Node;
+use fascicle::delivery::outbox::accept::{Key, New, Tables};
+use fascicle::fhir::check::{Checked, check};
+use fascicle::fhir::record::amend::VersionBefore;
+use fascicle::fhir::record::{Entry, Record};
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::submit::key_of;
+use fascicle::tables::catalogue::{Catalogue, sha256_hex};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;

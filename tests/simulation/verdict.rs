@@ -7,8 +7,8 @@ use crate::scenario::{Event, Scenario};
 use crate::server::{Server, about};
 use crate::sessions::{Visit, says, visits};
 use crate::world::World;
-use fascicle::json::Node;
-use fascicle::outbox::{Item, Outbox, State, TrailRow};
+use fascicle::base::json::Node;
+use fascicle::delivery::outbox::{Item, Outbox, State, TrailRow};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Holds the end of a simulation against what must be so.

@@ -10,19 +10,19 @@ import sys
 EDITS = {
     # A request leaves although somebody else holds the lane by now.
     "the-fence-before-sending": (
-        "src/outbox/work.rs",
+        "src/delivery/outbox/work.rs",
         "AND lane.token = $3 AND lane.lease_until > $2)",
         "AND $3 <> '')",
     ),
     # Whoever lost the lane still says how the attempt of another ended, and gives the lane back.
     "the-fence-at-the-end": (
-        "src/outbox/lane.rs",
+        "src/delivery/outbox/lane.rs",
         "AND token = $3 AND lease_until = $4",
         "AND $3 <> '' AND $4 > 0",
     ),
     # What may be there already is sent again without looking.
     "the-search-before-resending": (
-        "src/deliver/rounds.rs",
+        "src/delivery/deliver/rounds.rs",
         "let mut seen = look.at(connection, references).await?;",
         "let mut seen = look.at(connection, references).await?;\n"
         "        if self.leased.sent_before.is_some() {\n"
@@ -31,19 +31,19 @@ EDITS = {
     ),
     # An attempt goes on after its lease.
     "the-cut-off": (
-        "src/deliver/attempt.rs",
+        "src/delivery/deliver/attempt.rs",
         "let left = left.saturating_sub(worker.lease.margin);",
         "let left = left.saturating_add(std::time::Duration::from_secs(3600));",
     ),
     # What was sent and is not seen is sent again before it had time to show.
     "the-window": (
-        "src/deliver/rounds.rs",
+        "src/delivery/deliver/rounds.rs",
         "(worker.clock.now() < shows).then(",
         "(worker.clock.now() < since).then(",
     ),
     # An instrument that was sent for and is not seen is sent for again.
     "the-window-of-an-instrument": (
-        "src/deliver/parties.rs",
+        "src/delivery/deliver/parties.rs",
         "if !may_be_there {",
         "if !may_be_there || !wanted.is_empty() {",
     ),

@@ -9,7 +9,7 @@
 use crate::scenario::{NODES, Scenario};
 use crate::server::Server;
 use chrono::{DateTime, TimeDelta, Utc};
-use fascicle::clock::Clock;
+use fascicle::base::clock::Clock;
 use fastrand::Rng;
 use std::collections::BTreeMap;
 use std::fmt::Debug;

@@ -6,9 +6,9 @@ use crate::document::{catalogue, edited, encoded, lines, now, sound};
 use crate::every;
 use crate::golden::folder_is;
 use crate::resource::{all, of_measure};
-use fascicle::app::earlier::of_session;
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::earlier::of_session;
+use fascicle::service::app::encode::{Earlier, encode};
 use std::collections::{BTreeMap, BTreeSet};
 
 const FOLDER: &str = "fixtures/emitted";

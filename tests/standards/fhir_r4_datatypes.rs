@@ -2,8 +2,8 @@
 //! FHIR R4 (4.0.1), data types and JSON: hl7.org/fhir/R4/datatypes.html, json.html
 
 use crate::judged::{judged, observation};
-use fascicle::exact::{Exact, NotExact};
-use fascicle::json::Node;
+use fascicle::base::exact::{Exact, NotExact};
+use fascicle::base::json::Node;
 
 fn quantity(quantity: &str) -> Vec<String> {
     judged(&observation(&format!(r#","valueQuantity":{quantity}"#)))

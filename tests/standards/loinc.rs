@@ -3,7 +3,7 @@
 
 use crate::document::catalogue;
 use crate::tables::{faults_with, other_last_digits};
-use fascicle::catalogue::LOINC;
+use fascicle::tables::catalogue::LOINC;
 
 /// Source: <https://loinc.org/kb/users-guide>, calculating mod 10 check digits; said in our own words.
 ///

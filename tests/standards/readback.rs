@@ -2,8 +2,8 @@
 //! What we emit, read by the typed models of a library that is not ours.
 
 use crate::document::{catalogue, lines, now};
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::encode::{Earlier, encode};
 use fhir_sdk::r4b::resources::{
     Bundle, Device, DiagnosticReport, Observation, ObservationValue, Provenance, Resource,
 };

@@ -3,7 +3,7 @@
 
 use crate::document::{set, sound, told};
 use crate::judged::{judged, observation};
-use fascicle::json::{Node, NotJson, pointer_step, text};
+use fascicle::base::json::{Node, NotJson, pointer_step, text};
 
 /// Source: <https://www.rfc-editor.org/rfc/rfc6901>, April 2013, section 3.
 ///

@@ -1,7 +1,7 @@
 #![cfg(test)]
 //! RFC 8785, JSON Canonicalization Scheme: www.rfc-editor.org/rfc/rfc8785
 
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 fn canonical(text: &str) -> String {
     Node::parse(text).expect("JSON").canonical()

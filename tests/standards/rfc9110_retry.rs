@@ -2,7 +2,7 @@
 //! RFC 9110, HTTP Semantics: www.rfc-editor.org/rfc/rfc9110
 
 use chrono::{DateTime, Utc};
-use fascicle::deliver::retry::retry_after;
+use fascicle::delivery::deliver::retry::retry_after;
 use std::time::Duration;
 
 fn instant(text: &str) -> DateTime<Utc> {

@@ -1,8 +1,8 @@
 #![cfg(test)]
 //! RFC 9562, Universally Unique Identifiers: www.rfc-editor.org/rfc/rfc9562
 
-use fascicle::finding::derived_identity;
-use fascicle::record::identifier_of;
+use fascicle::examination::finding::derived_identity;
+use fascicle::fhir::record::identifier_of;
 use uuid::{Uuid, Variant};
 
 /// Source: <https://www.rfc-editor.org/rfc/rfc9562>, May 2024, appendix A.4.

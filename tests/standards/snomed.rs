@@ -3,7 +3,7 @@
 
 use crate::document::catalogue;
 use crate::tables::{faults_with, other_last_digits};
-use fascicle::catalogue::SNOMED;
+use fascicle::tables::catalogue::SNOMED;
 use std::collections::BTreeSet;
 
 /// Every SNOMED CT code of the tables with the table it stands in.

@@ -3,8 +3,8 @@
 //! 2011, Haemophilia 17:500-507), the table of the Centers for Disease Control and Prevention.
 
 use crate::document::catalogue;
-use fascicle::catalogue::comparing::{OfSex, ReferenceRow, Statistic};
-use fascicle::exact::Exact;
+use fascicle::base::exact::Exact;
+use fascicle::tables::catalogue::comparing::{OfSex, ReferenceRow, Statistic};
 
 const TABLE: &str = "cdc-soucie-2011";
 const AGES: [(u32, u32); 4] = [(2, 8), (9, 19), (20, 44), (45, 69)];

@@ -3,7 +3,7 @@
 //! The tables with one code changed, as the loader that ships reads them.
 
 use crate::golden::root;
-use fascicle::catalogue::{Catalogue, TableFile, embedded_names};
+use fascicle::tables::catalogue::{Catalogue, TableFile, embedded_names};
 use std::fs;
 
 /// The faults the loader finds once a code is exchanged for another in one table.

@@ -6,10 +6,12 @@ use crate::engine::{
     Engine, LONG, SHORT, Store, WARD, accepted, claim, delivered, ended, faults, on_both, refused,
     session,
 };
-use fascicle::app::submit::{Submitted, submit, submit_by};
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::config::Settings;
-use fascicle::outbox::{Decision, Outbox, OutboxError, Outcome, Pausing, State, WantedItems};
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::delivery::outbox::{
+    Decision, Outbox, OutboxError, Outcome, Pausing, State, WantedItems,
+};
+use fascicle::service::app::submit::{Submitted, submit, submit_by};
+use fascicle::service::config::Settings;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
@@ -308,7 +310,7 @@ async fn the_trail_of_two_nodes_is_one_chain_without_gaps(engine: Engine) {
 
     let numbers: Vec<i64> = rows.iter().map(|row| row.number).collect();
     assert_eq!(numbers, (1..=40).collect::<Vec<i64>>());
-    assert_eq!(fascicle::outbox::trail::first_break(&rows), None);
+    assert_eq!(fascicle::delivery::outbox::trail::first_break(&rows), None);
     assert!(faults(&store.outbox).await.is_empty());
 }
 

@@ -7,11 +7,11 @@
 )]
 
 use crate::document::{catalogue, edited, now};
-use fascicle::app::submit::{Submitted, submit};
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::outbox::place::Place;
-use fascicle::outbox::{Item, LeaseLength, Leased, Outbox, Outcome};
-use fascicle::private::Private;
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::base::private::Private;
+use fascicle::delivery::outbox::place::Place;
+use fascicle::delivery::outbox::{Item, LeaseLength, Leased, Outbox, Outcome};
+use fascicle::service::app::submit::{Submitted, submit};
 use sqlx::Connection as _;
 use std::time::Duration;
 use tempfile::TempDir;

@@ -2,9 +2,9 @@
 //! Binaries of two generations on one store: a rolling upgrade, and its end.
 
 use crate::engine::{Engine, LONG, Store, accepted, claim, delivered, faults, on_both};
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::outbox::schema::Schema;
-use fascicle::outbox::{Outbox, OutboxError};
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::delivery::outbox::schema::Schema;
+use fascicle::delivery::outbox::{Outbox, OutboxError};
 
 on_both!(
     an_older_and_a_newer_binary_work_side_by_side_after_a_widening,

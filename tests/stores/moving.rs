@@ -5,11 +5,11 @@ use crate::engine::{
     Engine, LONG, Store, WARD, accepted, claim, delivered, ended, faults, on_both, postgres,
     refused, say_to,
 };
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::outbox::contents::Content;
-use fascicle::outbox::moving::{Moving, move_store};
-use fascicle::outbox::place::{Database, Place};
-use fascicle::outbox::{Decision, Outbox, OutboxError, State, WantedItems};
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::delivery::outbox::contents::Content;
+use fascicle::delivery::outbox::moving::{Moving, move_store};
+use fascicle::delivery::outbox::place::{Database, Place};
+use fascicle::delivery::outbox::{Decision, Outbox, OutboxError, State, WantedItems};
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 

@@ -4,9 +4,9 @@
 use crate::engine::{
     Engine, LONG, SHORT, Store, WARD, accepted, claim, database, delivered, postgres, say_to,
 };
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::outbox::place::Place;
-use fascicle::outbox::{Outbox, OutboxError};
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::delivery::outbox::place::Place;
+use fascicle::delivery::outbox::{Outbox, OutboxError};
 use sqlx::{Connection as _, Row as _};
 use std::fs;
 use std::os::unix::fs::PermissionsExt as _;

@@ -7,15 +7,15 @@ use crate::engine::{
     Engine, LONG, Store, WARD, accepted, claim, delivered, ended, faults, on_both, refused, session,
 };
 use chrono::{DateTime, TimeDelta, Utc};
-use fascicle::app::retention::Purging;
-use fascicle::app::submit::{Submitted, submit};
-use fascicle::app::summary::{Asked, Wanted, kept};
-use fascicle::clock::{Clock, MachineClock};
-use fascicle::config::Settings;
-use fascicle::json::Node;
-use fascicle::outbox::purge::{Purged, Why};
-use fascicle::outbox::{Item, Outbox, WantedRows};
-use fascicle::summary::across::View;
+use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::base::json::Node;
+use fascicle::delivery::outbox::purge::{Purged, Why};
+use fascicle::delivery::outbox::{Item, Outbox, WantedRows};
+use fascicle::fhir::summary::across::View;
+use fascicle::service::app::retention::Purging;
+use fascicle::service::app::submit::{Submitted, submit};
+use fascicle::service::app::summary::{Asked, Wanted, kept};
+use fascicle::service::config::Settings;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -68,7 +68,7 @@ async fn content_goes_and_what_others_rely_on_stays(engine: Engine) {
     let before = store.outbox.sessions().await.expect("the sessions");
     let document = before.iter().find(|one| one.session == gone.session);
     let document = document.expect("kept").document.open().clone();
-    let hash = fascicle::catalogue::sha256_hex(document.as_bytes());
+    let hash = fascicle::tables::catalogue::sha256_hex(document.as_bytes());
 
     let first = purged(&store.outbox, gone.session).await;
     let again = purged(&store.outbox, gone.session).await;
@@ -141,7 +141,7 @@ async fn nothing_is_purged_of_which_a_delivery_is_not_done(engine: Engine) {
     assert!(ended(&store.outbox, &leased, &refused()).await);
     assert_eq!(purged(&store.outbox, item.session).await, Purged::Open);
     assert_eq!(due().await, []);
-    let drop = fascicle::outbox::Decision::Drop;
+    let drop = fascicle::delivery::outbox::Decision::Drop;
     let dropped = store.outbox.decide(item.id, &drop, ("A", "B"), now()).await;
     assert!(dropped.expect("the store answers"));
 

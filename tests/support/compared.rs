@@ -1,9 +1,9 @@
 #![cfg(test)]
 //! Comparisons of what was encoded.
 
-use fascicle::app::encode::Encoded;
-use fascicle::compare::reason::NotCompared;
-use fascicle::compare::{Comparison, Rule};
+use fascicle::examination::compare::reason::NotCompared;
+use fascicle::examination::compare::{Comparison, Rule};
+use fascicle::service::app::encode::Encoded;
 
 /// Every comparison of one rule.
 pub(crate) fn of(encoded: &Encoded, rule: Rule) -> Vec<&Comparison> {

@@ -1,10 +1,10 @@
 #![cfg(test)]
 //! One sound document of one leg with a finding of every kind, and small edits of it.
 
-use fascicle::app::encode::{Earlier, Encoded, Held, encode, mark};
-use fascicle::catalogue::Catalogue;
-use fascicle::json::{Node, text};
-use fascicle::problem::Problem;
+use fascicle::base::json::{Node, text};
+use fascicle::base::problem::Problem;
+use fascicle::service::app::encode::{Earlier, Encoded, Held, encode, mark};
+use fascicle::tables::catalogue::Catalogue;
 use std::sync::LazyLock;
 
 const SOUND: &str = include_str!("../../fixtures/sessions/sound.json");

@@ -2,8 +2,8 @@
 //! What Observations hold against what a summary says: read from FHIR alone on one side, and from the
 //! printed lines alone on the other. Nothing here is shared with the code that writes a summary.
 
-use fascicle::catalogue::Catalogue;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::tables::catalogue::Catalogue;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 

@@ -2,7 +2,7 @@
 //! Reading the parts of what was emitted.
 
 use crate::resource::own_code;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
 
 /// The component with one of our names.
 pub(crate) fn component<'a>(resource: &'a Node, name: &str) -> Option<&'a Node> {

@@ -1,9 +1,9 @@
 #![cfg(test)]
 //! Reading what was emitted.
 
-use fascicle::app::encode::Encoded;
-use fascicle::catalogue::Catalogue;
-use fascicle::json::Node;
+use fascicle::base::json::Node;
+use fascicle::service::app::encode::Encoded;
+use fascicle::tables::catalogue::Catalogue;
 
 /// Every resource of one type.
 pub(crate) fn all<'a>(encoded: &'a Encoded, kind: &str) -> Vec<&'a Node> {

@@ -2,11 +2,11 @@
 //! Random sessions that hold, over every measure of the tables, so that a new row takes part by
 //! itself. Everything follows from the number of a session: the same number gives the same text.
 
-use fascicle::app::encode::{Earlier, encode, mark};
-use fascicle::catalogue::Catalogue;
-use fascicle::catalogue::rows::{Kind, Measure};
-use fascicle::json::Node;
-use fascicle::problem::Problem;
+use fascicle::base::json::Node;
+use fascicle::base::problem::Problem;
+use fascicle::service::app::encode::{Earlier, encode, mark};
+use fascicle::tables::catalogue::Catalogue;
+use fascicle::tables::catalogue::rows::{Kind, Measure};
 use fastrand::Rng;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -691,7 +691,7 @@ fn stretch(kind: Kind, finding: &mut Value, rng: &mut Rng) {
 
 /// An angle, mostly within the bounds of its row, sometimes beyond what is usual, never impossible.
 fn angle(row: &Measure, rng: &mut Rng) -> Value {
-    let bound = |bound: &Option<fascicle::exact::Exact>, other: i32| {
+    let bound = |bound: &Option<fascicle::base::exact::Exact>, other: i32| {
         let text = bound.map(|exact| exact.to_string());
         text.and_then(|text| text.parse().ok()).unwrap_or(other)
     };

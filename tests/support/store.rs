@@ -2,9 +2,9 @@
 //! A store in a folder of its own, and documents sent to it.
 
 use crate::document::{catalogue, lines, now};
-use fascicle::app::submit::{Submitted, submit};
-use fascicle::json::Node;
-use fascicle::outbox::Outbox;
+use fascicle::base::json::Node;
+use fascicle::delivery::outbox::Outbox;
+use fascicle::service::app::submit::{Submitted, submit};
 
 /// A store that is gone with the value.
 pub(crate) struct Store {

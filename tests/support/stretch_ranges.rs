@@ -1,8 +1,8 @@
 #![cfg(test)]
 //! The tables of a site that has measured ranges of slow stretches itself: no published table has them.
 
-use fascicle::catalogue::overlay::Overlay;
-use fascicle::catalogue::{Catalogue, TableFile};
+use fascicle::tables::catalogue::overlay::Overlay;
+use fascicle::tables::catalogue::{Catalogue, TableFile};
 use std::sync::LazyLock;
 
 const RANGES: &str = include_str!("../../profiles/reference_ranges.csv");

@@ -9,11 +9,11 @@
 )]
 
 use crate::synthetic::{Shape, Stretch};
-use fascicle::trace::Outcome;
-use fascicle::trace::motion::Motion;
-use fascicle::trace::parameters::Parameters;
-use fascicle::trace::signal::Signal;
-use fascicle::trace::verdict::{Verdict, verdict};
+use fascicle::examination::trace::Outcome;
+use fascicle::examination::trace::motion::Motion;
+use fascicle::examination::trace::parameters::Parameters;
+use fascicle::examination::trace::signal::Signal;
+use fascicle::examination::trace::verdict::{Verdict, verdict};
 use fastrand::Rng;
 
 /// Stretches that share everything but chance and the place of the catch.

@@ -6,7 +6,7 @@
 //! Samples in a CSV file beside the document, by the built commands.
 
 use crate::document::sound;
-use fascicle::json::{Node, text};
+use fascicle::base::json::{Node, text};
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};

@@ -7,9 +7,9 @@
 //! The document with traces of every muscle, made from synthetic stretches of an invented person.
 
 use crate::synthetic::{Shape, Stretch};
-use fascicle::catalogue::Catalogue;
-use fascicle::catalogue::rows::{Kind, Measure};
-use fascicle::json::{Node, object, text};
+use fascicle::base::json::{Node, object, text};
+use fascicle::tables::catalogue::Catalogue;
+use fascicle::tables::catalogue::rows::{Kind, Measure};
 use fastrand::Rng;
 use std::fs;
 use std::path::Path;

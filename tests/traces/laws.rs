@@ -4,9 +4,9 @@
 
 use crate::synthetic::{Shape, Stretch};
 use crate::truth::{parameters, slow};
-use fascicle::trace::motion::Motion;
-use fascicle::trace::signal::Signal;
-use fascicle::trace::verdict::{Verdict, verdict};
+use fascicle::examination::trace::motion::Motion;
+use fascicle::examination::trace::signal::Signal;
+use fascicle::examination::trace::verdict::{Verdict, verdict};
 use fastrand::Rng;
 use proptest::prelude::*;
 

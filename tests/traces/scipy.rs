@@ -5,8 +5,8 @@
 //! Source: `golden.csv`, written by `golden.py` with `scipy.signal.sosfiltfilt` over
 //! `scipy.signal.butter(2, cut_off)` and `numpy.gradient`.
 
-use fascicle::trace::filter::low_pass;
-use fascicle::trace::motion::derivative;
+use fascicle::examination::trace::filter::low_pass;
+use fascicle::examination::trace::motion::derivative;
 use std::collections::BTreeMap;
 
 const GOLDEN: &str = include_str!("golden.csv");

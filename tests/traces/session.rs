@@ -5,11 +5,11 @@ use crate::document::{catalogue, edited, encoded, encoding, lines, now, set, sou
 use crate::fixture::trace;
 use crate::resource::{all, of_measure, own_code};
 use crate::synthetic::{Shape, Stretch};
-use fascicle::app::encode::{Earlier, encode};
-use fascicle::app::words;
-use fascicle::json::{Node, text};
-use fascicle::record::amend::VersionBefore;
-use fascicle::trace::plot::svg;
+use fascicle::base::json::{Node, text};
+use fascicle::examination::trace::plot::svg;
+use fascicle::fhir::record::amend::VersionBefore;
+use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::words;
 
 const SENSOR: &str = r#"{"key":"sensor-1","kind":"inertial sensor","identifier":{"system":"https://invented-clinic.example/devices","value":"SENSOR-1"},"resolution":"0.1","unit":"deg"}"#;
 

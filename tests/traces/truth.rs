@@ -3,13 +3,13 @@
 //! Stretches of which the truth is known from algebra.
 
 use crate::synthetic::{Shape, Stretch, least_jerk};
-use fascicle::catalogue::Catalogue;
-use fascicle::trace::dependence::line;
-use fascicle::trace::motion::{Motion, derivative};
-use fascicle::trace::parameters::Parameters;
-use fascicle::trace::signal::Signal;
-use fascicle::trace::verdict::{sharpest, verdict};
-use fascicle::trace::{Outcome, Reason};
+use fascicle::examination::trace::dependence::line;
+use fascicle::examination::trace::motion::{Motion, derivative};
+use fascicle::examination::trace::parameters::Parameters;
+use fascicle::examination::trace::signal::Signal;
+use fascicle::examination::trace::verdict::{sharpest, verdict};
+use fascicle::examination::trace::{Outcome, Reason};
+use fascicle::tables::catalogue::Catalogue;
 use fastrand::Rng;
 use std::sync::LazyLock;
 

@@ -1,0 +1,387 @@
+//! Accepting a document: session, precautions, items and trail in one transaction.
+
+use crate::base::json::{Node, object, text};
+use crate::delivery::outbox::engine::{Transaction, query, query_rows};
+use crate::delivery::outbox::known::Known;
+use crate::delivery::outbox::rows::{self, item_columns};
+use crate::delivery::outbox::trail::{self, About};
+use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow};
+use crate::fhir::check::Sealed;
+use chrono::{DateTime, SecondsFormat, Utc};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// What a document is about, read before it is understood.
+#[derive(Debug, Clone)]
+pub struct Key {
+    /// The system it was written in.
+    pub source: String,
+    /// The session.
+    pub session: Uuid,
+    /// Its version.
+    pub version: u32,
+    /// SHA-256 of the identifier of the person.
+    pub subject: String,
+    /// SHA-256 of the canonical document.
+    pub document_sha256: String,
+    /// Start of the examination, ms since 1970 UTC.
+    pub examined_at: i64,
+    /// True when this version withdraws the session.
+    pub withdrawn: bool,
+}
+
+/// Where a document is to go.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// The targets it is for.
+    pub targets: &'a [String],
+    /// All targets of the site: a correction goes to those of them that had the version before as well,
+    /// so that no earlier version stays behind as if it stood.
+    pub all: &'a [String],
+    /// Number of the route that said so, where there are routes.
+    pub route: Option<usize>,
+}
+
+/// What the store knows of the same person and session.
+#[derive(Debug, Clone, Default)]
+pub struct Before {
+    /// Precautions that stood when the examination began, each as its document stated it.
+    pub precautions: Vec<String>,
+    /// Document and record of the version before.
+    pub version: Option<(String, String)>,
+    /// Documents of sessions that were examined before, the latest first.
+    pub sessions: Vec<String>,
+    /// Targets that have, or may get, an earlier version of the session.
+    pub targets: Vec<String>,
+}
+
+/// A precaution as it is to be kept.
+#[derive(Debug, Clone)]
+pub struct StatedPrecaution {
+    /// Identity.
+    pub id: Uuid,
+    /// As the document states it, JSON.
+    pub stated: String,
+    /// False once a named person has lifted it, or when it was entered in error.
+    pub standing: bool,
+}
+
+/// The tables a document was coded with.
+#[derive(Debug, Clone)]
+pub struct Tables {
+    /// SHA-256 over all of them.
+    pub sha256: String,
+    /// SHA-256 of each file that an operator laid over ours, by its name.
+    pub own_files: BTreeMap<String, String>,
+}
+
+/// A document that holds, ready to be kept.
+#[derive(Debug)]
+pub struct New {
+    /// The checked record.
+    pub record: Sealed,
+    /// The canonical document.
+    pub document: String,
+    /// The tables it was coded with.
+    pub tables: Tables,
+    /// Its precautions.
+    pub precautions: Vec<StatedPrecaution>,
+    /// Codes of what is urgent in it.
+    pub urgent: Vec<String>,
+}
+
+/// Why nothing was accepted: the store's reason, or the reason of the encoding.
+#[derive(Debug)]
+pub enum Rejected<E> {
+    /// It does not fit what was accepted before.
+    Store(NotAccepted),
+    /// It does not hold.
+    Encoding(E),
+}
+
+impl Outbox {
+    /// Accepts a document: encodes it against what is known of the person, and keeps session,
+    /// precautions, one item for each target and the trail in one transaction. Nothing is kept
+    /// when anything stands in the way.
+    ///
+    /// # Errors
+    /// [`OutboxError`] when the store fails; the inner result tells why nothing was accepted.
+    pub async fn accept<E: Send>(
+        &self,
+        key: &Key,
+        wanted: Wanted<'_>,
+        now: DateTime<Utc>,
+        encode: impl FnOnce(Before) -> Result<New, E> + Send,
+    ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
+        let (mut transaction, now) = self.begin(now).await?;
+        alone_with_person(&mut transaction, &key.subject).await?;
+        let known = Known::of(&mut transaction, key).await?;
+        let again = known.kept.is_some();
+        if known
+            .kept
+            .as_ref()
+            .is_some_and(|kept| *kept != key.document_sha256)
+        {
+            return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
+        }
+        if !again && let Some(reason) = known.out_of_order(key) {
+            return Ok(Err(Rejected::Store(reason)));
+        }
+        let mut told = Vec::new();
+        if again {
+            // A target that was configured since gets the session as well.
+            let had = items_of(&mut transaction, key).await?;
+            let new = |target: &&String| !had.iter().any(|item| item.target == **target);
+            for target in wanted.targets.iter().filter(new) {
+                if known.purged {
+                    return Ok(Err(Rejected::Store(NotAccepted::Purged)));
+                }
+                told.push(
+                    queue(&mut transaction, key, target, now)
+                        .await?
+                        .told(key, now),
+                );
+            }
+            trail::add_all(&mut transaction, told).await?;
+            let items = items_of(&mut transaction, key).await?;
+            transaction.commit().await?;
+            return Ok(Ok(Accepted::Before(items)));
+        }
+        if known.purged {
+            return Ok(Err(Rejected::Store(NotAccepted::Purged)));
+        }
+        let before = known.before(&mut transaction, key).await?;
+        let targets = targets_of(wanted, &before.targets);
+        let new = match encode(before) {
+            Ok(new) => new,
+            Err(held) => return Ok(Err(Rejected::Encoding(held))),
+        };
+        let mut detail = keep_session(&mut transaction, key, &new, now).await?;
+        if let Some(route) = wanted.route {
+            detail.set("route", Node::Number(route.to_string()));
+        }
+        keep_precautions(&mut transaction, key, &new.precautions).await?;
+        told.push(trail::of_session(now, "accepted", key.about(None), &detail));
+        let mut items = Vec::new();
+        for target in &targets {
+            let queued = queue(&mut transaction, key, target, now).await?;
+            told.push(queued.told(key, now));
+            items.push(queued.item(key, &new, now)?);
+        }
+        // The trail is written last: whoever works with a lane locks it before the trail.
+        trail::add_all(&mut transaction, told).await?;
+        transaction.commit().await?;
+        items.sort_by(|one, other| one.target.cmp(&other.target));
+        Ok(Ok(Accepted::New(items)))
+    }
+}
+
+/// The targets that were asked for, and those that had the version before.
+fn targets_of(wanted: Wanted<'_>, had: &[String]) -> Vec<String> {
+    let had = had
+        .iter()
+        .filter(|one| wanted.all.contains(one) && !wanted.targets.contains(one));
+    wanted.targets.iter().chain(had).cloned().collect()
+}
+
+impl Key {
+    const fn about<'a>(&'a self, item: Option<(Uuid, &'a str)>) -> About<'a> {
+        About {
+            source: self.source.as_str(),
+            session: self.session,
+            version: self.version,
+            item,
+        }
+    }
+}
+
+/// Waits until no other node accepts or purges anything of the same person: what is encoded depends on
+/// what is known of the person. `SQLite` has one write lock for all.
+pub(super) async fn alone_with_person(
+    transaction: &mut Transaction,
+    subject: &str,
+) -> Result<(), OutboxError> {
+    if matches!(transaction, Transaction::Postgres(_)) {
+        query(
+            "-- accept::alone_with_person
+             SELECT pg_advisory_xact_lock(hashtextextended($1, 0)) IS NULL AS held",
+        )
+        .bind(subject)
+        .fetch_one(transaction)
+        .await?;
+    }
+    Ok(())
+}
+
+async fn keep_session(
+    connection: &mut Transaction,
+    key: &Key,
+    new: &New,
+    now: DateTime<Utc>,
+) -> Result<Node, OutboxError> {
+    query(
+        "-- accept::keep_session
+         INSERT INTO session
+           (source, id, version, subject, document, document_sha256, record, accepted_at,
+            examined_at, withdrawn, urgent)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .bind(&key.subject)
+    .bind(&new.document)
+    .bind(&key.document_sha256)
+    .bind(new.record.text())
+    .bind(now.to_rfc3339_opts(SecondsFormat::Millis, true))
+    .bind(key.examined_at)
+    .bind(key.withdrawn)
+    .bind((!new.urgent.is_empty()).then(|| new.urgent.join(",")))
+    .execute(&mut *connection)
+    .await?;
+    let own = new.tables.own_files.iter();
+    let own = own.map(|(name, sha256)| (name.clone(), text(sha256.clone())));
+    Ok(object([
+        ("document_sha256", text(key.document_sha256.clone())),
+        ("record_sha256", text(new.record.sha256())),
+        (
+            "resources",
+            Node::Number(new.record.resources().to_string()),
+        ),
+        ("tables_sha256", text(new.tables.sha256.clone())),
+        ("own_tables", object(own)),
+    ]))
+}
+
+async fn keep_precautions(
+    connection: &mut Transaction,
+    key: &Key,
+    precautions: &[StatedPrecaution],
+) -> Result<(), OutboxError> {
+    if precautions.is_empty() {
+        return Ok(());
+    }
+    let mut insert = query_rows(
+        "-- accept::keep_precautions
+         INSERT INTO precaution (source, session, version, id, subject, stated, standing)",
+        7,
+        precautions.len(),
+    );
+    for precaution in precautions {
+        insert = insert
+            .bind(&key.source)
+            .bind(key.session.to_string())
+            .bind(key.version)
+            .bind(precaution.id.to_string())
+            .bind(&key.subject)
+            .bind(&precaution.stated)
+            .bind(precaution.standing);
+    }
+    insert.execute(connection).await?;
+    Ok(())
+}
+
+/// A delivery that was queued and is still to be told in the trail.
+struct Queued {
+    id: Uuid,
+    target: String,
+    number: i64,
+    /// The head of its lane, when that one does not move by itself.
+    behind: Option<Uuid>,
+}
+
+impl Queued {
+    fn told(&self, key: &Key, now: DateTime<Utc>) -> TrailRow {
+        let about = key.about(Some((self.id, &self.target)));
+        let detail = object([("number", Node::Number(self.number.to_string()))]);
+        trail::of_session(now, "queued", about, &detail)
+    }
+
+    /// As it would be read from the store.
+    fn item(self, key: &Key, new: &New, now: DateTime<Utc>) -> Result<Item, OutboxError> {
+        let now = rows::instant(now.timestamp_millis())?;
+        Ok(Item {
+            id: self.id,
+            target: self.target,
+            number: self.number,
+            session: key.session,
+            version: key.version,
+            state: State::Queued,
+            attempts: 0,
+            due_at: now,
+            reason: None,
+            words: None,
+            receipt: None,
+            accepted_at: now,
+            urgent: new.urgent.clone(),
+            behind: self.behind,
+            decided: None,
+        })
+    }
+}
+
+/// Gives the next number of the lane, under its lock.
+async fn queue(
+    connection: &mut Transaction,
+    key: &Key,
+    target: &str,
+    now: DateTime<Utc>,
+) -> Result<Queued, OutboxError> {
+    let lane = query(
+        "-- accept::queue (number)
+         INSERT INTO lane (target, subject, next_number) VALUES ($1, $2, 2)
+         ON CONFLICT (target, subject) DO UPDATE
+           SET next_number = lane.next_number + 1
+         RETURNING next_number - 1 AS number,
+           (SELECT head.id FROM item AS head
+            WHERE head.target = $1 AND head.subject = $2 AND head.state IN ('refused', 'waiting')
+            ORDER BY head.number LIMIT 1) AS behind",
+    )
+    .bind(target)
+    .bind(&key.subject)
+    .fetch_one(&mut *connection)
+    .await?;
+    let number: i64 = lane.try_get("number")?;
+    let behind = lane.try_get::<Option<&str>>("behind")?.map(rows::uuid);
+    let id = Uuid::new_v4();
+    query(
+        "-- accept::queue (item)
+         INSERT INTO item (id, target, subject, number, source, session, version, state,
+                           attempts, due_at, sends)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, 'queued', 0, $8, 0)",
+    )
+    .bind(id.to_string())
+    .bind(target)
+    .bind(&key.subject)
+    .bind(number)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .bind(now.timestamp_millis())
+    .execute(&mut *connection)
+    .await?;
+    Ok(Queued {
+        id,
+        target: target.to_owned(),
+        number,
+        behind: behind.transpose()?,
+    })
+}
+
+async fn items_of(connection: &mut Transaction, key: &Key) -> Result<Vec<Item>, OutboxError> {
+    let rows = query(concat!(
+        "-- accept::items_of
+         SELECT ",
+        item_columns!(),
+        " FROM item JOIN session ON session.source = item.source AND session.id = item.session
+            AND session.version = item.version
+         WHERE item.source = $1 AND item.session = $2 AND item.version = $3
+         ORDER BY item.target"
+    ))
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(rows::item).collect()
+}

@@ -1,0 +1,187 @@
+//! What is known of a session and its person before a document is accepted.
+
+use crate::delivery::outbox::accept::{Before, Key};
+use crate::delivery::outbox::engine::{On, Transaction, query};
+use crate::delivery::outbox::{NotAccepted, OutboxError};
+
+/// What stands in the way of a document, or does not, as far as the store knows its session.
+pub(super) struct Known {
+    /// Hash of the document of the same session and version, when there is one.
+    pub(super) kept: Option<String>,
+    /// Latest version of the session and the person it belongs to.
+    latest: Option<(u32, String)>,
+    /// True when the content of a version was purged.
+    pub(super) purged: bool,
+    /// True when there is any session of the person.
+    person: bool,
+}
+
+impl Known {
+    pub(super) async fn of(connection: &mut Transaction, key: &Key) -> Result<Self, OutboxError> {
+        let rows = query(
+            "-- Known::of
+             SELECT EXISTS (SELECT 1 FROM session WHERE subject = $1) AS person,
+               there.version, there.subject, there.document_sha256,
+               there.purged_at IS NOT NULL AS purged
+             FROM (SELECT 1 AS one) AS asked
+               LEFT JOIN session AS there ON there.source = $2 AND there.id = $3
+             ORDER BY there.version",
+        )
+        .bind(&key.subject)
+        .bind(&key.source)
+        .bind(key.session.to_string())
+        .fetch_all(connection)
+        .await?;
+        let mut known = Self {
+            kept: None,
+            latest: None,
+            purged: false,
+            person: false,
+        };
+        for row in rows {
+            known.person = row.try_get("person")?;
+            if row.try_get::<Option<i64>>("version")?.is_none() {
+                continue;
+            }
+            let version = row.count("version")?;
+            known.purged |= row.try_get::<bool>("purged")?;
+            if version == key.version {
+                known.kept = Some(row.try_get("document_sha256")?);
+            }
+            known.latest = Some((version, row.try_get("subject")?));
+        }
+        Ok(known)
+    }
+
+    pub(super) fn out_of_order(&self, key: &Key) -> Option<NotAccepted> {
+        let (latest, subject) = match &self.latest {
+            Some((version, subject)) => (*version, subject),
+            None => (0, &key.subject),
+        };
+        let expected = latest.saturating_add(1);
+        if key.version != expected {
+            Some(NotAccepted::Version { expected })
+        } else if *subject != key.subject {
+            Some(NotAccepted::OtherPerson)
+        } else {
+            None
+        }
+    }
+
+    /// What a document is encoded against; only what can be there is asked for.
+    pub(super) async fn before(
+        &self,
+        connection: &mut Transaction,
+        key: &Key,
+    ) -> Result<Before, OutboxError> {
+        let mut before = Before::default();
+        if self.person {
+            before.precautions = precautions_before(connection, key).await?;
+            before.sessions = sessions_before(&mut *connection, key).await?;
+        }
+        if self.latest.is_some() {
+            before.version = version_before(connection, key).await?;
+            before.targets = targets_before(connection, key).await?;
+        }
+        Ok(before)
+    }
+}
+
+/// Precautions that stood when the examination began, each as its document stated it.
+async fn precautions_before(
+    connection: &mut Transaction,
+    key: &Key,
+) -> Result<Vec<String>, OutboxError> {
+    let rows = query(
+        "-- known::precautions_before
+         SELECT stated FROM (
+           SELECT precaution.id, precaution.stated, precaution.standing,
+             row_number() OVER (PARTITION BY precaution.id
+               ORDER BY session.examined_at DESC, session.accepted_at DESC,
+                 session.id DESC) AS nth
+           FROM precaution
+           JOIN session ON session.source = precaution.source AND session.id = precaution.session
+             AND session.version = precaution.version
+           WHERE precaution.subject = $1
+             AND NOT (session.source = $2 AND session.id = $3)
+             AND session.examined_at <= $4
+             AND NOT session.withdrawn
+             AND session.version = (SELECT max(latest.version) FROM session AS latest
+                                    WHERE latest.source = session.source
+                                      AND latest.id = session.id)) AS stood
+         WHERE nth = 1 AND standing ORDER BY id",
+    )
+    .bind(&key.subject)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.examined_at)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(|row| row.try_get("stated")).collect()
+}
+
+/// Document and record of the version before.
+async fn version_before(
+    connection: &mut Transaction,
+    key: &Key,
+) -> Result<Option<(String, String)>, OutboxError> {
+    let row = query(
+        "-- known::version_before
+         SELECT document, record FROM session WHERE source = $1 AND id = $2 AND version = $3",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version.saturating_sub(1))
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| Ok((row.try_get("document")?, row.try_get("record")?)))
+        .transpose()
+}
+
+/// Targets that have, or may get, an earlier version of a session; what was given up before anything was
+/// sent is at no target.
+async fn targets_before(
+    connection: &mut Transaction,
+    key: &Key,
+) -> Result<Vec<String>, OutboxError> {
+    let rows = query(
+        "-- known::targets_before
+         SELECT DISTINCT target FROM item
+         WHERE source = $1 AND session = $2 AND version < $3 AND (state <> 'dropped' OR sends > 0)
+         ORDER BY target",
+    )
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.version)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(|row| row.try_get("target")).collect()
+}
+
+/// How many earlier sessions of a person are looked into for the one that speaks of a finding.
+const EARLIER_SESSIONS: u32 = 12;
+
+/// Documents of the sessions of the same person that were examined before, the latest first: of each
+/// its latest version, unless that one is withdrawn or its content was purged.
+pub(super) async fn sessions_before(
+    on: impl Into<On<'_>>,
+    key: &Key,
+) -> Result<Vec<String>, OutboxError> {
+    let rows = query(
+        "-- known::sessions_before
+         SELECT document FROM session
+         WHERE subject = $1 AND NOT (source = $2 AND id = $3)
+           AND examined_at < $4 AND NOT withdrawn AND purged_at IS NULL
+           AND version = (SELECT max(latest.version) FROM session AS latest
+                          WHERE latest.source = session.source AND latest.id = session.id)
+         ORDER BY examined_at DESC, accepted_at DESC, id DESC LIMIT $5",
+    )
+    .bind(&key.subject)
+    .bind(&key.source)
+    .bind(key.session.to_string())
+    .bind(key.examined_at)
+    .bind(EARLIER_SESSIONS)
+    .fetch_all(on)
+    .await?;
+    rows.iter().map(|row| row.try_get("document")).collect()
+}

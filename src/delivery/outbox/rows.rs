@@ -1,0 +1,83 @@
+//! Reading rows into types.
+
+use crate::base::private::Private;
+use crate::delivery::outbox::engine::Row;
+use crate::delivery::outbox::{Item, OutboxError, State};
+use chrono::{DateTime, TimeZone, Utc};
+use uuid::Uuid;
+
+/// The columns [`item`] reads, from `item` joined with `session`.
+macro_rules! item_columns {
+    () => {
+        "item.id, item.target, item.subject, item.number, item.session, item.version, \
+         item.state, item.attempts, item.due_at, item.sent_at, item.sends, item.reason, \
+         item.words, item.confirmed, item.decided, item.receipt, session.accepted_at, \
+         session.urgent, \
+         (SELECT head.id FROM item AS head \
+          WHERE head.target = item.target AND head.subject = item.subject \
+            AND head.number < item.number \
+            AND head.state IN ('refused', 'waiting') \
+          ORDER BY head.number LIMIT 1) AS behind"
+    };
+}
+pub(super) use item_columns;
+
+pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
+    Ok(Item {
+        id: uuid(row.try_get("id")?)?,
+        target: row.try_get("target")?,
+        number: row.try_get("number")?,
+        session: uuid(row.try_get("session")?)?,
+        version: row.count("version")?,
+        state: state(row.try_get("state")?)?,
+        attempts: row.count("attempts")?,
+        due_at: instant(row.try_get("due_at")?)?,
+        reason: row.try_get("reason")?,
+        words: row.try_get::<Option<String>>("words")?.map(Private::new),
+        receipt: row.try_get("receipt")?,
+        accepted_at: written(row.try_get("accepted_at")?)?,
+        urgent: row
+            .try_get::<Option<&str>>("urgent")?
+            .map(|codes| codes.split(',').map(str::to_owned).collect())
+            .unwrap_or_default(),
+        behind: row
+            .try_get::<Option<&str>>("behind")?
+            .map(uuid)
+            .transpose()?,
+        decided: row.try_get::<Option<String>>("decided")?.map(Private::new),
+    })
+}
+
+pub(super) fn uuid(text: &str) -> Result<Uuid, OutboxError> {
+    Uuid::parse_str(text).map_err(|_not_one| OutboxError::Row("a UUID"))
+}
+
+pub(super) fn instant(milliseconds: i64) -> Result<DateTime<Utc>, OutboxError> {
+    Utc.timestamp_millis_opt(milliseconds)
+        .single()
+        .ok_or(OutboxError::Row("a time"))
+}
+
+pub(super) fn written(text: &str) -> Result<DateTime<Utc>, OutboxError> {
+    text.parse().map_err(|_not_one| OutboxError::Row("a time"))
+}
+
+/// The word a state has in the table.
+pub(super) const fn column(state: State) -> &'static str {
+    match state {
+        State::Waiting => "waiting",
+        State::Queued
+        | State::Sending
+        | State::Unknown
+        | State::Delivered
+        | State::Refused
+        | State::Dropped => state.word(),
+    }
+}
+
+pub(super) fn state(word: &str) -> Result<State, OutboxError> {
+    State::ALL
+        .into_iter()
+        .find(|state| column(*state) == word)
+        .ok_or(OutboxError::Row("a state"))
+}

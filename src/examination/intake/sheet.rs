@@ -1,0 +1,258 @@
+//! Findings from a sheet: one a row, as RFC 4180 writes them.
+//!
+//! A column is a field of the session document by its path, the session's own repeated in each of
+//! its rows; or the session stands in a document beside the sheet. What comes out for each session is
+//! the text of a session document, so everything that holds for one holds here, and where each row
+//! went. Rows of one session stand together, so that memory does not grow with the sheet: of a
+//! session that is done 16 bytes are kept, to see whether it comes back.
+
+mod building;
+mod cells;
+pub mod columns;
+mod header;
+mod source;
+pub mod write;
+
+use crate::base::json::Node;
+use crate::base::problem::{Problem, Problems};
+use crate::examination::intake::sheet::building::Building;
+use crate::examination::intake::sheet::columns::{Column, name_of};
+use crate::examination::intake::sheet::header::header;
+use crate::examination::intake::sheet::source::{Budget, Start};
+use std::collections::BTreeSet;
+use std::io::{self, Read};
+use std::sync::Arc;
+
+/// One session of a sheet, as a session document.
+pub struct Session {
+    /// The text of the document.
+    pub text: String,
+    /// Where each part of it stands in the sheet.
+    pub rows: Rows,
+    /// What the cells themselves show, by the path in the document.
+    pub told: Vec<Problem>,
+}
+
+impl std::fmt::Debug for Session {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("Session [private]")
+    }
+}
+
+/// Where the parts of a document stand in a sheet.
+#[derive(Debug, Clone, Default)]
+pub struct Rows {
+    first: u64,
+    of_findings: Vec<u64>,
+    // The session stands in a document beside the sheet, so its fields have no place here.
+    beside: bool,
+    /// Findings whose grade was written without an apostrophe before it, and the row of each.
+    pub bare_grades: Vec<(usize, u64)>,
+}
+
+/// A row, counted as a spreadsheet does with the header as 1, and the name of a column.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place {
+    /// The row.
+    pub row: u64,
+    /// The column; nothing for the row as a whole.
+    pub column: Option<String>,
+}
+
+impl std::fmt::Display for Place {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(formatter, "row {}", self.row)?;
+        match &self.column {
+            Some(column) => write!(formatter, ", column {column}"),
+            None => Ok(()),
+        }
+    }
+}
+
+impl Rows {
+    /// The place of a path of the document; nothing for the document as a whole.
+    pub fn place(&self, path: &str) -> Option<Place> {
+        let (row, below) = match path.strip_prefix("/findings/") {
+            Some(rest) => {
+                let (index, below) = match rest.find('/') {
+                    Some(at) => rest.split_at(at),
+                    None => (rest, ""),
+                };
+                (*self.of_findings.get(index.parse::<usize>().ok()?)?, below)
+            }
+            None if path.is_empty() || self.beside => return None,
+            None => (self.first, path),
+        };
+        let column = (!below.is_empty()).then(|| name_of(below));
+        Some(Place { row, column })
+    }
+}
+
+/// Sessions of a sheet, one after another.
+pub struct Sheet<R: Read> {
+    rows: csv::Reader<Budget<R>>,
+    columns: Arc<Vec<Column>>,
+    beside: Option<Node>,
+    row: u64,
+    waiting: Option<Row>,
+    done: BTreeSet<u128>,
+    start: Vec<Problem>,
+    broken: bool,
+}
+
+impl<R: Read> std::fmt::Debug for Sheet<R> {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(formatter, "Sheet at row {}", self.row)
+    }
+}
+
+struct Row {
+    number: u64,
+    cells: Result<Vec<String>, Bad>,
+}
+
+/// Why the cells of a row cannot be told apart.
+#[derive(Debug, Clone, Copy)]
+enum Bad {
+    Utf8,
+    Count(usize),
+}
+
+impl<R: Read> Sheet<R> {
+    /// Reads the header. `beside` is the session the rows belong to, a document without findings,
+    /// where the sheet has no columns of the session.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the header, or with what was read so far; an error of reading
+    /// is one of them.
+    pub fn open(source: R, beside: Option<&Node>) -> Result<Self, Vec<Problem>> {
+        let mut problems = Problems::new();
+        let start = source::start(source);
+        let source = match start {
+            Ok(Start::Text { rest, marked }) => {
+                if marked {
+                    let what = "a byte order mark stands before the header".to_owned();
+                    let hint = "it was taken off; save as CSV UTF-8 without it where you can";
+                    problems.note("csv.mark", "", what, hint);
+                }
+                rest
+            }
+            Ok(Start::Wide) => {
+                let hint = "save it as CSV UTF-8, separated by commas";
+                problems.error("csv.utf8", "", "the sheet is UTF-16".to_owned(), hint);
+                return Err(problems.sorted());
+            }
+            Err(cause) => return Err(unread(&cause)),
+        };
+        let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(source);
+        let names = match rows.byte_headers() {
+            Ok(header) => header.iter().map(<[u8]>::to_vec).collect::<Vec<_>>(),
+            Err(cause) => return Err(unread_csv(&cause)),
+        };
+        let columns = header(&names, beside.is_some(), &mut problems);
+        if problems.any_error() {
+            return Err(problems.sorted());
+        }
+        Ok(Self {
+            rows,
+            columns: Arc::new(columns),
+            beside: beside.cloned(),
+            row: 1,
+            waiting: None,
+            done: BTreeSet::new(),
+            start: problems.sorted(),
+            broken: false,
+        })
+    }
+
+    /// The next session; nothing at the end.
+    ///
+    /// # Errors
+    /// When the sheet cannot be read any further.
+    pub fn next_session(&mut self) -> Result<Option<Session>, Vec<Problem>> {
+        let first = match self.waiting.take() {
+            Some(row) => row,
+            None => match self.next_row()? {
+                Some(row) => row,
+                None => return self.at_the_end(),
+            },
+        };
+        let mut building = Building::new(&first, self);
+        building.add(first);
+        while let Some(row) = self.next_row()? {
+            if building.other_session(&row) {
+                self.waiting = Some(row);
+                break;
+            }
+            building.add(row);
+        }
+        let key = building.key();
+        if !self.done.insert(key) {
+            building.returns();
+        }
+        Ok(Some(building.finish(std::mem::take(&mut self.start))))
+    }
+
+    /// A sheet of no row at all is told once.
+    fn at_the_end(&mut self) -> Result<Option<Session>, Vec<Problem>> {
+        if self.row == 1 && !self.broken {
+            self.broken = true;
+            let mut problems = Problems::new();
+            let what = "the sheet has a header and no row".to_owned();
+            problems.error("csv.empty", "", what, "write one finding a row");
+            return Err(problems.sorted());
+        }
+        Ok(None)
+    }
+
+    fn next_row(&mut self) -> Result<Option<Row>, Vec<Problem>> {
+        let mut record = csv::ByteRecord::new();
+        loop {
+            self.rows.get_mut().renew();
+            let read = self.rows.read_byte_record(&mut record);
+            if !read.map_err(|cause| unread_csv(&cause))? {
+                return Ok(None);
+            }
+            self.row = self.row.saturating_add(1);
+            // Spreadsheets end a sheet with rows of nothing but commas.
+            if record.iter().any(|cell| !cell.is_empty()) {
+                let cells = self.cells(&record);
+                let number = self.row;
+                return Ok(Some(Row { number, cells }));
+            }
+        }
+    }
+
+    fn cells(&self, record: &csv::ByteRecord) -> Result<Vec<String>, Bad> {
+        let wanted = self.columns.len();
+        let beyond = record.iter().skip(wanted).any(|cell| !cell.is_empty());
+        if record.len() < wanted || beyond {
+            return Err(Bad::Count(record.len()));
+        }
+        let cells = record.iter().take(wanted);
+        let cells = cells.map(|cell| String::from_utf8(cell.to_vec()));
+        cells.collect::<Result<_, _>>().map_err(|_bytes| Bad::Utf8)
+    }
+}
+
+fn unread(cause: &io::Error) -> Vec<Problem> {
+    let mut problems = Problems::new();
+    if source::is_too_long(cause) {
+        let what =
+            "a row is longer than 8 MiB: a quotation mark may be missing its other".to_owned();
+        let hint = "look for a cell whose quotation mark is not closed";
+        problems.error("csv.row", "", what, hint);
+    } else {
+        let what = format!("the sheet cannot be read: {}", cause.kind());
+        problems.error("csv.read", "", what, "give the file again");
+    }
+    problems.sorted()
+}
+
+fn unread_csv(cause: &csv::Error) -> Vec<Problem> {
+    if let csv::ErrorKind::Io(cause) = cause.kind() {
+        return unread(cause);
+    }
+    // Rows of any length and any bytes are let through, so nothing else is told here.
+    unread(&io::Error::other("the sheet"))
+}

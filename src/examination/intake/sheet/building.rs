@@ -1,0 +1,244 @@
+//! The document of a session, built from its rows.
+
+use crate::base::json::{Node, text};
+use crate::base::problem::{Problem, Problems};
+use crate::examination::intake::MOST_BYTES;
+use crate::examination::intake::sheet::cells::{Mangled, mangled, unguarded};
+use crate::examination::intake::sheet::columns::{Column, Kind};
+use crate::examination::intake::sheet::{Bad, Row, Rows, Session, Sheet};
+use crate::tables::catalogue::sha256_hex;
+use std::io::Read;
+use std::sync::Arc;
+
+/// The document of one session as its rows come in.
+pub(super) struct Building {
+    columns: Arc<Vec<Column>>,
+    of_session: Vec<String>,
+    document: Node,
+    findings: Vec<Option<Node>>,
+    rows: Rows,
+    bytes: usize,
+    too_large: Option<u64>,
+    problems: Problems,
+}
+
+impl Building {
+    pub(super) fn new<R: Read>(first: &Row, sheet: &Sheet<R>) -> Self {
+        let document = sheet.beside.clone();
+        let mut building = Self {
+            columns: Arc::clone(&sheet.columns),
+            of_session: Vec::new(),
+            document: document.unwrap_or(Node::Object(Vec::new())),
+            findings: Vec::new(),
+            rows: Rows {
+                first: first.number,
+                beside: sheet.beside.is_some(),
+                ..Rows::default()
+            },
+            bytes: 0,
+            too_large: None,
+            problems: Problems::new(),
+        };
+        if let Ok(cells) = &first.cells {
+            building.of_session = building.session_cells(cells);
+        }
+        if sheet.beside.is_none() {
+            building.read_session();
+        }
+        building
+    }
+
+    fn session_cells(&self, cells: &[String]) -> Vec<String> {
+        let all = self.columns.iter().zip(cells);
+        all.filter(|(column, _)| column.of_session)
+            .map(|(_, cell)| cell.clone())
+            .collect()
+    }
+
+    fn read_session(&mut self) {
+        // The sheet has one form, and this is the document it says.
+        self.document.set("fascicle", text("session/1"));
+        let columns = Arc::clone(&self.columns);
+        let of_session = columns.iter().filter(|column| column.of_session);
+        let mut document = std::mem::replace(&mut self.document, Node::Null);
+        for (column, cell) in of_session.zip(&self.of_session) {
+            cell_into(column, cell, "", &mut document, &mut self.problems);
+        }
+        self.document = document;
+    }
+
+    /// What tells one session from another: its source, its id, its version.
+    pub(super) fn key(&self) -> u128 {
+        let named = ["session.source", "session.id", "session.version"];
+        let of_session = self.columns.iter().filter(|column| column.of_session);
+        let mut cells = of_session.zip(&self.of_session);
+        let parts = cells
+            .by_ref()
+            .filter(|(column, _)| named.contains(&column.name.as_str()));
+        let key = parts.fold(String::new(), |mut key, (_, cell)| {
+            let cell = unguarded(cell).0;
+            key.extend([&cell.len().to_string(), ":", cell]);
+            key
+        });
+        let hash = sha256_hex(key.as_bytes());
+        let half = hash.get(..32).unwrap_or_default();
+        u128::from_str_radix(half, 16).unwrap_or_default()
+    }
+
+    /// True for a row that names another session; a row that does not read stays with this one.
+    pub(super) fn other_session(&self, row: &Row) -> bool {
+        let Ok(cells) = &row.cells else {
+            return false;
+        };
+        let named = ["session.source", "session.id", "session.version"];
+        let of_session = self.columns.iter().filter(|column| column.of_session);
+        let cells = self.session_cells(cells);
+        of_session
+            .zip(self.of_session.iter().zip(&cells))
+            .any(|(column, (first, cell))| {
+                named.contains(&column.name.as_str()) && unguarded(first).0 != unguarded(cell).0
+            })
+    }
+
+    pub(super) fn add(&mut self, row: Row) {
+        let index = self.findings.len();
+        let path = format!("/findings/{index}");
+        let cells = match row.cells {
+            Ok(cells) => cells,
+            Err(bad) => {
+                self.rows.of_findings.push(row.number);
+                self.findings.push(None);
+                self.bad(bad, &path);
+                return;
+            }
+        };
+        self.bytes = cells.iter().fold(self.bytes, |sum, cell| {
+            sum.saturating_add(cell.len()).saturating_add(32)
+        });
+        if self.bytes > MOST_BYTES {
+            self.too_large.get_or_insert(row.number);
+            return;
+        }
+        self.rows.of_findings.push(row.number);
+        self.same_session(&cells, &path);
+        let columns = Arc::clone(&self.columns);
+        let mut finding = Node::Object(Vec::new());
+        for (column, cell) in columns.iter().zip(&cells) {
+            if column.of_session {
+                continue;
+            }
+            cell_into(column, cell, &path, &mut finding, &mut self.problems);
+            if column.name == "value.grade" && !cell.is_empty() && !unguarded(cell).1 {
+                self.rows.bare_grades.push((index, row.number));
+            }
+        }
+        self.findings.push(Some(finding));
+    }
+
+    fn bad(&mut self, bad: Bad, path: &str) {
+        match bad {
+            Bad::Utf8 => {
+                let what = "the row is not UTF-8".to_owned();
+                let problems = &mut self.problems;
+                problems.error("csv.utf8", path, what, "save it as CSV UTF-8");
+            }
+            Bad::Count(count) => {
+                let what = format!("{count} cells under {} columns", self.columns.len());
+                let hint = "put quotation marks around a cell with a comma or a line break, and \
+                            double those inside it (RFC 4180)";
+                let problems = &mut self.problems;
+                problems.error("csv.cells", path, what, hint);
+            }
+        }
+    }
+
+    /// What holds for the session is the same in all its rows.
+    fn same_session(&mut self, cells: &[String], path: &str) {
+        let here = self.session_cells(cells);
+        let columns = self.columns.iter().filter(|column| column.of_session);
+        for (column, (first, cell)) in columns.zip(self.of_session.iter().zip(&here)) {
+            if unguarded(first).0 != unguarded(cell).0 {
+                let what = format!(
+                    "{}: not the same as in row {} of the session",
+                    column.name, self.rows.first
+                );
+                let hint = "repeat what holds for the session in each of its rows";
+                let path = format!("{path}{}", column.pointer());
+                let problems = &mut self.problems;
+                problems.error("csv.session-differs", &path, what, hint);
+            }
+        }
+    }
+
+    pub(super) fn returns(&mut self) {
+        let what = "rows of this session stood further up, with another session between".to_owned();
+        let hint = "sort the sheet so that the rows of a session stand together";
+        let problems = &mut self.problems;
+        problems.error("csv.session-returns", "/session/id", what, hint);
+    }
+
+    pub(super) fn finish(mut self, start: Vec<Problem>) -> Session {
+        if let Some(row) = self.too_large {
+            let what = format!("from row {row} on, the findings are more than a session says");
+            let hint = "give each session its own id; a document has 8 MiB at most";
+            let problems = &mut self.problems;
+            problems.error("csv.large", "/findings", what, hint);
+        }
+        // A row that does not read was told; the others are still spoken about.
+        let findings = self.findings.into_iter();
+        let findings = findings.map(|one| one.unwrap_or(Node::Object(Vec::new())));
+        self.document
+            .set("findings", Node::List(findings.collect()));
+        let mut told = start;
+        told.extend(self.problems.sorted());
+        Session {
+            text: self.document.compact(),
+            rows: self.rows,
+            told,
+        }
+    }
+}
+
+/// Puts what a cell says where its column stands; an empty cell says nothing.
+fn cell_into(column: &Column, cell: &str, before: &str, into: &mut Node, problems: &mut Problems) {
+    if cell.is_empty() {
+        return;
+    }
+    let (said, guarded) = unguarded(cell);
+    let path = format!("{before}{}", column.pointer());
+    if let Some(made) = mangled(column, said).filter(|_| !guarded) {
+        let [what, hint] = made.words();
+        let what = format!("{said} {what}");
+        match made {
+            Mangled::Formula => problems.error("csv.formula", &path, what, hint),
+            Mangled::Exponent => problems.error("csv.exponent", &path, what, hint),
+            Mangled::DecimalComma => problems.error("csv.comma", &path, what, hint),
+            Mangled::Day | Mangled::DayOfCountry => {
+                problems.error("csv.day", &path, what, hint);
+            }
+        }
+    }
+    let value = match column.kind {
+        Kind::Words | Kind::Text | Kind::Day => text(said),
+        Kind::Whole => {
+            let digits = !said.is_empty() && said.bytes().all(|byte| byte.is_ascii_digit());
+            if !digits || (said.len() > 1 && said.starts_with('0')) || said.len() > 9 {
+                let what = format!("{said} is no whole number");
+                problems.error("csv.whole", &path, what, "write digits only, such as 1");
+                return;
+            }
+            Node::Number(said.to_owned())
+        }
+        Kind::Truth => match said {
+            "true" | "TRUE" | "True" => Node::Bool(true),
+            "false" | "FALSE" | "False" => Node::Bool(false),
+            _ => {
+                let what = format!("{said} is neither true nor false");
+                let hint = "write true or false, or leave the cell empty";
+                problems.error("csv.truth", &path, what, hint);
+                return;
+            }
+        },
+    };
+    column.put(into, value);
+}

@@ -1,0 +1,65 @@
+//! The header of a sheet.
+
+use crate::base::problem::Problems;
+use crate::examination::intake::sheet::columns::{Column, NEEDED, named};
+
+/// The columns of a header, and everything that is wrong with it.
+pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -> Vec<Column> {
+    let mut columns: Vec<Column> = Vec::new();
+    let texts: Vec<String> = names
+        .iter()
+        .map(|name| String::from_utf8_lossy(name).into_owned())
+        .collect();
+    if let [only] = texts.as_slice()
+        && let Some((separator, word)) = [(';', "semicolons"), ('\t', "tabs"), ('|', "bars")]
+            .into_iter()
+            .find(|(separator, _)| only.contains(*separator))
+    {
+        let known = only.split(separator).any(|name| named(name).is_some());
+        if known {
+            let what = format!("the header is separated by {word}, and not by commas");
+            let hint = "save it as CSV separated by commas (RFC 4180)";
+            problems.error("csv.separator", "", what, hint);
+            return columns;
+        }
+    }
+    for (number, name) in (1_u32..).zip(&texts) {
+        match named(name) {
+            Some(column) if columns.iter().any(|one| one.name == *name) => {
+                let what = format!("column {number}: {name} stands twice");
+                problems.error("csv.column-twice", "", what, "keep one of them");
+                columns.push(column);
+            }
+            Some(column) => columns.push(column),
+            None => {
+                let shown: String = name.escape_debug().take(80).collect();
+                let what = format!("column {number}: {shown} is no field of a session document");
+                let hint = "correct its name or remove it: fascicle check --columns lists them";
+                problems.error("csv.column-unknown", "", what, hint);
+            }
+        }
+    }
+    for needed in NEEDED {
+        if !columns.iter().any(|column| column.name == needed) {
+            let what = format!("the column {needed} is missing");
+            problems.error(
+                "csv.column-missing",
+                "",
+                what,
+                "every finding needs it: add it",
+            );
+        }
+    }
+    let of_session = columns.iter().any(|column| column.of_session);
+    if of_session && beside {
+        let what = "the session stands in the sheet and in a document beside it".to_owned();
+        let hint = "keep one of them";
+        problems.error("csv.session-twice", "", what, hint);
+    } else if !of_session && !beside {
+        let what = "nothing says to which session and person the findings belong".to_owned();
+        let hint = "name a session document without findings beside the sheet (--session FILE), or \
+                    add the columns of the session, such as session.id and patient.identifier.value";
+        problems.error("csv.session-missing", "", what, hint);
+    }
+    columns
+}

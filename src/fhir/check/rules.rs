@@ -1,0 +1,246 @@
+//! Rules of FHIR R4 (4.0.1) for what we emit ourselves: the few that hold beyond our own types.
+//!
+//! They run over every record; what comes from elsewhere is held against all of R4 (structure.rs).
+
+use crate::base::json::{Node, pointer_step};
+use crate::base::problem::Problems;
+use crate::fhir::check::primitive;
+use crate::tables::catalogue::UCUM;
+use std::fmt;
+
+const FIX: &str = "correct the element; see the section of FHIR R4 named";
+
+/// The rules that hold for one resource.
+pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
+    elements(node, &Place::Top(path), problems);
+    if node.text_of("resourceType") == Some("Observation") {
+        observation(node, path, problems);
+    }
+}
+
+/// Every literal reference in a resource.
+pub(super) fn literal_references(node: &Node, found: &mut Vec<String>) {
+    if let Some(reference) = node.text_of("reference") {
+        found.push(reference.to_owned());
+    }
+    for (_, member) in node.members() {
+        literal_references(member, found);
+    }
+    for item in node.items() {
+        literal_references(item, found);
+    }
+}
+
+/// Where an element stands; a path is written only when there is something to say about it.
+enum Place<'a> {
+    Top(&'a str),
+    Member(&'a Self, &'a str),
+    Item(&'a Self, usize),
+}
+
+impl fmt::Display for Place<'_> {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Top(path) => formatter.write_str(path),
+            Self::Member(before, key) => write!(formatter, "{before}/{}", pointer_step(key)),
+            Self::Item(before, index) => write!(formatter, "{before}/{index}"),
+        }
+    }
+}
+
+/// Walks every element: nothing empty, decimals plain, quantities coded, times zoned.
+fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
+    let mut empty = |what: &str| {
+        problems.error("fhir.empty", &place.to_string(), what.to_owned(), FIX);
+    };
+    match node {
+        Node::Null => {
+            // "null: … never used except in arrays of primitives" (json.html)
+            let what = "null stands for nothing".to_owned();
+            problems.error("fhir.null", &place.to_string(), what, FIX);
+        }
+        // "Strings SHALL NOT be empty" (datatypes.html#string)
+        Node::Text(text) if text.trim().is_empty() => empty("an empty string"),
+        Node::Number(digits) if !plain_number(digits) => {
+            let what = format!("{digits} is written with an exponent");
+            let hint = "some servers refuse exponents";
+            problems.note("fhir.decimal", &place.to_string(), what, hint);
+        }
+        Node::List(items) => {
+            if items.is_empty() {
+                // "Arrays cannot be empty" (json.html)
+                empty("an empty array");
+            }
+            for (index, item) in items.iter().enumerate() {
+                elements(item, &Place::Item(place, index), problems);
+            }
+        }
+        Node::Object(members) => {
+            if members.is_empty() {
+                empty("an empty object");
+            }
+            quantity(node, place, problems);
+            for (key, member) in members {
+                let place = Place::Member(place, key);
+                time(key, member, &place, problems);
+                elements(member, &place, problems);
+            }
+        }
+        Node::Bool(_) | Node::Text(_) | Node::Number(_) => {}
+    }
+}
+
+/// `-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?` (datatypes.html#decimal), without exponent.
+fn plain_number(digits: &str) -> bool {
+    !digits.contains(['e', 'E'])
+}
+
+/// A quantity is an object that has a numeric value and a unit, system or code.
+fn quantity(node: &Node, place: &Place<'_>, problems: &mut Problems) {
+    let numeric = matches!(node.member("value"), Some(Node::Number(_)));
+    let code = node.text_of("code");
+    if !numeric {
+        return;
+    }
+    // "qty-3: If a code for the unit is present, the system SHALL also be present"
+    if code.is_some() && node.member("system").is_none() {
+        let what = "a unit code without its system".to_owned();
+        problems.error("fhir.qty-3", &place.to_string(), what, FIX);
+    }
+    if let (Some(code), Some(UCUM)) = (code, node.text_of("system"))
+        && octofhir_ucum::validate(code).is_err()
+    {
+        let what = format!("{code} is no UCUM code");
+        let path = format!("{place}/code");
+        problems.error("unit.ucum", &path, what, "write a UCUM code");
+    }
+}
+
+/// "If hours and minutes are specified, a time zone SHALL be populated" (datatypes.html#dateTime);
+/// for `instant` both are required.
+fn time(key: &str, node: &Node, place: &Place<'_>, problems: &mut Problems) {
+    const TIMES: [&str; 8] = [
+        "effectiveDateTime",
+        "effectiveInstant",
+        "issued",
+        "recorded",
+        "start",
+        "end",
+        "lastUpdated",
+        "valueDateTime",
+    ];
+    let Some(text) = node.text().filter(|_| TIMES.contains(&key)) else {
+        return;
+    };
+    let held = primitive::moment(text);
+    let whole = matches!(
+        key,
+        "issued" | "recorded" | "lastUpdated" | "effectiveInstant"
+    );
+    if !held || (whole && !text.contains('T')) {
+        let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
+        problems.error("fhir.time", &place.to_string(), what, FIX);
+    }
+}
+
+fn observation(node: &Node, path: &str, problems: &mut Problems) {
+    const STATUS: [&str; 8] = [
+        "registered",
+        "preliminary",
+        "final",
+        "amended",
+        "corrected",
+        "cancelled",
+        "entered-in-error",
+        "unknown",
+    ];
+    for required in ["status", "code"] {
+        if node.member(required).is_none() {
+            let what = format!("{required} is missing");
+            problems.error("fhir.required", &format!("{path}/{required}"), what, FIX);
+        }
+    }
+    if let Some(status) = node
+        .text_of("status")
+        .filter(|status| !STATUS.contains(status))
+    {
+        let what = format!("{status} is no status of an Observation");
+        problems.error("fhir.status", &format!("{path}/status"), what, FIX);
+    }
+    one_value(node, path, problems);
+    for (index, component) in node.items_of("component").iter().enumerate() {
+        let path = format!("{path}/component/{index}");
+        one_value(component, &path, problems);
+        if component.member("code").is_none() {
+            let path = format!("{path}/code");
+            problems.error("fhir.required", &path, "code is missing".to_owned(), FIX);
+        }
+    }
+    same_code(node, path, problems);
+    for (index, range) in node.items_of("referenceRange").iter().enumerate() {
+        // "obs-3: Must have at least a low or a high or text"
+        if ["low", "high", "text"]
+            .iter()
+            .all(|part| range.member(part).is_none())
+        {
+            let path = format!("{path}/referenceRange/{index}");
+            let what = "has neither low nor high nor text".to_owned();
+            problems.error("fhir.obs-3", &path, what, FIX);
+        }
+    }
+}
+
+/// "obs-7: If Observation.code is the same as an Observation.component.code then the value element
+/// associated with the code SHALL NOT be present"
+pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
+    for (index, component) in node.items_of("component").iter().enumerate() {
+        if value_of(node).is_some() && share_a_coding(component, node) {
+            let path = format!("{path}/component/{index}");
+            let what = "a component has the code and a value of its Observation".to_owned();
+            problems.error("fhir.obs-7", &path, what, FIX);
+        }
+    }
+}
+
+/// `value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()`
+/// (observation.html, obs-7): one coding in common is enough, words do not count.
+fn share_a_coding(component: &Node, observation: &Node) -> bool {
+    fn codings(node: &Node) -> &[Node] {
+        node.at(&["code", "coding"]).map_or(&[], Node::items)
+    }
+    let same = |one: &Node, other: &Node| {
+        one.member("code") == other.member("code") && one.canonical() == other.canonical()
+    };
+    let of_observation = codings(observation);
+    let mut of_component = codings(component).iter();
+    of_component.any(|one| of_observation.iter().any(|other| same(one, other)))
+}
+
+fn one_value(node: &Node, path: &str, problems: &mut Problems) {
+    let values = node
+        .members()
+        .iter()
+        .filter(|(key, _)| is_value(key))
+        .count();
+    if values > 1 {
+        let what = format!("{values} values where one is allowed");
+        problems.error("fhir.one-value", path, what, FIX);
+    }
+    // "obs-6: dataAbsentReason SHALL only be present if Observation.value[x] is not present"
+    if values > 0 && node.member("dataAbsentReason").is_some() {
+        let what = "a value and the reason why there is none".to_owned();
+        problems.error("fhir.obs-6", path, what, FIX);
+    }
+}
+
+fn value_of(node: &Node) -> Option<&Node> {
+    node.members()
+        .iter()
+        .find(|(key, _)| is_value(key))
+        .map(|(_, value)| value)
+}
+
+fn is_value(key: &str) -> bool {
+    key.strip_prefix("value")
+        .is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_uppercase()))
+}

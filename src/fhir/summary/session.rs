@@ -1,0 +1,350 @@
+//! The summary of one session.
+
+use crate::base::private::Private;
+use crate::examination::finding::Session;
+use crate::examination::intake::draft::{Consent, MoreAffectedSide};
+use crate::examination::measure::Measured;
+use crate::fhir::coding::statements::role_of;
+use crate::fhir::coding::{Coded, CodedValue, sentence};
+use crate::fhir::summary::findings::{self, Place, Usual};
+use crate::fhir::summary::words::{capital, day, one_line, partial, quoted};
+use crate::fhir::summary::{
+    Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on, precautions,
+};
+use crate::tables::catalogue::Catalogue;
+use crate::tables::catalogue::rows::Kind;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
+    let session = one.session;
+    let title = title(session);
+    if session.withdrawn {
+        let words = "This session was withdrawn: everything in it was entered in error and is not \
+                     to be used.";
+        let lines = vec![Line::plain(words)];
+        return Summary {
+            title: Private::new(title),
+            sections: vec![Section::new("in-error", "Withdrawn", lines)],
+        };
+    }
+    let usual = Usual::of(std::slice::from_ref(one));
+    let mut sections = vec![precautions::section(one, catalogue)];
+    sections.extend(urgent(one));
+    sections.push(examination(one, "The examination", &usual, catalogue));
+    sections.extend(found(one, &usual, catalogue));
+    sections.push(not_tested(one, &usual, catalogue));
+    sections.extend(compared::sides(one, catalogue));
+    sections.push(compared::changed(one, catalogue));
+    sections.push(prompts(one));
+    sections.extend(said(one, catalogue));
+    sections.extend(circumstances(one));
+    sections.extend(in_error(one, catalogue));
+    sections.push(about(one));
+    Summary {
+        title: Private::new(title),
+        sections,
+    }
+}
+
+fn title(session: &Session) -> String {
+    let (start, end) = (session.start.instant, session.end.instant);
+    let test = if session.test_data {
+        " (test data: an invented person)"
+    } else {
+        ""
+    };
+    format!(
+        "Neurological physiotherapy examination on {}, {} to {}{test}",
+        day(start.date_naive()),
+        start.format("%H:%M"),
+        end.format("%H:%M")
+    )
+}
+
+/// Statements of a kind that stand.
+pub(super) fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
+    one.coded.iter().filter(|coded| !coded.withdrawn)
+}
+
+/// The findings in their measures, by their identity.
+pub(super) fn findings_of<'a>(one: &Examined<'a>) -> BTreeMap<Uuid, &'a Measured> {
+    let measured = one.measured.iter();
+    measured.map(|one| (one.finding.id, one)).collect()
+}
+
+/// What was examined, by region and side.
+fn found(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Vec<Section> {
+    let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
+    let by_id = findings_of(one);
+    for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
+        let measured = by_id.get(&coded.id).copied();
+        if measured.is_some_and(|measured| !measured.examined()) {
+            continue;
+        }
+        let words = findings::line(coded, measured, usual, catalogue);
+        let heading = findings::heading(coded, one.session, catalogue);
+        let line = Line::about(one.session, coded, words);
+        lines.insert(
+            findings::place(coded, one.session, catalogue),
+            (heading, line),
+        );
+    }
+    by_heading(lines.into_values())
+}
+
+/// One section for each heading, in the order in which they come.
+pub(super) fn by_heading(lines: impl Iterator<Item = (String, Line)>) -> Vec<Section> {
+    let mut sections: Vec<Section> = Vec::new();
+    for (heading, line) in lines {
+        match sections.last_mut() {
+            Some(section) if section.title == heading => section.lines.push(line),
+            Some(_) | None => sections.push(Section::new("findings", heading, vec![line])),
+        }
+    }
+    sections
+}
+
+pub(super) const fn is_about_the_body(kind: Kind) -> bool {
+    !matches!(
+        kind,
+        Kind::Panel | Kind::Precaution | Kind::Statement | Kind::Comparison
+    )
+}
+
+/// Everything that was left out, with its reason: none of it is ever left out here.
+fn not_tested(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Section {
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let by_id = findings_of(one);
+    for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
+        let measured = by_id.get(&coded.id).copied();
+        let measured = measured.filter(|measured| !measured.examined());
+        if measured.is_some() {
+            let words = findings::line(coded, measured, usual, catalogue);
+            let place = findings::place(coded, one.session, catalogue);
+            lines.insert(place, Line::about(one.session, coded, words));
+        }
+    }
+    let mut lines: Vec<Line> = lines.into_values().collect();
+    if lines.is_empty() {
+        lines.push(Line::plain("Nothing was recorded as left out."));
+    }
+    Section::new("not-tested", "Not tested, and why", lines)
+}
+
+/// What is to reach the treating team at once, before everything that was found.
+fn urgent(one: &Examined<'_>) -> Option<Section> {
+    let prompts = prompts_where(one, true);
+    if prompts.is_empty() {
+        return None;
+    }
+    let head = "Each asks somebody to look today and is no diagnosis; local policy and the treating team come \
+                first. Tell the treating team by telephone or in person, whatever was delivered.";
+    let mut lines = vec![Line::plain(head)];
+    lines.extend(prompts);
+    let title = "To reach the treating team at once";
+    Some(Section::new("urgent-prompts", title, lines))
+}
+
+fn prompts_where(one: &Examined<'_>, urgent: bool) -> Vec<Line> {
+    let prompts = one.prompts.iter().filter(|prompt| prompt.urgent == urgent);
+    let mut lines: Vec<Line> = prompts
+        .map(|prompt| Line::plain(self::prompt(prompt, one)))
+        .collect();
+    lines.sort_by(|a, b| a.words.cmp(&b.words));
+    lines
+}
+
+fn prompts(one: &Examined<'_>) -> Section {
+    let mut lines = vec![Line::plain(if one.prompts.is_empty() {
+        "No check raised one. That is no finding: local policy and the treating team come first."
+    } else {
+        A_PROMPT
+    })];
+    lines.extend(prompts_where(one, false));
+    if one.prompts.iter().any(|prompt| prompt.urgent) {
+        lines.push(Line::plain("Those that are urgent stand at the top."));
+    }
+    Section::new("prompts", "Prompts to look", lines)
+}
+
+/// What is said once at the head of all prompts.
+pub(super) const A_PROMPT: &str = "A prompt asks somebody to look and is no diagnosis; local policy and the \
+     treating team come first.";
+
+/// A prompt in one line, with the finding it is about and what to do.
+pub(super) fn prompt(prompt: &Prompt, one: &Examined<'_>) -> String {
+    let urgent = if prompt.urgent {
+        "To reach the treating team at once: "
+    } else {
+        ""
+    };
+    let mut line = format!("{urgent}{}", asked(prompt, one));
+    line.extend(prompt.to_do.iter().flat_map(|to_do| ["; ", to_do]));
+    if let Some((role, reason)) = &prompt.confirmed {
+        line.extend(["; seen by ", role, ", who says: ", &quoted(reason)]);
+    }
+    line.push('.');
+    line
+}
+
+/// What a prompt asks, in its own words, with the finding it is about.
+pub(super) fn asked(prompt: &Prompt, one: &Examined<'_>) -> String {
+    let of = |measured: &&Measured| {
+        let path = measured.finding.path.as_str();
+        let rest = prompt.path.strip_prefix(path);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+    };
+    let what = one_line(prompt.what.open());
+    let Some(measured) = one.measured.iter().find(of) else {
+        return what;
+    };
+    // A check names the measure by its key, which is nothing for a reader.
+    let key = format!("{}: ", measured.row.measure);
+    let what = what.strip_prefix(&key).unwrap_or(&what);
+    let side = capital(measured.finding.side.word());
+    format!("{side}, {}: {what}", measured.row.label)
+}
+
+fn said(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {
+    let section = |(code, title): (&'static str, &str)| {
+        let statements = one.session.statements.iter();
+        let statements = statements.filter(|it| it.says.key() == code && !it.withdrawn);
+        let lines: Vec<Line> = statements
+            .filter_map(|statement| {
+                let mut coded = standing(one);
+                let coded = coded.find(|it| it.role == "statement" && it.id == statement.id)?;
+                let about = passed_on::about(statement, one, std::slice::from_ref(one), catalogue);
+                let words = own_words::line(statement, one.session, about.as_deref(), None);
+                Some(Line::about(one.session, coded, words))
+            })
+            .collect();
+        let title = own_words::heading(code, title, one.session);
+        (!lines.is_empty()).then(|| Section::new(code, title, lines))
+    };
+    own_words::SECTIONS
+        .into_iter()
+        .filter_map(section)
+        .collect()
+}
+
+/// What every line below is read with: who examined, which side is the more affected, consent, and what
+/// holds where a line says nothing else.
+pub(super) fn examination(
+    one: &Examined<'_>,
+    title: impl Into<String>,
+    usual: &Usual<'_>,
+    catalogue: &Catalogue,
+) -> Section {
+    let session = one.session;
+    let side = match session.more_affected {
+        MoreAffectedSide::Left => "left",
+        MoreAffectedSide::Right => "right",
+        MoreAffectedSide::Both => "both alike",
+        MoreAffectedSide::Neither => "neither",
+        MoreAffectedSide::NotKnown => "not known",
+    };
+    let consent = match session.consent {
+        Consent::Yes => "given",
+        Consent::No => "not given",
+        Consent::BySomebodyEntitled => "given by somebody entitled to",
+    };
+    let performers = session.performers.iter();
+    let performers: Vec<String> = performers.map(|one| role_of(&one.key, session)).collect();
+    let lines = [
+        format!("Examined by: {}.", performers.join(", ")),
+        format!("More affected side: {side}."),
+        format!("Consent: {consent}; {}.", quoted(&session.consent_how)),
+    ];
+    let lines = lines.into_iter().chain(usual.in_words(catalogue));
+    Section::new("examination", title, of_the_panel(lines, one))
+}
+
+/// Lines about the session as a whole.
+fn of_the_panel(lines: impl IntoIterator<Item = String>, one: &Examined<'_>) -> Vec<Line> {
+    let panel = standing(one).find(|coded| coded.kind == Kind::Panel);
+    let lines = lines.into_iter().map(|words| match panel {
+        Some(panel) => Line::about(one.session, panel, words),
+        None => Line::plain(words),
+    });
+    lines.collect()
+}
+
+/// What else holds for the day as a whole.
+fn circumstances(one: &Examined<'_>) -> Option<Section> {
+    let session = one.session;
+    let mut lines = Vec::new();
+    if let Some((words, onset)) = &session.condition {
+        let onset = onset.as_deref().map(partial);
+        let onset = onset.map(|onset| format!("; onset: {onset}"));
+        lines.push(format!(
+            "Condition: {}{}.",
+            quoted(words),
+            onset.unwrap_or_default()
+        ));
+    }
+    let panel = standing(one).find(|coded| coded.kind == Kind::Panel);
+    for (part, value) in panel.iter().flat_map(|panel| &panel.parts) {
+        let name = capital(&one_line(part.text.as_deref().unwrap_or_default()));
+        let words = match value {
+            CodedValue::Day(date) => Some(day(*date)),
+            CodedValue::Words(words) => Some(quoted(words)),
+            CodedValue::When(written) => Some(partial(written)),
+            CodedValue::Amount(_)
+            | CodedValue::Concept(_)
+            | CodedValue::Absent(_)
+            | CodedValue::Count(_)
+            | CodedValue::Samples(_)
+            | CodedValue::Members => sentence::in_words(value),
+        };
+        lines.extend(words.map(|words| format!("{name}: {words}.")));
+    }
+    for none in &session.circumstances.none_known {
+        let list = capital(&none.list().replace('_', " "));
+        lines.push(format!("{list}: asked and looked up, none known."));
+    }
+    let lines = of_the_panel(lines, one);
+    (!lines.is_empty()).then(|| Section::new("circumstances", "The day of the examination", lines))
+}
+
+/// What a correction withdrew: named, and not repeated.
+fn in_error(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
+    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    for coded in one.coded.iter().filter(|coded| coded.withdrawn) {
+        let name = findings::name(coded, catalogue);
+        let words = format!("{name}: entered in error, not to be used.");
+        let place = findings::place(coded, one.session, catalogue);
+        lines.insert(place, Line::about(one.session, coded, words));
+    }
+    let lines: Vec<Line> = lines.into_values().collect();
+    let title = "Withdrawn, not to be used";
+    (!lines.is_empty()).then(|| Section::new("in-error", title, lines))
+}
+
+/// How far what was computed from traces may be trusted, where something was.
+pub(super) fn of_traces(sessions: &[Examined<'_>]) -> Option<&'static str> {
+    let computed = |coded: &Coded| matches!(coded.kind, Kind::TraceCatch | Kind::TraceLine);
+    sessions
+        .iter()
+        .any(|one| standing(one).any(computed))
+        .then_some(
+            "What was computed from traces of stretches comes from rules that were not validated on \
+             patients; it never takes the place of what was felt.",
+        )
+}
+
+/// What a reader may not take it for.
+fn about(one: &Examined<'_>) -> Section {
+    let traces = of_traces(std::slice::from_ref(one));
+    let lines = [
+        "Put together by software from the signed findings, in fixed words: it adds nothing to them \
+         and judges nothing. Words in quotation marks are those of the people named.",
+        "That it stands in a record does not mean that anybody has read it: what matters is passed \
+         on in person.",
+    ];
+    Section::new(
+        "about",
+        "About this summary",
+        traces.into_iter().chain(lines).map(Line::plain).collect(),
+    )
+}

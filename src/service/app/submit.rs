@@ -1,0 +1,394 @@
+//! Accepting a session document.
+
+use crate::base::json::Node;
+use crate::base::problem::{Problem, Problems};
+use crate::delivery::deliver::breaker::{Leave, Sign};
+use crate::delivery::deliver::http::Connection;
+use crate::delivery::outbox::accept::{
+    Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted,
+};
+use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
+use crate::examination::compare::part::EarlierSession;
+use crate::examination::finding::Precaution;
+use crate::examination::intake::draft::PrecautionDraft;
+use crate::fhir::record::amend::VersionBefore;
+use crate::service::app::earlier::{self, of_document};
+use crate::service::app::encode::{Earlier, Encoded, Held, encode};
+use crate::service::app::held::{self, NotFound};
+use crate::service::app::routed;
+use crate::service::app::urgent;
+use crate::service::app::words;
+use crate::service::config::route::Routes;
+use crate::tables::catalogue::{Catalogue, sha256_hex};
+use chrono::{DateTime, Utc};
+use std::time::Duration;
+use tracing::Instrument as _;
+use tracing::field::Empty;
+use uuid::Uuid;
+
+/// A record server that is asked for earlier sessions while a session is accepted.
+#[derive(Debug, Clone)]
+pub struct Elsewhere {
+    /// The connection to it.
+    pub connection: Connection,
+    /// The longest that it is waited for: a server that sleeps is not to keep a session from being accepted.
+    pub patience: Duration,
+}
+
+/// What documents are held against, and where they go.
+#[derive(Debug, Clone, Copy)]
+pub struct Intake<'a> {
+    /// The tables.
+    pub catalogue: &'a Catalogue,
+    /// Which goes where.
+    pub routes: &'a Routes,
+    /// The record server that is asked for earlier sessions besides our own store.
+    pub elsewhere: Option<&'a Elsewhere>,
+}
+
+/// What came of submitting a document.
+#[derive(Debug)]
+pub enum Submitted {
+    /// Accepted, or accepted before with the same content.
+    Accepted {
+        /// Session.
+        session: Uuid,
+        /// Version.
+        version: u32,
+        /// True when it was accepted before.
+        before: bool,
+        /// One delivery for each target.
+        items: Vec<Item>,
+        /// Notes.
+        told: Vec<Problem>,
+    },
+    /// Not accepted: every problem at once. Nothing was stored.
+    Held(Held),
+}
+
+/// Accepts a document for delivery to all of the named targets: [`submit_by`] without a route.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    targets: &[String],
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    submit_by(
+        outbox,
+        catalogue,
+        &Routes::to_all(targets.to_vec()),
+        text,
+        now,
+    )
+    .await
+}
+
+/// Accepts a document for delivery to the targets that the routes say: [`submit_to`] without a record
+/// server that is asked for earlier sessions.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit_by(
+    outbox: &Outbox,
+    catalogue: &Catalogue,
+    routes: &Routes,
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    let intake = Intake {
+        catalogue,
+        routes,
+        elsewhere: None,
+    };
+    submit_to(outbox, intake, text, now).await
+}
+
+/// Accepts a document for delivery to the targets that the routes say. Nothing is stored when anything stands in
+/// the way; the same content submitted again gets the same deliveries.
+///
+/// A record server that is asked for earlier sessions and does not tell holds nothing up: a note says so.
+///
+/// # Errors
+/// [`OutboxError`] when the store fails.
+pub async fn submit_to(
+    outbox: &Outbox,
+    intake: Intake<'_>,
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    let Some(key) = key_of(text) else {
+        // Too little to know whose it is: the pure way tells why.
+        return Ok(Submitted::Held(refused(encode(
+            text,
+            &Earlier::default(),
+            intake.catalogue,
+            now,
+        ))));
+    };
+    // Its target keeps it out of the log. Nothing in it tells of a person.
+    let span = tracing::info_span!(
+        target: "traces",
+        "accept",
+        "fascicle.session" = %key.session,
+        "fascicle.version" = i64::from(key.version),
+        "fascicle.outcome" = Empty,
+        "error.type" = Empty,
+    );
+    let taking = take(outbox, intake, (text, &key), now);
+    let submitted = taking.instrument(span.clone()).await;
+    match &submitted {
+        Ok(Submitted::Accepted { before: false, .. }) => {
+            span.record("fascicle.outcome", "accepted")
+        }
+        Ok(Submitted::Accepted { before: true, .. }) => {
+            span.record("fascicle.outcome", "accepted-before")
+        }
+        Ok(Submitted::Held(_)) => span.record("fascicle.outcome", "held"),
+        Err(_store) => span.record("error.type", "store"),
+    };
+    submitted
+}
+
+/// Accepts a document of which it is known what it is about.
+async fn take(
+    outbox: &Outbox,
+    intake: Intake<'_>,
+    (text, key): (&str, &Key),
+    now: DateTime<Utc>,
+) -> Result<Submitted, OutboxError> {
+    let (catalogue, routes) = (intake.catalogue, intake.routes);
+    let mut told = Vec::new();
+    let (elsewhere, not_asked) = elsewhere(intake, text, now).await;
+    let leads = routed::targets(routes, text);
+    let wanted = Wanted {
+        targets: leads.map(|(targets, _)| targets).unwrap_or_default(),
+        all: routes.targets(),
+        route: leads.and_then(|(_, number)| number),
+    };
+    let encoding = |before: Before| {
+        let way = routed::problems(wanted, &before);
+        let earlier = earlier(&before, elsewhere, catalogue);
+        let encoded = match encode(text, &earlier, catalogue, now) {
+            Ok(encoded) if way.any_error() => Err(Held::new(encoded.told)),
+            other => other,
+        };
+        let mut encoded = encoded.map_err(|held| Held {
+            urgent: urgent::of_held(text, &earlier, &before, catalogue, now),
+            ..routed::with(held, &way)
+        })?;
+        encoded.told.extend(way.sorted());
+        encoded.told.extend(not_asked);
+        told.clone_from(&encoded.told);
+        let urgent = urgent::of(&encoded, &before);
+        Ok(new(encoded, catalogue, urgent))
+    };
+    let accepted: Result<Accepted, Rejected<Held>> =
+        outbox.accept(key, wanted, now, encoding).await?;
+    Ok(match accepted {
+        Ok(Accepted::New(items)) => Submitted::Accepted {
+            session: key.session,
+            version: key.version,
+            before: false,
+            items,
+            told,
+        },
+        Ok(Accepted::Before(items)) => Submitted::Accepted {
+            session: key.session,
+            version: key.version,
+            before: true,
+            items,
+            told,
+        },
+        Err(Rejected::Encoding(held)) => {
+            if !held.urgent.is_empty() {
+                tracing::error!(
+                    session = %key.session,
+                    version = key.version,
+                    urgent = held.urgent.join(","),
+                    "something urgent was refused and is not kept: whoever sent it has to tell the treating team"
+                );
+            }
+            Submitted::Held(held)
+        }
+        Err(Rejected::Store(reason)) => Submitted::Held(not_accepted(reason)),
+    })
+}
+
+/// The identifier of a person or instrument as the store knows it: only its hash.
+pub fn subject_of(system: &str, value: &str) -> String {
+    sha256_hex(format!("{}:{system}|{value}", system.len()).as_bytes())
+}
+
+/// What a document is about, as the store asks it.
+pub fn key_of(text: &str) -> Option<Key> {
+    let node = Node::parse(text).ok()?;
+    let session = node.member("session")?;
+    let identifier = node.at(&["patient", "identifier"])?;
+    let Node::Number(version) = session.member("version")? else {
+        return None;
+    };
+    let start = session.at(&["performed", "start"]).and_then(Node::text)?;
+    let start = DateTime::parse_from_rfc3339(start).ok()?;
+    Some(Key {
+        source: session.text_of("source")?.to_owned(),
+        session: Uuid::parse_str(session.text_of("id")?).ok()?,
+        version: version.parse().ok()?,
+        subject: subject_of(identifier.text_of("system")?, identifier.text_of("value")?),
+        document_sha256: sha256_hex(node.canonical().as_bytes()),
+        examined_at: start.timestamp_millis(),
+        withdrawn: session.member("withdrawn") == Some(&Node::Bool(true)),
+    })
+}
+
+/// Earlier sessions that a record server holds, or the note that it does not tell. One that sleeps is left
+/// alone for a while, so that not every session waits for it.
+async fn elsewhere(
+    intake: Intake<'_>,
+    text: &str,
+    now: DateTime<Utc>,
+) -> (Vec<EarlierSession>, Option<Problem>) {
+    let Some(Elsewhere {
+        connection,
+        patience,
+    }) = intake.elsewhere
+    else {
+        return (Vec::new(), None);
+    };
+    let breaker = connection.breaker();
+    let why = match breaker.ask(now) {
+        Leave::No => "it did not answer before, and is left alone for a while".to_owned(),
+        leave @ (Leave::Go | Leave::Probe) => {
+            let asking = held::sessions(connection, text, intake.catalogue);
+            let asked = tokio::time::timeout(*patience, asking).await;
+            let fails = match &asked {
+                Ok(Ok(_) | Err(NotFound::Document | NotFound::Person(_))) => false,
+                Ok(Err(NotFound::Answer(status))) => *status >= 500,
+                Ok(Err(NotFound::Silence(_))) | Err(_) => true,
+            };
+            breaker.tell(if fails { Sign::Fails } else { Sign::Works }, leave, now);
+            match asked {
+                Ok(Ok(found)) => return (found, None),
+                Ok(Err(why)) => why.to_string(),
+                Err(_elapsed) => format!("no answer within {} seconds", patience.as_secs()),
+            }
+        }
+    };
+    let mut problems = Problems::new();
+    let target = &connection.target().name;
+    problems.note(
+        "earlier.not-told",
+        "/session",
+        format!("record server {target} did not tell of earlier sessions: {why}"),
+        "only sessions in this store were compared with; nothing else is held up by it",
+    );
+    (Vec::new(), problems.sorted().pop())
+}
+
+fn earlier(before: &Before, elsewhere: Vec<EarlierSession>, catalogue: &Catalogue) -> Earlier {
+    let precautions = before.precautions.iter();
+    let precautions = precautions.filter_map(|stated| stated_precaution(stated));
+    let version_before = before
+        .version
+        .as_ref()
+        .map(|(document, record)| version_of(document, record));
+    let sessions = before.sessions.iter();
+    let sessions = sessions.filter_map(|document| of_document(document, catalogue));
+    Earlier {
+        precautions: precautions.collect(),
+        version_before: version_before.unwrap_or_default(),
+        sessions: earlier::with(sessions.collect(), elsewhere),
+    }
+}
+
+/// A precaution as it was kept.
+pub(super) fn stated_precaution(stated: &str) -> Option<Precaution> {
+    let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
+    crate::examination::finding::carried_precaution(&draft)
+}
+
+/// The version before, from what was kept of it; both texts were written by us.
+fn version_of(document: &str, record: &str) -> VersionBefore {
+    let names = words::understood(document)
+        .map(|session| words::names(&session))
+        .unwrap_or_default();
+    VersionBefore {
+        entries: crate::fhir::record::entries_of(record).unwrap_or_default(),
+        names,
+    }
+}
+
+fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> New {
+    let stated = Node::parse(&encoded.canonical).ok();
+    let stated = stated
+        .as_ref()
+        .map(|node| node.items_of("precautions"))
+        .unwrap_or_default();
+    let precautions = encoded
+        .session
+        .precautions
+        .iter()
+        .filter(|precaution| !precaution.carried)
+        .filter_map(|precaution| {
+            let id = precaution.id.to_string();
+            let stated = stated.iter().find(|node| node.text_of("id") == Some(&id))?;
+            Some(StatedPrecaution {
+                id: precaution.id,
+                stated: stated.compact(),
+                standing: precaution.lifted.is_none() && precaution.status != "entered-in-error",
+            })
+        });
+    New {
+        precautions: precautions.collect(),
+        urgent,
+        record: encoded.checked.seal(),
+        document: encoded.canonical,
+        tables: Tables {
+            sha256: catalogue.sha256.clone(),
+            own_files: catalogue.own_files.clone(),
+        },
+    }
+}
+
+fn refused(encoded: Result<Encoded, Held>) -> Held {
+    encoded.err().unwrap_or_else(|| {
+        let mut problems = Problems::new();
+        let what = "the document holds, but its session cannot be told".to_owned();
+        problems.error("document.key", "/session", what, "report this");
+        Held::new(problems.sorted())
+    })
+}
+
+fn not_accepted(reason: NotAccepted) -> Held {
+    let mut problems = Problems::new();
+    match reason {
+        NotAccepted::OtherContent => problems.error(
+            "session.other-content",
+            "/session/version",
+            "this version was accepted before with other content".to_owned(),
+            "a correction is the next version of the session; nothing is overwritten",
+        ),
+        NotAccepted::Version { expected } => problems.error(
+            "session.version",
+            "/session/version",
+            format!("version {expected} comes next"),
+            "send the versions of a session in order",
+        ),
+        NotAccepted::OtherPerson => problems.error(
+            "session.other-person",
+            "/patient/identifier",
+            "the version before belongs to another person".to_owned(),
+            "withdraw that session, then send a new one with an id of its own",
+        ),
+        NotAccepted::Purged => problems.error(
+            "session.purged",
+            "/session/id",
+            "the content of this session was purged when its time of keeping was over".to_owned(),
+            "correct it at the record server, which has it; nothing here can be corrected or sent any more",
+        ),
+    }
+    Held::new(problems.sorted())
+}

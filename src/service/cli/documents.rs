@@ -1,0 +1,349 @@
+//! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
+use crate::base::json::Node;
+use crate::base::problem::{Problem, Problems, file_words};
+use crate::examination::intake::sheet::columns;
+use crate::examination::intake::sheet::write::holds;
+use crate::examination::intake::{MOST_BYTES, trace_csv};
+use crate::examination::trace::session::Traced;
+use crate::service::app::beside;
+use crate::service::app::encode::Earlier;
+use crate::service::app::given::Given;
+use crate::service::app::tables::load;
+use crate::service::cli::arguments::{CheckOptions, EncodeOptions};
+use crate::service::cli::before::{Before, Out};
+use crate::service::cli::earlier::Source;
+use crate::service::cli::lines::{Form, Told};
+use crate::service::cli::report::Mistake;
+use crate::service::cli::sessions::{Beside, Sessions, is_sheet};
+use crate::service::cli::written::As;
+use crate::service::cli::{Ended, before, earlier, lines, report};
+use crate::tables::catalogue::Catalogue;
+use anyhow::Context;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+/// The tables of the binary, with those of a folder laid over them where one is named,
+/// and the tables of published ranges that are used.
+pub(super) fn tables(own: Option<&Path>, reference: &[String]) -> anyhow::Result<Catalogue> {
+    let loaded = load(own).map_err(|bad| match own {
+        Some(_) => anyhow::Error::from(Mistake(bad.to_string())),
+        None => bad.into(),
+    });
+    let mut catalogue = loaded?;
+    catalogue
+        .use_reference_tables(reference)
+        .map_err(|unknown| {
+            let known: BTreeSet<&str> = catalogue
+                .reference_ranges
+                .iter()
+                .map(|row| row.table.as_str())
+                .collect();
+            let known: Vec<&str> = known.into_iter().collect();
+            Mistake(format!(
+                "no table of published ranges is named {}; there are {}",
+                unknown.join(", "),
+                known.join(", ")
+            ))
+        })?;
+    Ok(catalogue)
+}
+
+/// Reads a file whole; the error says which by `what`, because a file name may carry a person's name.
+pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
+    let mut bytes = Vec::new();
+    // One byte more than a document may have, so that no file fills memory.
+    let most = u64::try_from(MOST_BYTES)?.saturating_add(1);
+    let read = File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes));
+    read.map_err(|cause| Mistake(format!("{what}: {}", file_words(cause.kind()))))?;
+    if bytes.len() > MOST_BYTES {
+        return Err(Mistake(format!("{what} is longer than 8 MiB")).into());
+    }
+    utf8(bytes, what)
+}
+
+fn utf8(bytes: Vec<u8>, what: &str) -> anyhow::Result<String> {
+    Ok(String::from_utf8(bytes).map_err(|_bytes| Mistake(format!("{what} is not UTF-8")))?)
+}
+
+const NOTHING: &str = "nothing was encoded";
+
+pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let beside = Beside::read(options.beside.session.as_ref())?;
+    let mut before = Before::default();
+    let mut form = As::of(options, &catalogue)?;
+    let count = announce(options, &beside, &mut before, &mut form)?;
+    if count > 1 && matches!(form, As::Bundle { .. }) {
+        writeln!(
+            io::stdout(),
+            "several sessions become several Bundles: add --ndjson"
+        )?;
+        return Ok(Ended::Problems);
+    }
+    let with = (&options.comparing.with, NOTHING);
+    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
+        return Ok(ended);
+    }
+    let source = Source::of(&options.comparing.with).await?;
+    let mut made = Made {
+        out: Out::to(options.out.as_deref())?,
+        plots: Plots(options.plots.is_some().then(Vec::new)),
+        form,
+    };
+    let mut ended = Ended::Done;
+    let head = made.form.head()?;
+    made.out.add(&head)?;
+    for (number, path) in (1..).zip(&options.files) {
+        let name = path.display().to_string();
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(session) = sessions.next() {
+            let one = One {
+                name: &name,
+                source: &source,
+                catalogue: &catalogue,
+                now,
+            };
+            let came = one.encode(session, &mut made, &mut before).await?;
+            ended = ended.max(came);
+        }
+    }
+    if ended != Ended::Done {
+        writeln!(io::stdout(), "{NOTHING}")?;
+        made.out.give_up()?;
+        return Ok(ended);
+    }
+    made.out.finish()?;
+    if let Some(folder) = &options.plots {
+        made.plots
+            .draw(folder)
+            .context("the plots cannot be written")?;
+    }
+    Ok(Ended::Done)
+}
+
+/// Looks through all sessions before any is encoded: how many there are to write, and what of them
+/// has to be known beforehand.
+fn announce(
+    options: &EncodeOptions,
+    beside: &Beside,
+    before: &mut Before,
+    form: &mut As<'_>,
+) -> anyhow::Result<u64> {
+    let mut count: u64 = 0;
+    for (number, path) in (1..).zip(&options.comparing.with.earlier) {
+        let mut sessions = Sessions::of(path, number, beside)?;
+        while let Some(Ok(given)) = sessions.next() {
+            before.announce(&given.text);
+        }
+    }
+    for (number, path) in (1..).zip(&options.files) {
+        let mut sessions = Sessions::of(path, number, beside)?;
+        // What does not read is told when it is its turn.
+        while let Some(Ok(given)) = sessions.next() {
+            before.announce(&given.text);
+            form.announce(&given.text)?;
+            count = count.saturating_add(1);
+        }
+    }
+    Ok(count)
+}
+
+/// A document with the files its traces name, which lie beside it.
+pub(super) fn with_files(text: String, path: &Path) -> Given {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let read = |name: &str| read_beside(&folder.join(name));
+    Given::with_files(beside::inlined(text, read))
+}
+
+fn read_beside(path: &Path) -> Result<String, String> {
+    let mut bytes = Vec::new();
+    let most = u64::try_from(trace_csv::MOST_BYTES).unwrap_or(u64::MAX);
+    let file = File::open(path).map_err(|cause| file_words(cause.kind()))?;
+    let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
+    read.map_err(|cause| file_words(cause.kind()))?;
+    if bytes.len() > trace_csv::MOST_BYTES {
+        return Err("the file is longer than the recording of a stretch".to_owned());
+    }
+    String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
+}
+
+/// The pictures of traces, where they were asked for; drawn once everything holds.
+struct Plots(Option<Vec<(String, String)>>);
+
+impl Plots {
+    /// The name of a picture says nothing of the person.
+    fn add(&mut self, traced: &[Traced]) {
+        if let Some(plots) = &mut self.0 {
+            plots.extend(traced.iter().map(|one| {
+                let name = format!("{}.svg", one.source.trace.id);
+                (name, crate::examination::trace::plot::svg(one))
+            }));
+        }
+    }
+
+    fn draw(&self, folder: &Path) -> anyhow::Result<()> {
+        std::fs::create_dir_all(folder)?;
+        for (name, svg) in self.0.iter().flatten() {
+            before::private(&folder.join(name))?.write_all(svg.as_bytes())?;
+        }
+        Ok(())
+    }
+}
+
+/// What is made of the sessions.
+struct Made<'a> {
+    form: As<'a>,
+    out: Out,
+    plots: Plots,
+}
+
+/// One session on its way to what is written.
+struct One<'a> {
+    name: &'a str,
+    source: &'a Source,
+    catalogue: &'a Catalogue,
+    now: DateTime<Utc>,
+}
+
+impl One<'_> {
+    async fn encode(
+        &self,
+        session: Result<Given, Vec<Problem>>,
+        made: &mut Made<'_>,
+        before: &mut Before,
+    ) -> anyhow::Result<Ended> {
+        let mut told = io::stdout();
+        let given = match session {
+            Ok(given) => given,
+            Err(problems) => {
+                report::problems(&mut told, self.name, &problems, None)?;
+                return Ok(report::ended(&problems));
+            }
+        };
+        let rows = given.rows.as_ref();
+        let mut earlier = before.of(&given.text);
+        let text = &given.text;
+        self.source.add(&mut earlier, text, self.catalogue).await?;
+        match given.encode(&earlier, self.catalogue, self.now) {
+            Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
+                report::problems(&mut told, self.name, &half_a_correction(), rows)?;
+                Ok(Ended::Problems)
+            }
+            Ok(encoded) => {
+                let text = made.form.text(self.name, &encoded)?;
+                made.out
+                    .add(&text)
+                    .context("the output cannot be written")?;
+                made.plots.add(&encoded.traces.each);
+                before.add(encoded);
+                Ok(Ended::Done)
+            }
+            Err(held) => {
+                report::problems(&mut told, self.name, &held.problems, rows)?;
+                Ok(report::ended(&held.problems))
+            }
+        }
+    }
+}
+
+fn half_a_correction() -> Vec<Problem> {
+    let mut problems = Problems::new();
+    problems.error(
+        "encode.correction",
+        "/session/version",
+        "a later version alone does not say what it corrects".to_owned(),
+        "name the versions before it first on the same command line, or use send",
+    );
+    problems.sorted()
+}
+
+pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
+    let mut out = io::stdout();
+    if options.schema {
+        let schema =
+            serde_json::to_string_pretty(&crate::examination::intake::schema::document_schema())?;
+        writeln!(out, "{schema}")?;
+        return Ok(Ended::Done);
+    }
+    if options.columns {
+        print_columns(&mut out)?;
+        return Ok(Ended::Done);
+    }
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let beside = Beside::read(options.beside.session.as_ref())?;
+    let mut told = Told::new(&mut out, options.json);
+    for (number, path) in (1..).zip(&options.files) {
+        told.document(path.display().to_string())?;
+        if is_sheet(path) {
+            let mut sessions = Sessions::of(path, number, &beside)?;
+            while let Some(session) = sessions.next() {
+                check_session(session, &catalogue, now, &mut told)?;
+            }
+            told.close()?;
+            continue;
+        }
+        match lines::open(path, number)? {
+            Form::Lines(each) => lines::each(each, &catalogue, &mut told)?,
+            Form::Document(bytes) => {
+                let text = utf8(bytes, &format!("document {number} of the command line"))?;
+                told.add(&problems_of(text, path, &catalogue, now), None)?;
+            }
+            Form::TooLarge => {
+                let mut problems = Problems::new();
+                lines::too_large(&mut problems);
+                told.add(&problems.sorted(), None)?;
+            }
+        }
+        told.close()?;
+    }
+    Ok(told.end()?)
+}
+
+fn check_session(
+    session: Result<Given, Vec<Problem>>,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+    told: &mut Told<'_>,
+) -> io::Result<()> {
+    let given = match session {
+        Ok(given) => given,
+        Err(problems) => return told.add(&problems, None),
+    };
+    let problems = match given.encode(&Earlier::default(), catalogue, now) {
+        Ok(encoded) => encoded.told,
+        Err(held) => held.problems,
+    };
+    told.add(&problems, given.rows.as_ref())
+}
+
+/// FHIR JSON is told from a session document by its resourceType.
+fn problems_of(
+    text: String,
+    path: &Path,
+    catalogue: &Catalogue,
+    now: DateTime<Utc>,
+) -> Vec<Problem> {
+    if let Ok(node) = Node::parse(&text)
+        && node.member("resourceType").is_some()
+    {
+        let mut problems = Problems::new();
+        crate::fhir::check::resource(&node, catalogue, &mut problems);
+        return problems.sorted();
+    }
+    match with_files(text, path).encode(&Earlier::default(), catalogue, now) {
+        Ok(encoded) => encoded.told,
+        Err(held) => held.problems,
+    }
+}
+
+/// The columns a sheet may have, with what each holds and means.
+fn print_columns(out: &mut dyn Write) -> io::Result<()> {
+    for (name, meaning) in columns::all() {
+        let first = format!("{name:<46} {:<13} ", holds(&name));
+        report::wrapped(out, &first, &meaning)?;
+    }
+    Ok(())
+}

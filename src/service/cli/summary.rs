@@ -1,0 +1,128 @@
+//! `summary`: what a colleague reads, of documents or of what is kept.
+
+use crate::base::clock::{Clock, MachineClock};
+use crate::base::json::Node;
+use crate::base::problem::Problem;
+use crate::examination::intake::sheet::Rows;
+use crate::fhir::summary::Summary;
+use crate::service::app::summary::{self, Asked};
+use crate::service::cli::arguments::SummaryOptions;
+use crate::service::cli::before::Before;
+use crate::service::cli::earlier::Source;
+use crate::service::cli::report::Mistake;
+use crate::service::cli::sessions::{Beside, Sessions};
+use crate::service::cli::{Ended, documents, earlier, report, settings};
+use std::io::{self, Write};
+use uuid::Uuid;
+
+pub(super) async fn summary(options: &SummaryOptions) -> anyhow::Result<Ended> {
+    match options.of {
+        Some(session) => of_store(options, session).await,
+        None => of_documents(options).await,
+    }
+}
+
+const NOTHING: &str = "nothing was summarised";
+
+/// Of documents, which are neither kept nor sent by it.
+async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
+    if options.files.is_empty() {
+        let words = "name session documents, or a session that is kept with --of SESSION";
+        return Err(Mistake(words.to_owned()).into());
+    }
+    let catalogue =
+        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let now = MachineClock.now();
+    let beside = Beside::read(options.beside.session.as_ref())?;
+    let mut before = Before::default();
+    let mut ended = Ended::Done;
+    let mut summaries = Vec::new();
+    let mut held = |name: &str, problems: &[Problem], rows: Option<&Rows>| {
+        ended = ended.max(report::ended(problems));
+        report::problems(&mut io::stdout(), name, problems, rows)
+    };
+    for files in [&options.with.earlier, &options.files] {
+        for (number, path) in (1..).zip(files) {
+            let mut sessions = Sessions::of(path, number, &beside)?;
+            while let Some(Ok(given)) = sessions.next() {
+                before.announce(&given.text);
+            }
+        }
+    }
+    let with = (&options.with, NOTHING);
+    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
+        return Ok(ended);
+    }
+    let source = Source::of(&options.with).await?;
+    for (number, path) in (1..).zip(&options.files) {
+        let name = path.display().to_string();
+        let mut sessions = Sessions::of(path, number, &beside)?;
+        while let Some(session) = sessions.next() {
+            let given = match session {
+                Ok(given) => given,
+                Err(problems) => {
+                    held(&name, &problems, None)?;
+                    continue;
+                }
+            };
+            let mut known = before.of(&given.text);
+            source.add(&mut known, &given.text, &catalogue).await?;
+            match given.encode(&known, &catalogue, now) {
+                Ok(encoded) => {
+                    summaries.push(encoded.summary.clone());
+                    before.add(encoded);
+                }
+                Err(why) => held(&name, &why.problems, given.rows.as_ref())?,
+            }
+        }
+    }
+    // A summary of a document that does not hold would be taken for one that does.
+    if ended != Ended::Done {
+        writeln!(io::stdout(), "{NOTHING}")?;
+        return Ok(ended);
+    }
+    print(&summaries, options.json)?;
+    Ok(Ended::Done)
+}
+
+async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<Ended> {
+    let place = options.place();
+    let settings = settings::settings(&place)?;
+    let catalogue = settings::tables(&options.own, &settings)?;
+    let outbox = settings::existing_outbox(&settings).await?;
+    let today = MachineClock.now().date_naive();
+    let asked = summary::kept(&outbox, &catalogue, session, options.view, today).await?;
+    outbox.close().await;
+    let words = match asked {
+        Asked::Summary(one) => {
+            print(&[one], options.json)?;
+            return Ok(Ended::Done);
+        }
+        Asked::NotKept => "no session of this name is kept here",
+        Asked::SeveralPeople => {
+            "sessions of several people have this name, so nothing is put together of them"
+        }
+        Asked::AllWithdrawn => "every session of this person that is kept here was withdrawn",
+        Asked::Purged => {
+            "the content of it was purged when its time of keeping was over; the record server has what was \
+             sent"
+        }
+    };
+    writeln!(io::stdout(), "{words}")?;
+    Ok(Ended::Problems)
+}
+
+fn print(summaries: &[Summary], json: bool) -> io::Result<()> {
+    let mut out = io::stdout();
+    if json {
+        let all = Node::List(summaries.iter().map(summary::shown).collect());
+        return out.write_all(all.pretty().as_bytes());
+    }
+    for (index, one) in summaries.iter().enumerate() {
+        if index > 0 {
+            writeln!(out)?;
+        }
+        out.write_all(one.text().as_bytes())?;
+    }
+    Ok(())
+}

@@ -1,0 +1,178 @@
+//! Reading what came with a request.
+
+use crate::base::problem::{Problem, Problems};
+use crate::examination::intake::sheet::Sheet;
+use crate::service::app::encode::Held;
+use crate::service::app::given::Given;
+use crate::service::web::api::LARGEST_BODY;
+use crate::service::web::api::fault::Fault;
+use axum::body::{Body, to_bytes};
+use axum::extract::Query;
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use std::error::Error as _;
+use std::time::Duration;
+
+/// How long a body may take.
+const BODY_WITHIN: Duration = Duration::from_secs(30);
+/// The longest name of a person who decides, and the longest reason, in characters.
+const LONGEST_WORDS: usize = 500;
+
+/// The text of a JSON body.
+pub(super) async fn json_text(headers: &HeaderMap, body: Body) -> Result<String, Fault> {
+    if !is_kind(headers, "application/json") {
+        return Err(other_kind("application/json"));
+    }
+    let bytes = bytes(headers, body).await?;
+    utf8(bytes)
+}
+
+/// A session: a document as JSON, or the rows of one session as CSV with its columns.
+pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fault> {
+    if !is_kind(headers, "text/csv") {
+        if !is_kind(headers, "application/json") {
+            return Err(other_kind("application/json, text/csv"));
+        }
+        return Ok(Given::document(utf8(bytes(headers, body).await?)?));
+    }
+    let bytes = bytes(headers, body).await?;
+    let refused = |problems: Vec<Problem>| {
+        let words = [
+            "does-not-hold",
+            "the sheet does not hold",
+            "nothing was stored; problems says what, and what to do",
+        ];
+        Fault::held(
+            words,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &Held::new(problems),
+            None,
+        )
+    };
+    let mut sheet = Sheet::open(bytes.as_slice(), None).map_err(refused)?;
+    let Some(session) = sheet.next_session().map_err(refused)? else {
+        return Err(Fault::bad_request("the sheet has no row"));
+    };
+    if sheet.next_session().map_err(refused)?.is_some() {
+        let mut problems = Problems::new();
+        let what = "the sheet has rows of several sessions".to_owned();
+        let hint = "send the rows of one session a request, so that each gets its own answer";
+        problems.error("csv.sessions", "", what, hint);
+        return Err(refused(problems.sorted()));
+    }
+    Ok(Given::rows(session))
+}
+
+async fn bytes(headers: &HeaderMap, body: Body) -> Result<Vec<u8>, Fault> {
+    let said = headers.get(header::CONTENT_LENGTH);
+    let said = said.and_then(|said| said.to_str().ok()?.parse::<usize>().ok());
+    if said.is_some_and(|said| said > LARGEST_BODY) {
+        return Err(too_large());
+    }
+    let read = tokio::time::timeout(BODY_WITHIN, to_bytes(body, LARGEST_BODY)).await;
+    match read {
+        Err(_time_is_up) => Err(too_slow()),
+        Ok(Err(cause)) if is_limit(&cause) => Err(too_large()),
+        Ok(Err(_cut_off)) => Err(Fault::bad_request("the body was cut off")),
+        Ok(Ok(bytes)) => Ok(bytes.to_vec()),
+    }
+}
+
+fn utf8(bytes: Vec<u8>) -> Result<String, Fault> {
+    String::from_utf8(bytes).map_err(|cause| {
+        let valid = cause.utf8_error().valid_up_to();
+        Fault::bad_request(format!("the body is not UTF-8 from byte {valid} on"))
+    })
+}
+
+/// The body library tells of its limit in words only, to whoever does not name it.
+fn is_limit(cause: &axum::Error) -> bool {
+    let source = cause.source();
+    source.is_some_and(|source| source.to_string().contains("length limit"))
+}
+
+/// Whether the body is said to be of a kind, in UTF-8.
+fn is_kind(headers: &HeaderMap, wanted: &str) -> bool {
+    let kind = headers.get(header::CONTENT_TYPE);
+    let kind = kind.and_then(|kind| kind.to_str().ok()).unwrap_or_default();
+    let mut parts = kind.split(';').map(|part| part.trim().to_ascii_lowercase());
+    let same = parts.next().as_deref() == Some(wanted);
+    // RFC 4180, section 3, gives text/csv the parameters charset and header; ours always has one.
+    let fits = |part: String| match part.split_once('=') {
+        Some(("charset", name)) => name.trim_matches('"') == "utf-8",
+        Some(("header", value)) if wanted == "text/csv" => value.trim_matches('"') == "present",
+        _ => true,
+    };
+    same && parts.all(fits)
+}
+
+fn other_kind(taken: &'static str) -> Fault {
+    let fault = Fault::new(
+        StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        "media-type",
+        "the body is of another kind",
+        format!("send it as {}, in UTF-8", taken.replace(", ", " or ")),
+    );
+    // RFC 9110, section 15.5.16: Accept tells what would have been taken.
+    fault.with_header(header::ACCEPT, HeaderValue::from_static(taken))
+}
+
+fn too_large() -> Fault {
+    Fault::new(
+        StatusCode::PAYLOAD_TOO_LARGE,
+        "too-large",
+        "the body is too large",
+        format!("a document has at most {LARGEST_BODY} bytes"),
+    )
+}
+
+fn too_slow() -> Fault {
+    Fault::new(
+        StatusCode::REQUEST_TIMEOUT,
+        "too-slow",
+        "the body took too long",
+        format!(
+            "a body has to arrive within {} seconds",
+            BODY_WITHIN.as_secs()
+        ),
+    )
+    .with_header(header::CONNECTION, HeaderValue::from_static("close"))
+}
+
+/// The parameters of an address; an unknown one is refused, because it would change what is told.
+pub(super) fn query<T: DeserializeOwned>(uri: &Uri) -> Result<T, Fault> {
+    let read = Query::<T>::try_from_uri(uri);
+    read.map(|Query(read)| read).map_err(|cause| {
+        let cause = cause.source().map(ToString::to_string).unwrap_or_default();
+        Fault::bad_request(format!("the parameters of the address: {cause}"))
+    })
+}
+
+/// Who decides, and why.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Said {
+    by: String,
+    why: String,
+}
+
+impl Said {
+    pub(super) async fn read(headers: &HeaderMap, body: Body) -> Result<Self, Fault> {
+        let text = json_text(headers, body).await?;
+        let said: Self = serde_json::from_str(&text)
+            .map_err(|cause| Fault::bad_request(format!("by and why are wanted: {cause}")))?;
+        for (name, words) in [("by", &said.by), ("why", &said.why)] {
+            if words.trim().is_empty() || words.chars().count() > LONGEST_WORDS {
+                return Err(Fault::bad_request(format!(
+                    "{name} has to have 1 to {LONGEST_WORDS} characters"
+                )));
+            }
+        }
+        Ok(said)
+    }
+
+    pub(super) fn words(&self) -> (&str, &str) {
+        (self.by.trim(), self.why.trim())
+    }
+}

@@ -1,0 +1,160 @@
+//! Session documents in, and what became of them.
+
+use crate::base::json::{Node, object, text};
+use crate::delivery::outbox::WantedItems;
+use crate::examination::intake::sheet::Rows;
+use crate::service::app::encode::Held;
+use crate::service::app::shown;
+use crate::service::app::submit::{Intake, Submitted};
+use crate::service::web::api::fault::Fault;
+use crate::service::web::api::metrics::Document;
+use crate::service::web::api::{Desk, json, request};
+use axum::body::Body;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::Response;
+use uuid::Uuid;
+
+/// Takes one document, so that the status says what came of it.
+///
+/// Session and version are the key of a submission: the same content again gets the same answer, and
+/// other content under the same key is refused. So no Idempotency-Key is needed, and none is read.
+pub(super) async fn submit(
+    State(desk): State<Desk>,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<Response, Fault> {
+    let document = request::session(&headers, body).await?;
+    let now = desk.clock.now();
+    let intake = Intake {
+        catalogue: &desk.catalogue,
+        routes: &desk.outside.routes,
+        elsewhere: desk.outside.elsewhere.as_ref(),
+    };
+    let submitted = document.submit(&desk.outbox, intake, now).await?;
+    match submitted {
+        Submitted::Accepted {
+            session,
+            version,
+            before,
+            items,
+            told,
+        } => {
+            let (status, came) = if before {
+                (StatusCode::OK, Document::AcceptedBefore)
+            } else {
+                (StatusCode::ACCEPTED, Document::Accepted)
+            };
+            desk.meters.document(came);
+            let answer = object([
+                ("session", text(session.to_string())),
+                ("version", shown::number(version)),
+                ("accepted_before", Node::Bool(before)),
+                ("items", shown::items(&items)),
+                ("problems", shown::problems(&told, document.rows.as_ref())),
+            ]);
+            let mut response = json(status, &answer);
+            let location = HeaderValue::try_from(format!("/v1/sessions/{session}"));
+            if let Ok(location) = location {
+                response.headers_mut().insert(header::LOCATION, location);
+            }
+            Ok(response)
+        }
+        Submitted::Held(held) => {
+            if let Some(webhook) = &desk.outside.webhook {
+                desk.refusals.tell(webhook, &document.text, &held.urgent);
+            }
+            let cautions = held.waits_for_confirmation();
+            desk.meters.document(if cautions {
+                Document::WaitsForConfirmation
+            } else {
+                Document::Refused
+            });
+            Err(of_held(&held, document.rows.as_ref()))
+        }
+    }
+}
+
+/// A status for each thing a client has to do: 400 send JSON, 409 look at what is kept already, 422
+/// mend the document, 428 have a named person confirm and send it again.
+///
+/// RFC 6585, section 3, gives 428 for a condition that the request has to state; here it is the
+/// confirmation of a person, in the document. No other status is as near, and one of its own lets a
+/// client that reads only the status tell "mend" from "ask".
+fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
+    let has = |code: &str| held.problems.iter().any(|one| one.code.starts_with(code));
+    let (status, kind, title, detail) = if has("json.") {
+        (
+            StatusCode::BAD_REQUEST,
+            "not-json",
+            "the body is not one JSON document",
+            "nothing was stored; problems says where",
+        )
+    } else if has("session.other-content") {
+        (
+            StatusCode::CONFLICT,
+            "other-content",
+            "this version was accepted before with other content",
+            "nothing was stored; a correction is the next version of the session",
+        )
+    } else if has("session.version") {
+        (
+            StatusCode::CONFLICT,
+            "version-order",
+            "another version comes next",
+            "nothing was stored; problems says which version is expected",
+        )
+    } else if has("session.other-person") {
+        (
+            StatusCode::CONFLICT,
+            "other-person",
+            "the version before belongs to another person",
+            "nothing was stored; withdraw that session, then send a new one",
+        )
+    } else if has("session.purged") {
+        (
+            StatusCode::CONFLICT,
+            "purged",
+            "the content of this session was purged",
+            "nothing was stored; correct it at the record server, which has it",
+        )
+    } else if held.waits_for_confirmation() {
+        (
+            StatusCode::PRECONDITION_REQUIRED,
+            "waits-for-confirmation",
+            "cautions wait for a named person's confirmation",
+            "nothing was stored; to confirm, add to session.confirmations the code, path and mark of \
+             each caution with by, at and reason, and send the document again",
+        )
+    } else {
+        (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "does-not-hold",
+            "the document does not hold",
+            "nothing was stored; problems says where, what, and what to do",
+        )
+    };
+    Fault::held([kind, title, detail], status, held, rows)
+}
+
+/// The deliveries of a session, all versions.
+pub(super) async fn session(
+    State(desk): State<Desk>,
+    Path(session): Path<String>,
+) -> Result<Response, Fault> {
+    let unknown = || Fault::not_found("no session of this id was accepted here");
+    let id = Uuid::parse_str(&session).map_err(|_no_uuid| unknown())?;
+    let wanted = WantedItems {
+        session: Some(id),
+        ..WantedItems::default()
+    };
+    let items = desk.outbox.items_wanted(&wanted).await?;
+    if items.is_empty() {
+        return Err(unknown());
+    }
+    let answer = object([
+        ("session", text(id.to_string())),
+        ("items", shown::items(&items)),
+    ]);
+    Ok(json(StatusCode::OK, &answer))
+}
