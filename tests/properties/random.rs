@@ -7,11 +7,17 @@ use fascicle::base::json::Node;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-/// A hundred by default; all of them where they are written for the outside judges.
+/// A hundred by default, two hundred where they are written for the outside judges, and with `FASCICLE_FULL=1`
+/// so many that every measure is said on every side.
 #[test]
 fn random_sessions_hold_and_together_they_say_everything_there_is_to_say() {
     let folder = std::env::var_os("FASCICLE_SESSIONS");
-    let count = if folder.is_some() { enough() } else { 100 };
+    let full = std::env::var("FASCICLE_FULL").is_ok_and(|value| value == "1");
+    let count = match (full, &folder) {
+        (true, _) => enough(),
+        (false, Some(_)) => 200,
+        (false, None) => 100,
+    };
     let mut said = BTreeSet::new();
 
     for number in 0..count {
@@ -42,7 +48,7 @@ fn random_sessions_hold_and_together_they_say_everything_there_is_to_say() {
                 .map(|row| row.code.clone()),
         );
     }
-    if folder.is_some() {
+    if full {
         let by_hand = catalogue().measures.values();
         let by_hand = by_hand.filter(|row| row.kind.is_entered());
         unsaid.extend(
