@@ -1,17 +1,27 @@
 #![cfg(test)]
-//! Golden files: one emitted resource of every measure and kind, plain FHIR JSON that any outside
-//! validator can read.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "what is emitted is written for the outside judges"
+)]
+//! Golden files: a row of facts for every measure, and a whole example of every shape, plain FHIR JSON
+//! that any outside validator can read.
 
-use crate::document::{catalogue, edited, encoded, lines, now, sound};
+mod facts;
+
+use crate::document::{catalogue, edited, encoded, lines, now, set, sound};
 use crate::every;
-use crate::golden::folder_is;
+use crate::golden::{folder_is, root};
 use crate::resource::{all, of_measure};
 use fascicle::base::json::Node;
 use fascicle::service::app::earlier::of_session;
 use fascicle::service::app::encode::{Earlier, encode};
 use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
 
 const FOLDER: &str = "fixtures/emitted";
+
+/// Names the folder that the whole Observation of every measure is written to, for the outside judges.
+const WRITE_TO: &str = "FASCICLE_EMITTED";
 
 /// A result of another kind than the sound document has: a name, the measure, and the edits.
 type Variant<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
@@ -128,16 +138,42 @@ fn two_sessions() -> [Node; 2] {
     [first, second].map(|encoded| encoded.checked.record().bundle())
 }
 
-#[test]
-fn what_is_emitted_is_what_it_was() {
+/// The first Observation of every measure.
+fn observations() -> BTreeMap<String, Node> {
     let sound = encoded(&sound());
-    let mut made = BTreeMap::new();
-
-    for measure in catalogue().measures.keys() {
+    let one = |measure: &String| {
         let found = of_measure(&sound, measure);
         let first = found.first().copied();
         let first = first.unwrap_or_else(|| every::observation(measure));
-        made.insert(format!("{measure}.json"), masked(first));
+        (measure.clone(), first.clone())
+    };
+    catalogue().measures.keys().map(one).collect()
+}
+
+/// The table of facts: its head, and a row a measure.
+fn table(observations: &BTreeMap<String, Node>) -> String {
+    let mut rows = csv::Writer::from_writer(Vec::new());
+    rows.write_record(facts::COLUMNS).expect("a row");
+    for (measure, observation) in observations {
+        let row = facts::row(measure, observation, &masked(observation));
+        rows.write_record(row).expect("a row");
+    }
+    let rows = rows.into_inner().expect("all rows");
+    format!("{}{}", facts::HEAD, String::from_utf8(rows).expect("text"))
+}
+
+#[test]
+fn what_is_emitted_is_what_it_was() {
+    let sound = encoded(&sound());
+    let observations = observations();
+    let mut made = BTreeMap::from([("measures.csv".to_owned(), table(&observations))]);
+
+    let mut shapes = BTreeSet::new();
+    for (measure, observation) in &observations {
+        let kind = catalogue().measures[measure].kind.word();
+        if shapes.insert(facts::shape(kind, observation)) {
+            made.insert(format!("{measure}.json"), masked(observation));
+        }
     }
     for kind in ["Device", "Provenance"] {
         let name = format!("{}.json", kind.to_lowercase());
@@ -155,6 +191,51 @@ fn what_is_emitted_is_what_it_was() {
     made.insert("bundle-second.json".to_owned(), masked(&second));
 
     folder_is(FOLDER, &made);
+}
+
+/// Written by `tests/conformance/emitted`, so that the judges read every measure whole; without the
+/// variable only the rows are counted.
+#[test]
+fn every_measure_has_one_whole_observation_for_the_judges() {
+    let observations = observations();
+    let rows = table(&observations).lines().count();
+    let head = facts::HEAD.lines().count() + 1;
+
+    assert_eq!(observations.len(), catalogue().measures.len());
+    assert_eq!(rows - head, observations.len());
+    if let Some(folder) = std::env::var_os(WRITE_TO) {
+        let folder = root("").join(folder);
+        fs::create_dir_all(&folder).expect("the folder");
+        for (measure, observation) in &observations {
+            let file = folder.join(format!("{measure}.json"));
+            fs::write(file, masked(observation)).expect("written");
+        }
+    }
+}
+
+#[test]
+fn no_change_of_an_observation_escapes_its_row() {
+    let observation = every::observation("range.passive.elbow.extension");
+    let row = |one: &Node| facts::row("m", one, &masked(one));
+    let before = row(observation);
+
+    let mut value = observation.clone();
+    set(
+        &mut value,
+        "/valueQuantity/value",
+        Some(Node::Number("16".into())),
+    );
+    let mut display = observation.clone();
+    let word = Some(Node::parse("\"other\"").expect("JSON"));
+    set(&mut display, "/code/coding/0/display", word);
+
+    let column = |row: &[String; 13], name: &str| {
+        let at = facts::COLUMNS.iter().position(|one| *one == name);
+        row[at.expect("a column")].clone()
+    };
+    assert_eq!(column(&before, "value"), "Quantity 15 deg (degree)");
+    assert_eq!(column(&row(&value), "value"), "Quantity 16 deg (degree)");
+    assert_ne!(column(&row(&display), "sha256"), column(&before, "sha256"));
 }
 
 #[test]
