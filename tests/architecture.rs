@@ -112,6 +112,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         &[
             "axum",
             "chrono",
+            "http_body_util",
             "hyper",
             "hyper_util",
             "prometheus_client",

@@ -137,6 +137,17 @@ fn the_sample_configuration_reads_and_shows_every_key() {
         "open_to_network",
         "token_file",
         "workers",
+        "connections",
+        "connections_per_address",
+        "connection_requests",
+        "connection_minutes",
+        "idle_seconds",
+        "body_seconds",
+        "body_bytes_a_second",
+        "request_seconds",
+        "work",
+        "waiting",
+        "stop_seconds",
     ] {
         assert!(
             sample.lines().any(|line| line

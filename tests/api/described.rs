@@ -107,9 +107,9 @@ async fn every_described_method_is_a_route_and_no_other_method_is() {
 #[test]
 fn every_route_of_the_source_is_described() {
     let source = include_str!("../../src/service/web/api/mod.rs");
-    let door = include_str!("../../src/service/web/api/door.rs");
+    let admission = include_str!("../../src/service/web/api/admission.rs");
     let written = source.matches(".route(").count();
-    let mut routes: Vec<&str> = [source, door]
+    let mut routes: Vec<&str> = [source, admission]
         .iter()
         .flat_map(|text| text.split('"').filter(|part| part.starts_with("/v1/")))
         .collect();
@@ -147,7 +147,8 @@ async fn the_description_and_the_schema_are_published_without_a_token() {
 fn every_problem_that_the_source_names_is_described_and_the_other_way_round() {
     let sources = [
         include_str!("../../src/service/web/api/mod.rs"),
-        include_str!("../../src/service/web/api/door.rs"),
+        include_str!("../../src/service/web/api/admission.rs"),
+        include_str!("../../src/service/web/api/body.rs"),
         include_str!("../../src/service/web/api/fault.rs"),
         include_str!("../../src/service/web/api/health.rs"),
         include_str!("../../src/service/web/api/metrics.rs"),
@@ -194,5 +195,90 @@ fn every_problem_that_the_source_names_is_described_and_the_other_way_round() {
             "{problem} is in no source"
         );
         assert!(told.contains(problem), "{problem} is not described");
+    }
+}
+
+/// Whether the description takes a value at one of its places.
+fn takes(schema: &Value, value: &Value) -> bool {
+    let schema = json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "components": DESCRIPTION["components"],
+        "allOf": [schema],
+    });
+    let validator = jsonschema::validator_for(&schema).expect("a schema");
+    validator.is_valid(value)
+}
+
+#[tokio::test]
+async fn a_row_number_is_taken_by_the_service_as_far_as_the_description_takes_it() {
+    let service = Service::new().await;
+    let parameters = &DESCRIPTION["paths"]["/v1/trail"]["get"]["parameters"];
+    let parameters = parameters.as_array().expect("parameters");
+    for (name, value) in [
+        ("after", json!(-1)),
+        ("after", json!(0)),
+        ("after", json!(9_007_199_254_740_991_i64)),
+        ("after", json!(9_007_199_254_740_992_i64)),
+        ("after", json!(9_223_372_036_854_775_808_u64)),
+        ("limit", json!(0)),
+        ("limit", json!(1)),
+        ("limit", json!(5000)),
+        ("limit", json!(5001)),
+    ] {
+        let parameter = parameters.iter().find(|one| one["name"] == name);
+        let described = takes(&parameter.expect("described")["schema"], &value);
+
+        let answer = service.get(&format!("/v1/trail?{name}={value}")).await;
+
+        assert_eq!(answer.status == 200, described, "{name}={value}");
+    }
+}
+
+#[tokio::test]
+async fn who_and_why_are_taken_by_the_service_as_far_as_the_description_takes_them() {
+    let service = Service::new().await;
+    let post = &DESCRIPTION["paths"]["/v1/targets/{target}/pause"]["post"];
+    let schema = &post["requestBody"]["content"]["application/json"]["schema"];
+    for said in [
+        json!({"by": "A. Ward", "why": "night"}),
+        json!({"by": " A. Ward ", "why": "x".repeat(500)}),
+        json!({"by": " ", "why": "night"}),
+        json!({"by": "\u{a0}\t", "why": "night"}),
+        json!({"by": "A. Ward", "why": "\n"}),
+        json!({"by": "", "why": "night"}),
+        json!({"by": "A. Ward", "why": "x".repeat(501)}),
+        json!({"by": "A. Ward"}),
+        json!({"by": "A. Ward", "why": "night", "more": 1}),
+    ] {
+        let described = takes(schema, &said);
+
+        let answer = service
+            .post("/v1/targets/ward/pause", said.to_string())
+            .await;
+
+        // It is paused already from the second time on.
+        assert_eq!(answer.status != 400, described, "{said}");
+    }
+}
+
+#[tokio::test]
+async fn an_empty_sheet_is_taken_neither_by_the_service_nor_by_the_description() {
+    let service = Service::new().await;
+    let post = &DESCRIPTION["paths"]["/v1/sessions"]["post"];
+    let schema = &post["requestBody"]["content"]["text/csv"]["schema"];
+    let sheet = crate::submitting::sheet();
+    let (header, _) = sheet.split_once('\n').expect("rows");
+    for (text, holds) in [
+        ("", false),
+        ("\r\n\r\n", false),
+        (header, false),
+        (&format!("{header}\n"), false),
+        (&format!("{header}\n\n  \n"), false),
+        (&sheet, true),
+    ] {
+        let answer = crate::submitting::post_sheet(&service, text.to_owned()).await;
+
+        assert_eq!(takes(schema, &json!(text)), holds, "{text:?}");
+        assert_eq!(answer.status == 202, holds, "{text:?}: {}", answer.text);
     }
 }

@@ -4,6 +4,7 @@
 use crate::service::{Service, TOKEN, write_tokens};
 use axum::body::{Body, Bytes};
 use axum::http::Request;
+use fascicle::service::config::limits::Limits;
 use std::convert::Infallible;
 use std::os::unix::fs::PermissionsExt;
 use std::pin::Pin;
@@ -124,26 +125,65 @@ async fn a_body_that_takes_too_long_is_told_so() {
     assert_eq!(answer.with_status(408).problem(), "too-slow");
 }
 
+/// A document that waits for the store holds the one place, another one waits for it; health needs none.
 #[tokio::test]
-async fn one_request_more_than_there_is_room_for_is_told_to_come_again() {
+async fn one_request_more_than_there_is_room_for_is_told_to_come_again_and_health_answers_all_the_same()
+ {
+    let limits = Limits {
+        work: 1,
+        waiting: 1,
+        ..Limits::default()
+    };
+    let service = Arc::new(Service::new().await.within(limits));
+    let store = service.store_held().await;
+    let document = crate::document::sound().compact();
+    let mut asking = tokio::task::JoinSet::new();
+    for _ in 0..3 {
+        let (service, document) = (Arc::clone(&service), document.clone());
+        asking.spawn(async move { service.post("/v1/sessions", document).await });
+    }
+
+    let busy = asking.join_next().await.expect("three ask").expect("asked");
+
+    assert_eq!(busy.problem(), "busy");
+    assert_eq!(busy.header("retry-after"), "1");
+    assert!(busy.text.contains("send it again"), "{}", busy.text);
+    busy.with_status(503);
+    for path in ["/v1/health/live", "/v1/health/ready"] {
+        service
+            .answer(self::asking(path, None))
+            .await
+            .with_status(200);
+    }
+    drop(store);
+    let mut statuses = Vec::new();
+    while let Some(answer) = asking.join_next().await {
+        statuses.push(answer.expect("asked").status);
+    }
+    assert_eq!(statuses, [202, 200]);
+    service.get("/v1/queue").await.with_status(200);
+}
+
+/// Bodies that do not come take no place from those that are there.
+#[tokio::test]
+async fn a_hundred_bodies_that_never_come_leave_every_address_alone() {
     let service = Arc::new(Service::new().await);
     let mut waiting = tokio::task::JoinSet::new();
-    for _ in 0..fascicle::service::web::api::MOST_REQUESTS {
+    for _ in 0..100 {
         let service = Arc::clone(&service);
         waiting.spawn(async move { service.post("/v1/sessions", Body::new(Never)).await.status });
     }
     // On one thread each of them runs until its body is waited for, some at every turn.
-    for _ in 0..fascicle::service::web::api::MOST_REQUESTS {
+    for _ in 0..100 {
         tokio::task::yield_now().await;
     }
 
-    let busy = service.get("/v1/queue").await.with_status(503);
+    service.get("/v1/queue").await.with_status(200);
+    service.submitted().await;
 
-    assert_eq!(busy.problem(), "busy");
-    assert_eq!(busy.header("retry-after"), "1");
+    assert_eq!(waiting.len(), 100);
     waiting.abort_all();
     while waiting.join_next().await.is_some() {}
-    service.get("/v1/queue").await.with_status(200);
 }
 
 #[tokio::test]

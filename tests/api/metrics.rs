@@ -31,6 +31,8 @@ async fn every_documented_count_is_there_under_its_name() {
         "fascicle_documents_total{outcome=\"accepted\"} 1",
         "fascicle_documents_total{outcome=\"accepted-before\"} 1",
         "fascicle_documents_total{outcome=\"refused\"} 1",
+        "fascicle_connections_closed_total{why=\"made-room\"} 0",
+        "fascicle_connections_closed_total{why=\"unread\"} 0",
         "fascicle_queue_items{target=\"ward\",state=\"queued\"} 1",
         "fascicle_queue_items{target=\"ward\",state=\"delivered\"} 0",
         "fascicle_queue_oldest_seconds{target=\"ward\"} 0",

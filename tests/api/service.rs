@@ -7,10 +7,13 @@ use axum::http::{Request, Response};
 use fascicle::base::clock::Clock;
 use fascicle::delivery::outbox::Outbox;
 use fascicle::service::config::Settings;
+use fascicle::service::config::limits::Limits;
+use fascicle::service::web::Service as Web;
+use fascicle::service::web::outside::Outside;
 use fascicle::service::web::tokens::Tokens;
-use fascicle::service::web::{Outside, Service as Web};
 use fascicle::tables::catalogue::Catalogue;
 use serde_json::Value;
+use sqlx::Connection as _;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -81,7 +84,7 @@ impl Service {
         write_tokens(&path, TOKEN);
         let web = Web::new(
             outbox.clone(),
-            Catalogue::embedded().expect("tables"),
+            Arc::new(Catalogue::embedded().expect("tables")),
             Outside {
                 targets: settings.targets.clone(),
                 routes: settings.routes.clone(),
@@ -95,6 +98,28 @@ impl Service {
             web,
             folder,
         }
+    }
+
+    /// The same within other limits.
+    pub(crate) fn within(self, limits: Limits) -> Self {
+        // Nobody cuts anything off.
+        let (_never, cut) = tokio::sync::watch::channel(false);
+        let web = self.web.within(limits, cut);
+        Self { web, ..self }
+    }
+
+    /// Keeps everybody else from writing to the store until the connection ends.
+    pub(crate) async fn store_held(&self) -> sqlx::SqliteConnection {
+        let file = self.folder.path().join("fascicle.sqlite");
+        let options = sqlx::sqlite::SqliteConnectOptions::new().filename(file);
+        let mut connection = sqlx::SqliteConnection::connect_with(&options)
+            .await
+            .expect("the store");
+        sqlx::query("BEGIN IMMEDIATE")
+            .execute(&mut connection)
+            .await
+            .expect("nobody writes");
+        connection
     }
 
     pub(crate) fn token_file(&self) -> PathBuf {

@@ -207,7 +207,7 @@ async fn a_body_of_another_kind_is_told_which_kind_is_taken() {
 #[tokio::test]
 async fn a_body_larger_than_8_mib_is_refused_whether_it_says_so_or_not() {
     let service = Service::new().await;
-    let large = vec![b' '; fascicle::service::web::api::LARGEST_BODY + 1];
+    let large = vec![b' '; fascicle::service::web::api::body::LARGEST_BODY + 1];
     let said = Request::post(SESSIONS)
         .header("authorization", format!("Bearer {TOKEN}"))
         .header("content-type", "application/json")
@@ -223,7 +223,7 @@ async fn a_body_larger_than_8_mib_is_refused_whether_it_says_so_or_not() {
 }
 
 /// A session as rows of a sheet, with the columns of the session in each.
-fn sheet() -> String {
+pub(crate) fn sheet() -> String {
     use fascicle::examination::intake::sheet::write::{Columns, Writer};
     let mut columns = Columns::default();
     columns.add(&sound()).expect("every field has a column");
@@ -231,7 +231,7 @@ fn sheet() -> String {
     writer.header().expect("a header") + &writer.rows(&sound()).expect("rows")
 }
 
-async fn post_sheet(service: &Service, text: String) -> crate::service::Answer {
+pub(crate) async fn post_sheet(service: &Service, text: String) -> crate::service::Answer {
     let request = Request::post(SESSIONS)
         .header("authorization", format!("Bearer {TOKEN}"))
         .header("content-type", "text/csv; charset=utf-8; header=present")

@@ -30,6 +30,7 @@ mod late;
 mod left_alone;
 mod lost_answer;
 mod nodes;
+mod overload;
 mod parties;
 mod person;
 mod postgres;

@@ -27,7 +27,7 @@ pub(crate) struct Service {
     child: Child,
     // Stays open, because it goes on writing.
     _out: BufReader<ChildStdout>,
-    host: String,
+    pub(crate) host: String,
 }
 
 impl Service {
@@ -88,7 +88,7 @@ impl Service {
         panic!("{}", self.ask("GET", "/v1/queue", token, "").body);
     }
 
-    fn terminate(&self) {
+    pub(crate) fn terminate(&self) {
         self.signal("-TERM");
     }
 

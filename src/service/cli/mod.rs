@@ -36,6 +36,7 @@ use crate::base::clock::{Clock, MachineClock};
 use crate::service::cli::arguments::{Arguments, Command};
 use clap::Parser;
 use std::process::ExitCode;
+use std::time::Duration;
 use tracing::level_filters::LevelFilter;
 use tracing_subscriber::Layer as _;
 use tracing_subscriber::filter::Targets;
@@ -85,6 +86,7 @@ pub fn run() -> ExitCode {
 fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
+        .max_blocking_threads(MOST_THREADS)
         .build()?;
     #[cfg(feature = "otlp")]
     let traces = traces::begin(arguments, runtime.handle())?;
@@ -97,8 +99,15 @@ fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
     if let Some(traces) = traces {
         traces.end();
     }
+    // What computes cannot be cut off: the process ends without it.
+    runtime.shutdown_timeout(END_WITHIN);
     ended
 }
+
+/// The most threads that work beside those that answer: deliveries have one each, 16 a target at most.
+const MOST_THREADS: usize = 2048;
+/// How long is waited for what still computes when a command has ended.
+const END_WITHIN: Duration = Duration::from_millis(500);
 
 async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
     let now = MachineClock.now();

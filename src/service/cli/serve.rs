@@ -10,17 +10,20 @@ use crate::service::cli::report::Mistake;
 use crate::service::cli::{Ended, settings};
 use crate::service::config::Settings;
 use crate::service::config::serve::Serve;
+use crate::service::web::Service;
 use crate::service::web::api::OPENAPI;
+use crate::service::web::outside::Outside;
 use crate::service::web::tokens::Tokens;
-use crate::service::web::{Outside, Service};
 use crate::tables::catalogue::Catalogue;
 use std::io::{self, Write};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
+use tokio::runtime::Handle;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
-use tokio::task::{AbortHandle, JoinSet};
+use tokio::task::{AbortHandle, JoinError, JoinSet};
+use tokio::time::timeout;
 
 /// A commented configuration with every key.
 const SAMPLE: &str = include_str!("../../../deploy/fascicle.toml");
@@ -46,13 +49,16 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
     let mut asked = Asked::listen()?;
     // What runs under settings that were left ends when it has done what it had begun.
     let mut working = JoinSet::new();
+    // What waits for something when the time to end is up is cut off.
+    let (cut, cuts) = watch::channel(false);
     loop {
         let (stop, stopped) = watch::channel(false);
-        site.work(&outbox, &stopped, &mut working)?;
+        site.work(&outbox, [&stopped, &cuts], &mut working)?;
         let taking = TcpListener::from_std(listener.try_clone()?)?;
         let service = site.service(&outbox)?;
+        let service = service.within(site.serve.limits.clone(), cuts.clone());
         say(&mut out, &site.serve, &taking, &site.settings)?;
-        let answering = working.spawn(async move { Ok(service.serve(taking, stopped).await?) });
+        let answering = working.spawn(async move { service.serve(taking, stopped).await });
         tracing::info!("the service takes requests");
         let next = next(options, &site, &outbox, &mut asked, &answering).await;
         stop.send_replace(true);
@@ -61,13 +67,42 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
             None => break,
         }
     }
-    while let Some(done) = working.join_next().await {
-        done??;
+    ended(working, &cut, site.serve.limits.stop).await?;
+    if timeout(CLOSE_WITHIN, outbox.close()).await.is_err() {
+        tracing::warn!("the store was not closed: something still used it");
     }
-    outbox.close().await;
     tracing::info!("the service ended");
     Ok(Ended::Done)
 }
+
+/// Waits until what runs has ended, and cuts off what takes too long, whoever keeps it: a delivery that was cut off
+/// is settled by searching.
+async fn ended(
+    mut working: JoinSet<()>,
+    cut: &watch::Sender<bool>,
+    within: Duration,
+) -> Result<(), JoinError> {
+    let all = async {
+        while let Some(done) = working.join_next().await {
+            done?;
+        }
+        Ok(())
+    };
+    if let Ok(ended) = timeout(within, all).await {
+        return ended;
+    }
+    tracing::warn!("what took too long was cut off");
+    cut.send_replace(true);
+    working.abort_all();
+    let rest = async { while working.join_next().await.is_some() {} };
+    if timeout(CLOSE_WITHIN, rest).await.is_err() {
+        tracing::warn!("something was still worked on");
+    }
+    Ok(())
+}
+
+/// How long it may take to close what was told to close.
+const CLOSE_WITHIN: Duration = Duration::from_secs(1);
 
 /// The site to go on with; nothing when the service is to end.
 async fn next(
@@ -139,7 +174,7 @@ struct Site {
     settings: Settings,
     serve: Serve,
     tokens: Tokens,
-    tables: Catalogue,
+    tables: Arc<Catalogue>,
 }
 
 impl Site {
@@ -151,7 +186,7 @@ impl Site {
         let serve = of(options, &settings)?;
         Ok(Self {
             tokens: tokens(&serve)?,
-            tables: settings::tables(&options.own, &settings)?,
+            tables: Arc::new(settings::tables(&options.own, &settings)?),
             settings,
             serve,
         })
@@ -183,26 +218,33 @@ impl Site {
         };
         Ok(Service::new(
             outbox.clone(),
-            self.tables.clone(),
+            Arc::clone(&self.tables),
             outside,
             self.tokens.clone(),
             Arc::new(MachineClock),
         ))
     }
 
-    /// Begins to deliver, to alert and to purge, until it is told to stop.
+    /// Begins to deliver, to alert and to purge, until it is told to stop. Each delivery has a thread of its own:
+    /// what a record server answers may be long, and reading it is no work for those who answer requests.
     fn work(
         &self,
         outbox: &Outbox,
-        stopped: &watch::Receiver<bool>,
-        working: &mut JoinSet<anyhow::Result<()>>,
+        [stopped, cuts]: [&watch::Receiver<bool>; 2],
+        working: &mut JoinSet<()>,
     ) -> anyhow::Result<()> {
         for delivery in settings::deliveries(&self.settings, outbox)? {
             for _ in 0..self.serve.workers {
                 let (delivery, stopped) = (delivery.clone(), stopped.clone());
-                working.spawn(async move {
-                    delivery.until_stopped(stopped).await;
-                    Ok(())
+                let (handle, mut cuts) = (Handle::current(), cuts.clone());
+                working.spawn_blocking(move || {
+                    handle.block_on(async move {
+                        tokio::select! {
+                            () = delivery.until_stopped(stopped) => {}
+                            // Its sender lives as long as the service.
+                            _ = cuts.wait_for(|cut| *cut) => {}
+                        }
+                    });
                 });
             }
         }
@@ -217,14 +259,8 @@ impl Site {
             clock: Arc::new(MachineClock),
         };
         let (one, other) = (stopped.clone(), stopped.clone());
-        working.spawn(async move {
-            alerting.until_stopped(one).await;
-            Ok(())
-        });
-        working.spawn(async move {
-            purging.until_stopped(other).await;
-            Ok(())
-        });
+        working.spawn(async move { alerting.until_stopped(one).await });
+        working.spawn(async move { purging.until_stopped(other).await });
         Ok(())
     }
 }
@@ -237,6 +273,7 @@ fn of(options: &ServeOptions, settings: &Settings) -> anyhow::Result<Serve> {
         open_to_network: options.open_to_network || file.open_to_network,
         token_file: options.token_file.clone().or(file.token_file),
         workers: file.workers,
+        limits: file.limits,
     };
     Ok(merged.checked()?)
 }

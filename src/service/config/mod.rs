@@ -4,6 +4,7 @@
 //! Out: [`Settings`]. Never: a default hidden elsewhere; a secret in a value.
 
 pub mod alerts;
+pub mod limits;
 pub mod retention;
 pub mod route;
 mod sending;
@@ -85,6 +86,16 @@ pub enum ConfigError {
     /// Traces cannot go there.
     #[error("traces: {0}")]
     Traces(&'static str),
+    /// A limit of the service that is beyond its range.
+    #[error("serve.limits: {key} has to be {least} to {most}")]
+    Limit {
+        /// Its key.
+        key: &'static str,
+        /// The least it may be.
+        least: u64,
+        /// The most.
+        most: u64,
+    },
     /// The service cannot be run like this.
     #[error("serve: {0}")]
     Serve(&'static str),

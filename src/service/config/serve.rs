@@ -1,6 +1,7 @@
 //! The `[serve]` table of the configuration file.
 
 use crate::service::config::ConfigError;
+use crate::service::config::limits::{self, Limits, LimitsFile};
 use serde::Deserialize;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
@@ -16,6 +17,8 @@ pub struct Serve {
     pub token_file: Option<PathBuf>,
     /// Deliveries to one target at the same time, 1 to 16; those of one person stay in order.
     pub workers: u8,
+    /// How much it takes on, whoever sends.
+    pub limits: Limits,
 }
 
 impl Default for Serve {
@@ -25,6 +28,7 @@ impl Default for Serve {
             open_to_network: false,
             token_file: None,
             workers: 2,
+            limits: Limits::default(),
         }
     }
 }
@@ -53,6 +57,7 @@ pub(super) struct ServeFile {
     open_to_network: bool,
     token_file: Option<PathBuf>,
     workers: Option<u8>,
+    limits: Option<LimitsFile>,
 }
 
 pub(super) fn read(file: Option<ServeFile>) -> Result<Serve, ConfigError> {
@@ -67,5 +72,6 @@ pub(super) fn read(file: Option<ServeFile>) -> Result<Serve, ConfigError> {
         open_to_network: file.open_to_network,
         token_file: file.token_file,
         workers,
+        limits: limits::read(file.limits)?,
     })
 }

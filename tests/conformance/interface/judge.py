@@ -15,6 +15,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 WANTED = {
     "fascicle_build": "info",
+    "fascicle_connections_closed": "counter",
     "fascicle_documents": "counter",
     "fascicle_http_requests": "counter",
     "fascicle_queue_items": "gauge",

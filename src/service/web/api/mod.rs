@@ -1,77 +1,35 @@
 //! The HTTP interface, version 1.
 
-mod door;
+mod admission;
+mod answer;
+pub mod body;
 mod fault;
 mod health;
 mod metrics;
 mod queue;
+mod readiness;
 mod request;
+pub(in crate::service::web) mod serving;
 mod sessions;
 mod summary;
 mod trail;
 
-use crate::base::clock::Clock;
-use crate::base::json::Node;
-use crate::delivery::outbox::Outbox;
-use crate::service::app::alert::Refusals;
-use crate::service::web::Outside;
 use crate::service::web::api::fault::Fault;
-use crate::service::web::api::metrics::Meters;
-use crate::service::web::tokens::Tokens;
-use crate::tables::catalogue::Catalogue;
+use crate::service::web::api::serving::Serving;
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::middleware;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
-use std::sync::Arc;
-use tokio::sync::Semaphore;
+use std::sync::LazyLock;
 
 /// The description of the interface: OpenAPI 3.1.
 pub const OPENAPI: &str = include_str!("openapi.json");
-/// The largest document that is read: 8 MiB, in bytes. A session with every measure has 0.3.
-pub const LARGEST_BODY: usize = 8 * 1024 * 1024;
-/// Requests that are worked on at the same time; one more is told to come again.
-pub const MOST_REQUESTS: usize = 64;
-
-/// What every request is answered with.
-#[derive(Debug, Clone)]
-pub struct Desk {
-    outbox: Outbox,
-    catalogue: Arc<Catalogue>,
-    outside: Arc<Outside>,
-    /// Refusals that were told of already.
-    refusals: Arc<Refusals>,
-    tokens: Tokens,
-    clock: Arc<dyn Clock>,
-    meters: Arc<Meters>,
-    room: Arc<Semaphore>,
-}
-
-impl Desk {
-    pub(super) fn new(
-        outbox: Outbox,
-        catalogue: Catalogue,
-        outside: Outside,
-        tokens: Tokens,
-        clock: Arc<dyn Clock>,
-    ) -> Self {
-        Self {
-            outbox,
-            catalogue: Arc::new(catalogue),
-            outside: Arc::new(outside),
-            refusals: Arc::default(),
-            tokens,
-            clock,
-            meters: Arc::default(),
-            room: Arc::new(Semaphore::new(MOST_REQUESTS)),
-        }
-    }
-}
 
 /// All addresses.
-pub(super) fn router(desk: Desk) -> Router {
-    let door = middleware::from_fn_with_state(desk.clone(), door::door);
+pub(in crate::service::web) fn router(serving: Serving) -> Router {
+    let admission = middleware::from_fn_with_state(serving.clone(), admission::admit);
     Router::new()
         .route("/v1/sessions", post(sessions::submit))
         .route("/v1/sessions/{session}", get(sessions::session))
@@ -87,10 +45,10 @@ pub(super) fn router(desk: Desk) -> Router {
         .route("/v1/trail/verify", get(trail::verify))
         .route("/v1/trace", get(trail::trace))
         .route("/v1/metrics", get(metrics::metrics))
-        .route(door::LIVE, get(health::live))
-        .route(door::READY, get(health::ready))
-        .route(door::OPENAPI, get(openapi))
-        .route(door::SCHEMA, get(schema))
+        .route(admission::LIVE, get(health::live))
+        .route(admission::READY, get(health::ready))
+        .route(admission::OPENAPI, get(openapi))
+        .route(admission::SCHEMA, get(schema))
         .fallback(|| async { Fault::not_found("there is nothing at this address") })
         .method_not_allowed_fallback(|| async {
             Fault::new(
@@ -100,8 +58,10 @@ pub(super) fn router(desk: Desk) -> Router {
                 "the header Allow says which it takes",
             )
         })
-        .layer(door)
-        .with_state(desk)
+        // Bodies were read whole by then, within their limit.
+        .layer(DefaultBodyLimit::disable())
+        .layer(admission)
+        .with_state(serving)
 }
 
 async fn openapi() -> Response {
@@ -111,15 +71,8 @@ async fn openapi() -> Response {
 
 /// The JSON Schema of a session document.
 async fn schema() -> Response {
+    static SCHEMA: LazyLock<String> =
+        LazyLock::new(|| crate::examination::intake::schema::document_schema().to_string());
     let kind = HeaderValue::from_static("application/schema+json");
-    let schema = crate::examination::intake::schema::document_schema().to_string();
-    ([(header::CONTENT_TYPE, kind)], schema).into_response()
-}
-
-/// An answer in JSON. What is told here may be about a person, so nobody may keep it on the way.
-fn json(status: StatusCode, node: &Node) -> Response {
-    let kind = HeaderValue::from_static("application/json");
-    let store = HeaderValue::from_static("no-store");
-    let headers = [(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, store)];
-    (status, headers, node.compact()).into_response()
+    ([(header::CONTENT_TYPE, kind)], SCHEMA.as_str()).into_response()
 }

@@ -4,10 +4,11 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::deliver::Purpose;
 use crate::delivery::outbox::{Decision, Item, Pausing, State as Standing, WantedItems};
 use crate::service::app::shown;
+use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
 use crate::service::web::api::request::{self, Said};
-use crate::service::web::api::{Desk, json};
-use axum::body::Body;
+use crate::service::web::api::serving::Serving;
+use axum::body::Bytes;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::Response;
@@ -24,7 +25,7 @@ struct Asked {
     session: Option<Uuid>,
 }
 
-pub(super) async fn items(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
+pub(super) async fn items(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
     let asked: Asked = request::query(&uri)?;
     let state = match &asked.state {
         None => None,
@@ -39,54 +40,58 @@ pub(super) async fn items(State(desk): State<Desk>, uri: Uri) -> Result<Response
         target: asked.target,
         session: asked.session,
     };
-    let items = desk.outbox.items_wanted(&wanted).await?;
+    let items = serving.outbox.items_wanted(&wanted).await?;
     let answer = object([("items", shown::items(&items))]);
     Ok(json(StatusCode::OK, &answer))
 }
 
 pub(super) async fn item(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(item): Path<String>,
 ) -> Result<Response, Fault> {
-    let item = known(&desk, &item).await?;
+    let item = known(&serving, &item).await?;
     Ok(json(StatusCode::OK, &shown::item(&item)))
 }
 
-async fn known(desk: &Desk, item: &str) -> Result<Item, Fault> {
+async fn known(serving: &Serving, item: &str) -> Result<Item, Fault> {
     let unknown = || Fault::not_found("there is no delivery of this id");
     let id = Uuid::parse_str(item).map_err(|_no_uuid| unknown())?;
-    desk.outbox.item(id).await?.ok_or_else(unknown)
+    serving.outbox.item(id).await?.ok_or_else(unknown)
 }
 
 pub(super) async fn release(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(item): Path<String>,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Result<Response, Fault> {
-    decide(&desk, &item, &Decision::Release, &headers, body).await
+    decide(&serving, &item, &Decision::Release, &headers, &body).await
 }
 
 pub(super) async fn give_up(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(item): Path<String>,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Result<Response, Fault> {
-    decide(&desk, &item, &Decision::Drop, &headers, body).await
+    decide(&serving, &item, &Decision::Drop, &headers, &body).await
 }
 
 async fn decide(
-    desk: &Desk,
+    serving: &Serving,
     item: &str,
     decision: &Decision,
     headers: &HeaderMap,
-    body: Body,
+    body: &Bytes,
 ) -> Result<Response, Fault> {
-    let said = Said::read(headers, body).await?;
-    let id = known(desk, item).await?.id;
-    let now = desk.clock.now();
-    if !desk.outbox.decide(id, decision, said.words(), now).await? {
+    let said = Said::read(headers, body)?;
+    let id = known(serving, item).await?.id;
+    let now = serving.clock.now();
+    if !serving
+        .outbox
+        .decide(id, decision, said.words(), now)
+        .await?
+    {
         return Err(Fault::new(
             StatusCode::CONFLICT,
             "nothing-to-decide",
@@ -94,16 +99,16 @@ async fn decide(
             "it is done, or being sent right now; nothing was changed",
         ));
     }
-    let item = known(desk, item).await?;
+    let item = known(serving, item).await?;
     Ok(json(StatusCode::OK, &shown::item(&item)))
 }
 
-pub(super) async fn targets(State(desk): State<Desk>) -> Result<Response, Fault> {
-    let held = desk.outbox.targets().await?;
-    let left_alone = desk.outbox.left_alone().await?;
+pub(super) async fn targets(State(serving): State<Serving>) -> Result<Response, Fault> {
+    let held = serving.outbox.targets().await?;
+    let left_alone = serving.outbox.left_alone().await?;
     let targets = held.iter().map(|held| {
         let mut shown = shown::target(held, left_alone.get(&held.name));
-        let set = desk
+        let set = serving
             .outside
             .targets
             .iter()
@@ -129,33 +134,36 @@ const fn purpose(purpose: Purpose) -> &'static str {
 }
 
 pub(super) async fn pause(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(target): Path<String>,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Result<Response, Fault> {
-    set_paused(&desk, &target, true, &headers, body).await
+    set_paused(&serving, &target, true, &headers, &body).await
 }
 
 pub(super) async fn resume(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(target): Path<String>,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Result<Response, Fault> {
-    set_paused(&desk, &target, false, &headers, body).await
+    set_paused(&serving, &target, false, &headers, &body).await
 }
 
 async fn set_paused(
-    desk: &Desk,
+    serving: &Serving,
     target: &str,
     paused: bool,
     headers: &HeaderMap,
-    body: Body,
+    body: &Bytes,
 ) -> Result<Response, Fault> {
-    let said = Said::read(headers, body).await?;
-    let now = desk.clock.now();
-    let done = desk.outbox.pause(target, paused, said.words(), now).await?;
+    let said = Said::read(headers, body)?;
+    let now = serving.clock.now();
+    let done = serving
+        .outbox
+        .pause(target, paused, said.words(), now)
+        .await?;
     match done {
         Pausing::Changed => {
             let answer = object([("target", text(target)), ("paused", Node::Bool(paused))]);

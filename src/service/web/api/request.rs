@@ -4,39 +4,33 @@ use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::sheet::Sheet;
 use crate::service::app::encode::Held;
 use crate::service::app::given::Given;
-use crate::service::web::api::LARGEST_BODY;
 use crate::service::web::api::fault::Fault;
-use axum::body::{Body, to_bytes};
+use axum::body::Bytes;
 use axum::extract::Query;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use std::error::Error as _;
-use std::time::Duration;
 
-/// How long a body may take.
-const BODY_WITHIN: Duration = Duration::from_secs(30);
 /// The longest name of a person who decides, and the longest reason, in characters.
 const LONGEST_WORDS: usize = 500;
 
 /// The text of a JSON body.
-pub(super) async fn json_text(headers: &HeaderMap, body: Body) -> Result<String, Fault> {
+fn json_text(headers: &HeaderMap, body: &Bytes) -> Result<String, Fault> {
     if !is_kind(headers, "application/json") {
         return Err(other_kind("application/json"));
     }
-    let bytes = bytes(headers, body).await?;
-    utf8(bytes)
+    utf8(body)
 }
 
 /// A session: a document as JSON, or the rows of one session as CSV with its columns.
-pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fault> {
+pub(super) fn session(headers: &HeaderMap, body: &Bytes) -> Result<Given, Fault> {
     if !is_kind(headers, "text/csv") {
         if !is_kind(headers, "application/json") {
             return Err(other_kind("application/json, text/csv"));
         }
-        return Ok(Given::document(utf8(bytes(headers, body).await?)?));
+        return Ok(Given::document(utf8(body)?));
     }
-    let bytes = bytes(headers, body).await?;
     let refused = |problems: Vec<Problem>| {
         let words = [
             "does-not-hold",
@@ -50,7 +44,7 @@ pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fa
             None,
         )
     };
-    let mut sheet = Sheet::open(bytes.as_slice(), None).map_err(refused)?;
+    let mut sheet = Sheet::open(body.as_ref(), None).map_err(refused)?;
     let Some(session) = sheet.next_session().map_err(refused)? else {
         return Err(Fault::bad_request("the sheet has no row"));
     };
@@ -64,32 +58,11 @@ pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fa
     Ok(Given::rows(session))
 }
 
-async fn bytes(headers: &HeaderMap, body: Body) -> Result<Vec<u8>, Fault> {
-    let said = headers.get(header::CONTENT_LENGTH);
-    let said = said.and_then(|said| said.to_str().ok()?.parse::<usize>().ok());
-    if said.is_some_and(|said| said > LARGEST_BODY) {
-        return Err(too_large());
-    }
-    let read = tokio::time::timeout(BODY_WITHIN, to_bytes(body, LARGEST_BODY)).await;
-    match read {
-        Err(_time_is_up) => Err(too_slow()),
-        Ok(Err(cause)) if is_limit(&cause) => Err(too_large()),
-        Ok(Err(_cut_off)) => Err(Fault::bad_request("the body was cut off")),
-        Ok(Ok(bytes)) => Ok(bytes.to_vec()),
-    }
-}
-
-fn utf8(bytes: Vec<u8>) -> Result<String, Fault> {
-    String::from_utf8(bytes).map_err(|cause| {
-        let valid = cause.utf8_error().valid_up_to();
+fn utf8(bytes: &Bytes) -> Result<String, Fault> {
+    str::from_utf8(bytes).map(str::to_owned).map_err(|cause| {
+        let valid = cause.valid_up_to();
         Fault::bad_request(format!("the body is not UTF-8 from byte {valid} on"))
     })
-}
-
-/// The body library tells of its limit in words only, to whoever does not name it.
-fn is_limit(cause: &axum::Error) -> bool {
-    let source = cause.source();
-    source.is_some_and(|source| source.to_string().contains("length limit"))
 }
 
 /// Whether the body is said to be of a kind, in UTF-8.
@@ -118,28 +91,6 @@ fn other_kind(taken: &'static str) -> Fault {
     fault.with_header(header::ACCEPT, HeaderValue::from_static(taken))
 }
 
-fn too_large() -> Fault {
-    Fault::new(
-        StatusCode::PAYLOAD_TOO_LARGE,
-        "too-large",
-        "the body is too large",
-        format!("a document has at most {LARGEST_BODY} bytes"),
-    )
-}
-
-fn too_slow() -> Fault {
-    Fault::new(
-        StatusCode::REQUEST_TIMEOUT,
-        "too-slow",
-        "the body took too long",
-        format!(
-            "a body has to arrive within {} seconds",
-            BODY_WITHIN.as_secs()
-        ),
-    )
-    .with_header(header::CONNECTION, HeaderValue::from_static("close"))
-}
-
 /// The parameters of an address; an unknown one is refused, because it would change what is told.
 pub(super) fn query<T: DeserializeOwned>(uri: &Uri) -> Result<T, Fault> {
     let read = Query::<T>::try_from_uri(uri);
@@ -158,8 +109,8 @@ pub(super) struct Said {
 }
 
 impl Said {
-    pub(super) async fn read(headers: &HeaderMap, body: Body) -> Result<Self, Fault> {
-        let text = json_text(headers, body).await?;
+    pub(super) fn read(headers: &HeaderMap, body: &Bytes) -> Result<Self, Fault> {
+        let text = json_text(headers, body)?;
         let said: Self = serde_json::from_str(&text)
             .map_err(|cause| Fault::bad_request(format!("by and why are wanted: {cause}")))?;
         for (name, words) in [("by", &said.by), ("why", &said.why)] {

@@ -6,10 +6,12 @@ use crate::examination::intake::sheet::Rows;
 use crate::service::app::encode::Held;
 use crate::service::app::shown;
 use crate::service::app::submit::{Intake, Submitted};
+use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
-use crate::service::web::api::metrics::Document;
-use crate::service::web::api::{Desk, json, request};
-use axum::body::Body;
+use crate::service::web::api::request;
+use crate::service::web::api::serving::Serving;
+use crate::service::web::meters::Document;
+use axum::body::Bytes;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::Response;
@@ -20,18 +22,18 @@ use uuid::Uuid;
 /// Session and version are the key of a submission: the same content again gets the same answer, and
 /// other content under the same key is refused. So no Idempotency-Key is needed, and none is read.
 pub(super) async fn submit(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Result<Response, Fault> {
-    let document = request::session(&headers, body).await?;
-    let now = desk.clock.now();
+    let document = request::session(&headers, &body)?;
+    let now = serving.clock.now();
     let intake = Intake {
-        catalogue: &desk.catalogue,
-        routes: &desk.outside.routes,
-        elsewhere: desk.outside.elsewhere.as_ref(),
+        catalogue: &serving.catalogue,
+        routes: &serving.outside.routes,
+        elsewhere: serving.outside.elsewhere.as_ref(),
     };
-    let submitted = document.submit(&desk.outbox, intake, now).await?;
+    let submitted = document.submit(&serving.outbox, intake, now).await?;
     match submitted {
         Submitted::Accepted {
             session,
@@ -45,7 +47,7 @@ pub(super) async fn submit(
             } else {
                 (StatusCode::ACCEPTED, Document::Accepted)
             };
-            desk.meters.document(came);
+            serving.meters.document(came);
             let answer = object([
                 ("session", text(session.to_string())),
                 ("version", shown::number(version)),
@@ -61,11 +63,11 @@ pub(super) async fn submit(
             Ok(response)
         }
         Submitted::Held(held) => {
-            if let Some(webhook) = &desk.outside.webhook {
-                desk.refusals.tell(webhook, &document.text, &held.urgent);
+            if let Some(webhook) = &serving.outside.webhook {
+                serving.refusals.tell(webhook, &document.text, &held.urgent);
             }
             let cautions = held.waits_for_confirmation();
-            desk.meters.document(if cautions {
+            serving.meters.document(if cautions {
                 Document::WaitsForConfirmation
             } else {
                 Document::Refused
@@ -139,7 +141,7 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
 
 /// The deliveries of a session, all versions.
 pub(super) async fn session(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(session): Path<String>,
 ) -> Result<Response, Fault> {
     let unknown = || Fault::not_found("no session of this id was accepted here");
@@ -148,7 +150,7 @@ pub(super) async fn session(
         session: Some(id),
         ..WantedItems::default()
     };
-    let items = desk.outbox.items_wanted(&wanted).await?;
+    let items = serving.outbox.items_wanted(&wanted).await?;
     if items.is_empty() {
         return Err(unknown());
     }

@@ -1,8 +1,10 @@
 //! What a colleague reads of a session, or of all sessions of its person.
 
 use crate::service::app::summary::{Asked, Wanted, kept, shown};
+use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
-use crate::service::web::api::{Desk, json, request};
+use crate::service::web::api::request;
+use crate::service::web::api::serving::Serving;
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
@@ -16,7 +18,7 @@ struct Viewed {
 }
 
 pub(super) async fn summary(
-    State(desk): State<Desk>,
+    State(serving): State<Serving>,
     Path(session): Path<String>,
     uri: Uri,
 ) -> Result<Response, Fault> {
@@ -26,8 +28,8 @@ pub(super) async fn summary(
         .ok_or_else(|| Fault::bad_request("view has to be session, handover or discharge"))?;
     let unknown = || Fault::not_found("no session of this id was accepted here");
     let id = Uuid::parse_str(&session).map_err(|_no_uuid| unknown())?;
-    let today = desk.clock.now().date_naive();
-    match kept(&desk.outbox, &desk.catalogue, id, wanted, today).await? {
+    let today = serving.clock.now().date_naive();
+    match kept(&serving.outbox, &serving.catalogue, id, wanted, today).await? {
         Asked::Summary(summary) => Ok(json(StatusCode::OK, &shown(&summary))),
         Asked::NotKept => Err(unknown()),
         Asked::AllWithdrawn => Err(Fault::not_found(

@@ -4,8 +4,10 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::WantedRows;
 use crate::service::app::shown;
 use crate::service::app::words::{Looked, behind};
+use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
-use crate::service::web::api::{Desk, json, request};
+use crate::service::web::api::request;
+use crate::service::web::api::serving::Serving;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
@@ -16,6 +18,8 @@ use uuid::Uuid;
 const A_PAGE: i64 = 500;
 /// The largest page.
 const LARGEST_PAGE: i64 = 5000;
+/// The largest number of a row that is asked after: readers of JSON know no larger ones exactly (RFC 8259, section 6).
+const LARGEST_NUMBER: i64 = 9_007_199_254_740_991;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -28,12 +32,13 @@ struct Asked {
     limit: Option<i64>,
 }
 
-pub(super) async fn rows(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
+pub(super) async fn rows(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
     let asked: Asked = request::query(&uri)?;
     let most = asked.limit.unwrap_or(A_PAGE);
-    if !(1..=LARGEST_PAGE).contains(&most) || asked.after < 0 {
+    let after = (0..=LARGEST_NUMBER).contains(&asked.after);
+    if !(after && (1..=LARGEST_PAGE).contains(&most)) {
         return Err(Fault::bad_request(format!(
-            "limit has to be 1 to {LARGEST_PAGE}, and after at least 0"
+            "limit has to be 1 to {LARGEST_PAGE}, and after 0 to {LARGEST_NUMBER}"
         )));
     }
     let wanted = WantedRows {
@@ -43,7 +48,7 @@ pub(super) async fn rows(State(desk): State<Desk>, uri: Uri) -> Result<Response,
         after: asked.after,
         most: Some(most),
     };
-    let rows = desk.outbox.trail_wanted(&wanted).await?;
+    let rows = serving.outbox.trail_wanted(&wanted).await?;
     let full = i64::try_from(rows.len()).is_ok_and(|count| count == most);
     let last = rows.last().filter(|_| full);
     let next = last.map_or(Node::Null, |row| shown::number(row.number));
@@ -58,9 +63,9 @@ struct Expected {
     expect: Option<String>,
 }
 
-pub(super) async fn verify(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
+pub(super) async fn verify(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
     let asked: Expected = request::query(&uri)?;
-    let held = desk.outbox.verify_trail(asked.expect.as_deref()).await?;
+    let held = serving.outbox.verify_trail(asked.expect.as_deref()).await?;
     let answer = object([
         ("holds", Node::Bool(held.faults.is_empty())),
         ("rows", shown::number(held.rows)),
@@ -79,9 +84,9 @@ struct Named {
     observation: String,
 }
 
-pub(super) async fn trace(State(desk): State<Desk>, uri: Uri) -> Result<Response, Fault> {
+pub(super) async fn trace(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
     let asked: Named = request::query(&uri)?;
-    match behind(&desk.outbox, &desk.catalogue, &asked.observation).await? {
+    match behind(&serving.outbox, &serving.catalogue, &asked.observation).await? {
         Looked::Behind(found) => Ok(json(StatusCode::OK, &shown::behind(&found))),
         Looked::Purged(session) => Err(Fault::new(
             StatusCode::GONE,

@@ -1,11 +1,16 @@
-//! What every request passes: a name of its own, room, a token, a log line.
+//! What every request passes: a name of its own, a token, its body, a place, a log line.
 
-use crate::service::web::api::Desk;
+use crate::service::web::api::body;
 use crate::service::web::api::fault::Fault;
+use crate::service::web::api::serving::Serving;
+use crate::service::web::connections::Connection;
+use crate::service::web::work::NoWork;
+use axum::body::Body;
 use axum::extract::{MatchedPath, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
+use std::sync::Arc;
 use uuid::Uuid;
 
 pub(super) const LIVE: &str = "/v1/health/live";
@@ -17,8 +22,12 @@ const OPEN: [&str; 4] = [LIVE, READY, OPENAPI, SCHEMA];
 
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 
-pub(super) async fn door(State(desk): State<Desk>, request: Request, next: Next) -> Response {
-    let began = desk.clock.now();
+pub(super) async fn admit(
+    State(serving): State<Serving>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let began = serving.clock.now();
     let id = request_id(request.headers());
     let method = method_of(request.method());
     let matched = request.extensions().get::<MatchedPath>();
@@ -26,17 +35,18 @@ pub(super) async fn door(State(desk): State<Desk>, request: Request, next: Next)
     let route = matched
         .map_or("none", |matched| matched.as_str())
         .to_owned();
-    let mut response = match let_in(&desk, &request) {
+    let mut response = match let_in(&serving, &request) {
         Err(fault) => fault.into_response(),
-        Ok(()) => match desk.room.try_acquire() {
-            Ok(_room) => next.run(request).await,
-            Err(_none_left) => busy().into_response(),
+        Ok(Whose::Anybody) => next.run(request).await,
+        Ok(Whose::Token) => match worked_on(&serving, request, next).await {
+            Ok(response) => response,
+            Err(fault) => fault.into_response(),
         },
     };
     let status = response.status().as_u16();
-    let took_ms = (desk.clock.now() - began).num_milliseconds();
+    let took_ms = (serving.clock.now() - began).num_milliseconds();
     tracing::info!(request = %id, method, route, status, took_ms, "request answered");
-    desk.meters.request(method, &route, status);
+    serving.meters.request(method, &route, status);
     if let Ok(id) = HeaderValue::try_from(id.to_string()) {
         response.headers_mut().insert(REQUEST_ID, id);
     }
@@ -64,9 +74,15 @@ fn method_of(method: &Method) -> &'static str {
     }
 }
 
-fn let_in(desk: &Desk, request: &Request) -> Result<(), Fault> {
+/// Who may ask.
+enum Whose {
+    Anybody,
+    Token,
+}
+
+fn let_in(serving: &Serving, request: &Request) -> Result<Whose, Fault> {
     if OPEN.contains(&request.uri().path()) {
-        return Ok(());
+        return Ok(Whose::Anybody);
     }
     let given = request.headers().get(header::AUTHORIZATION);
     let Some(token) = given.and_then(|given| token_of(given.to_str().ok()?)) else {
@@ -76,7 +92,7 @@ fn let_in(desk: &Desk, request: &Request) -> Result<(), Fault> {
             "no token came with the request",
         ));
     };
-    let admitted = desk.tokens.admit(token).map_err(|cause| {
+    let admitted = serving.tokens.admit(token).map_err(|cause| {
         tracing::error!(error = %cause, "the token file cannot be used");
         let detail =
             "nobody is let in until the token file can be used; the log says what is wrong";
@@ -87,7 +103,7 @@ fn let_in(desk: &Desk, request: &Request) -> Result<(), Fault> {
         )
     })?;
     if admitted {
-        Ok(())
+        Ok(Whose::Token)
     } else {
         Err(unauthorized(
             "Bearer realm=\"fascicle\", error=\"invalid_token\"",
@@ -111,7 +127,47 @@ fn unauthorized(challenge: &'static str, detail: &'static str) -> Fault {
     )
 }
 
-fn busy() -> Fault {
-    let detail = "too many requests are worked on right now; send it again".to_owned();
-    Fault::unavailable("busy", "the service is busy", detail)
+/// Reads the body, waits for a place, and has the request worked on there. What is told to anybody needs no
+/// place, so that health answers when every one is taken.
+async fn worked_on(serving: &Serving, request: Request, next: Next) -> Result<Response, Fault> {
+    let (head, body) = request.into_parts();
+    let takes_body = head.method == Method::POST && head.extensions.get::<MatchedPath>().is_some();
+    let (body, share, bytes) = if takes_body {
+        let (limits, budget) = (&serving.limits, &serving.budget);
+        let (body, share) = body::whole(&head.headers, body, limits, budget).await?;
+        let bytes = body.len();
+        (Body::from(body), share, bytes)
+    } else {
+        (body, body::Share::default(), 0)
+    };
+    if let Some(connection) = head.extensions.get::<Arc<Connection>>() {
+        connection.working();
+    }
+    let answering = async move {
+        let response = next.run(Request::from_parts(head, body)).await;
+        drop(share);
+        response
+    };
+    let worked = serving.work.run(bytes, answering).await;
+    worked.map_err(not_worked_on)
+}
+
+fn not_worked_on(why: NoWork) -> Fault {
+    let title = "the service is busy";
+    match why {
+        NoWork::Full => {
+            let detail = "too many requests are worked on and wait right now; send it again";
+            Fault::unavailable("busy", title, detail.to_owned())
+        }
+        NoWork::Ends => {
+            let detail = "the service ends; send it again to where it runs then";
+            Fault::unavailable("busy", title, detail.to_owned())
+        }
+        NoWork::Fault => Fault::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "fault",
+            "a fault of the service or the machine",
+            "ask again before you send it again: nobody knows whether it was done",
+        ),
+    }
 }
