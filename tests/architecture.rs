@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 /// Each room in its wing with the foreign crates it may use; it may name what stands before it, never after.
 const ROOMS: &[(&str, &[&str])] = &[
+    ("base/code", &["thiserror"]),
     ("base/problem", &[]),
     ("base/private", &["thiserror"]),
     ("base/exact", &["rust_decimal", "thiserror"]),
@@ -170,6 +171,10 @@ const LONG: &[(&str, &str)] = &[
     (
         "examination/intake/draft.rs",
         "one type after another, each field with its sentence for the schema",
+    ),
+    (
+        "base/code/mod.rs",
+        "one code after another, each with its word, its meaning and its sentence",
     ),
     (
         "base/json/mod.rs",

@@ -1,5 +1,6 @@
 //! Reading what came with a request.
 
+use crate::base::code::Code;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::sheet::Sheet;
 use crate::service::app::encode::Held;
@@ -58,7 +59,7 @@ pub(super) async fn session(headers: &HeaderMap, body: Body) -> Result<Given, Fa
         let mut problems = Problems::new();
         let what = "the sheet has rows of several sessions".to_owned();
         let hint = "send the rows of one session a request, so that each gets its own answer";
-        problems.error("csv.sessions", "", what, hint);
+        problems.error(Code::CsvSessions, "", what, hint);
         return Err(refused(problems.sorted()));
     }
     Ok(Given::rows(session))
