@@ -19,7 +19,7 @@ macro_rules! codes {
         /// A code: a stable word, part of the interface.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
         pub enum Code {
-            $(#[doc = $says] $variant,)*
+            $(#[doc = concat!("The code `", $word, "`.")] $variant,)*
         }
 
         impl Code {

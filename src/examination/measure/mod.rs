@@ -197,11 +197,8 @@ fn one(
         notation::unordered(finding, numbers, catalogue, problems);
         return None;
     }
-    let Some(row) = catalogue
-        .measures
-        .get(&finding.measure)
-        .filter(|row| row.kind.is_entered())
-    else {
+    let row = catalogue.measures.get(&finding.measure);
+    let Some(row) = row.filter(|row| row.kind.is_entered()) else {
         no_measure(&finding.measure, path, catalogue, problems);
         return None;
     };

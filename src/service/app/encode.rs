@@ -142,11 +142,7 @@ pub fn encode(
     let summary = summary::of_session(&examined, catalogue);
     let record = match crate::fhir::record::build(&session, &coded, &summary, catalogue) {
         Ok(record) => record,
-        Err(cause) => {
-            let what = format!("a resource does not serialise: {cause}");
-            problems.error(Code::RecordJson, "", what, "report this");
-            return Err(held(problems));
-        }
+        Err(cause) => return Err(no_record(&cause, problems)),
     };
     let record = crate::fhir::record::amend::settle(record, &earlier.version_before, &mut problems);
     if problems.any_error() || problems.any_caution() {
@@ -166,6 +162,13 @@ pub fn encode(
         canonical,
         told,
     })
+}
+
+/// Our own types do not serialise.
+fn no_record(cause: &dyn std::fmt::Display, mut problems: Problems) -> Held {
+    let what = format!("a resource does not serialise: {cause}");
+    problems.error(Code::RecordJson, "", what, "report this");
+    Held::new(problems.sorted())
 }
 
 /// A precaution stays until a named person lifts it, whether a later session speaks of it or not.
