@@ -2,6 +2,8 @@
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 //! The safety file is complete: every control is there, every test exists, every caution has a row.
 
+use fascicle::base::code::Code;
+use fascicle::base::code::meaning::Severity;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs;
@@ -20,7 +22,7 @@ const COLUMNS: [&str; 9] = [
 ];
 
 /// Beginnings of codes that are about people, precautions, and what others hold at the server: each
-/// such code of the source belongs to a hazard, as every caution does.
+/// such code belongs to a hazard, as every caution does.
 const OF_A_HAZARD: [&str; 5] = [
     "person.",
     "precaution.",
@@ -140,29 +142,29 @@ fn is_run(text: &str, function: &str) -> bool {
 }
 
 #[test]
-fn every_code_of_a_row_is_in_the_source_and_every_caution_has_a_row() {
-    let source = source(&root("src"));
+fn every_code_of_a_row_is_one_and_every_caution_has_a_row() {
     let table = cautions_of_the_table();
     let mut faults = Vec::new();
     let mut named = BTreeSet::new();
 
     for (line, row) in rows() {
         for code in words(&row, "codes") {
-            if !source.contains(&format!("\"{code}\"")) && !table.contains(code) {
-                faults.push(format!(
-                    "SAFETY.csv:{line}: {code} is in no source and no table"
-                ));
+            if Code::of(code).is_none() {
+                faults.push(format!("SAFETY.csv:{line}: {code} is no code"));
             }
             named.insert(code.to_owned());
         }
     }
-    let cautions = after(&source, "problems.caution(");
-    assert!(cautions.len() > 10, "the scan finds {cautions:?}");
-    let asked: BTreeSet<String> = literals(&source)
-        .filter(|code| OF_A_HAZARD.iter().any(|start| code.starts_with(start)))
-        .map(str::to_owned)
-        .collect();
-    assert!(asked.len() > 15, "the scan finds {asked:?}");
+    let of = |wanted: fn(&Code) -> bool| -> BTreeSet<String> {
+        let codes = Code::ALL.iter().filter(|code| wanted(code));
+        codes.map(|code| code.word().to_owned()).collect()
+    };
+    let cautions = of(|code| code.meaning().severity == Some(Severity::Caution));
+    let asked = of(|code| {
+        OF_A_HAZARD
+            .iter()
+            .any(|start| code.word().starts_with(start))
+    });
     faults.extend(
         cautions
             .union(&asked)
@@ -225,43 +227,4 @@ fn the_page_is_the_table() {
         read("SAFETY.md") == page,
         "stale: UPDATE_EXPECT=1 cargo test --test safety"
     );
-}
-
-/// All source but its unit tests, and but the catalogue: it tells faults of tables without codes, and
-/// its strings name rows and the questions of the questionnaire.
-fn source(folder: &Path) -> String {
-    let entries = fs::read_dir(folder).expect("a folder of sources");
-    let mut paths: Vec<PathBuf> = entries
-        .map(|entry| entry.expect("an entry").path())
-        .collect();
-    paths.sort();
-    let text = |path: PathBuf| {
-        if path.ends_with("src/tables/catalogue") {
-            return String::new();
-        }
-        if path.is_dir() {
-            return source(&path);
-        }
-        let text = fs::read_to_string(path).unwrap_or_default();
-        text.split("#[cfg(test)]")
-            .next()
-            .unwrap_or_default()
-            .to_owned()
-    };
-    paths.into_iter().map(text).collect()
-}
-
-/// The first string after each place.
-fn after(source: &str, place: &str) -> BTreeSet<String> {
-    let rest = source.split(place).skip(1);
-    let first = rest.filter_map(|rest| rest.trim_start().strip_prefix('"')?.split('"').next());
-    first.map(str::to_owned).collect()
-}
-
-/// Every string of the source that looks like a code.
-fn literals(source: &str) -> impl Iterator<Item = &str> {
-    source.split('"').filter(|text| {
-        let legal = |byte: u8| byte.is_ascii_lowercase() || b".-".contains(&byte);
-        text.contains('.') && text.bytes().all(legal) && !text.ends_with('.')
-    })
 }

@@ -1,33 +1,13 @@
 //! The shape of a complaint.
 //!
-//! Owns: [`Problem`], [`Severity`] and the list that rooms add to.
+//! Owns: [`Problem`] and the list that rooms add to.
 //! In: what a room found. Out: the same, sorted by path. Never: knows any room.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Severity;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::io;
-
-/// How much a problem weighs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Severity {
-    /// Nothing is sent while it stands.
-    Error,
-    /// Sent only after a named person confirms it.
-    Caution,
-    /// Sent; worth knowing.
-    Note,
-}
-
-impl Severity {
-    /// The word printed for people and written to JSON.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Error => "error",
-            Self::Caution => "caution",
-            Self::Note => "note",
-        }
-    }
-}
 
 /// One thing that is wrong, or worth asking about: where, what, and what to do.
 ///
@@ -38,8 +18,8 @@ pub struct Problem {
     pub path: String,
     /// How much it weighs.
     pub severity: Severity,
-    /// Stable code, part of the interface.
-    pub code: &'static str,
+    /// Its code; the word of it is part of the interface.
+    pub code: Code,
     /// What is wrong: lower case, no full stop, the value after the field.
     pub what: String,
     /// What to do about it.
@@ -79,17 +59,17 @@ impl Problems {
     }
 
     /// Adds an error: nothing is sent while it stands.
-    pub fn error(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+    pub fn error(&mut self, code: Code, path: &str, what: String, hint: &str) {
         self.add(Severity::Error, code, path, what, hint);
     }
 
     /// Adds a caution: sent only after a named person confirms it.
-    pub fn caution(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+    pub fn caution(&mut self, code: Code, path: &str, what: String, hint: &str) {
         self.add(Severity::Caution, code, path, what, hint);
     }
 
     /// Adds a note: sent, worth knowing.
-    pub fn note(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+    pub fn note(&mut self, code: Code, path: &str, what: String, hint: &str) {
         self.add(Severity::Note, code, path, what, hint);
     }
 
@@ -115,7 +95,9 @@ impl Problems {
     /// True when this caution stands here, confirmed or not.
     pub fn has_caution(&self, code: &str, path: &str) -> bool {
         self.0.iter().any(|problem| {
-            problem.severity == Severity::Caution && problem.code == code && problem.path == path
+            problem.severity == Severity::Caution
+                && problem.code.word() == code
+                && problem.path == path
         })
     }
 
@@ -140,19 +122,13 @@ impl Problems {
             .collect();
     }
 
-    fn add(
-        &mut self,
-        severity: Severity,
-        code: &'static str,
-        path: &str,
-        what: String,
-        hint: &str,
-    ) {
+    fn add(&mut self, severity: Severity, code: Code, path: &str, what: String, hint: &str) {
+        debug_assert_eq!(code.meaning().severity, Some(severity), "{code}");
         // What is told of the form of a field is not told again of its content.
         if self.1.contains(path) {
             return;
         }
-        if code == "field.form" {
+        if code == Code::FieldForm {
             self.1.insert(path.to_owned());
         }
         self.0.push(Problem {
@@ -175,12 +151,13 @@ fn place(path: &str) -> Vec<(u64, &str)> {
 #[cfg(test)]
 mod tests {
     use super::Problems;
+    use crate::base::code::Code;
 
     #[test]
     fn problems_stand_in_the_order_of_the_document() {
         let mut problems = Problems::new();
         for path in ["/findings/12/value", "/findings/2", "", "/findings/2/side"] {
-            problems.error("a", path, String::new(), "");
+            problems.error(Code::FieldType, path, String::new(), "");
         }
 
         let paths: Vec<String> = problems.sorted().into_iter().map(|p| p.path).collect();

@@ -163,7 +163,7 @@ fn reasons(problems: &[Problem]) {
     ];
     assert!(!problems.is_empty());
     for problem in problems {
-        assert!(!OURS.contains(&problem.code), "{problem:#?}");
+        assert!(!OURS.contains(&problem.code.word()), "{problem:#?}");
         assert!(!problem.what.is_empty() && !problem.hint.is_empty());
         assert!(problem.path.is_empty() || problem.path.starts_with('/'));
     }
@@ -178,7 +178,7 @@ fn confirmed(document: &str, problems: &[Problem]) -> Option<String> {
     let at = text(session.at(&["signed", "at"])?.text()?);
     let confirmations = problems.iter().map(|problem| {
         object([
-            ("code", text(problem.code)),
+            ("code", text(problem.code.word())),
             ("path", text(problem.path.clone())),
             ("mark", text(mark(problem))),
             ("by", by.clone()),

@@ -4,6 +4,7 @@
 use crate::document::{catalogue, edited, encoded, lines, now, told};
 use crate::part::digits;
 use crate::resource::of_measure;
+use fascicle::base::code::Code;
 use fascicle::base::json::Node;
 use fascicle::base::problem::Problem;
 use fascicle::examination::measure::notation::planes;
@@ -103,7 +104,7 @@ fn without_an_order_both_readings_are_shown_and_nothing_is_sent() {
 fn a_letter_that_says_the_other_order_is_refused_with_both_readings() {
     let told = problems(&plane("flexion/extension", "S 10-0-150", ""));
 
-    let letter = told.iter().find(|one| one.code == "notation.letter");
+    let letter = told.iter().find(|one| one.code == Code::NotationLetter);
     let letter = letter.expect("the letter is told");
     assert_eq!(letter.path, "/findings/0/value/notation/text");
     for reading in [

@@ -7,6 +7,8 @@ use crate::server::Server;
 use crate::sessions::visits;
 use crate::verdict;
 use crate::world::{Acting, Director, Happening, World, at_once};
+use fascicle::base::code::Code;
+use fascicle::base::code::reason::Reason;
 use fascicle::base::private::Private;
 use fascicle::delivery::deliver::breaker::Limits;
 use fascicle::delivery::deliver::http::Connection;
@@ -287,8 +289,8 @@ async fn person(world: Arc<World>, outbox: Outbox) {
 
 /// What a person has to look at after many tries, whatever is wrong.
 fn too_often(item: &Item) -> bool {
-    let reason = item.reason.as_deref().unwrap_or_default();
-    reason.starts_with("unknown.too-often")
+    let code = item.reason.as_ref().map(Reason::code);
+    code == Some(Code::UnknownTooOften)
 }
 
 /// True where an item is the delivery of a visit.

@@ -7,6 +7,7 @@ use crate::engine::{
     session,
 };
 use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::base::code::Code;
 use fascicle::delivery::outbox::{
     Decision, Outbox, OutboxError, Outcome, Pausing, State, WantedItems,
 };
@@ -184,7 +185,7 @@ async fn the_versions_of_a_session_are_accepted_in_order_whoever_sends_them(engi
         assert!(
             held.problems
                 .iter()
-                .any(|problem| problem.code.contains("version"))
+                .any(|problem| problem.code == Code::SessionVersion)
         );
     }
 }
@@ -210,7 +211,7 @@ async fn routed(outbox: &Outbox, targets: &[&str], leads_to: &str, text: &str) -
         Submitted::Held(held) => (Vec::new(), held.problems),
     };
     let names: Vec<&str> = items.iter().map(|item| item.target.as_str()).collect();
-    let codes = told.iter().map(|one| one.code);
+    let codes = told.iter().map(|one| one.code.word());
     let codes: Vec<&str> = codes.filter(|code| code.starts_with("route.")).collect();
     (names.join(" "), codes.join(" "))
 }
@@ -430,7 +431,7 @@ async fn what_is_read_is_what_was_asked_for(engine: Engine) {
     accepted(&store.outbox, 2, 1).await;
     let leased = claim(&store.outbox, LONG).await.expect("a lane");
     let later = Outcome::Later {
-        reason: "target.unreachable".to_owned(),
+        reason: Code::TargetUnreachable.into(),
         due_at: MachineClock.now() + Duration::from_mins(1),
     };
     assert!(ended(&store.outbox, &leased, &later).await);

@@ -8,6 +8,8 @@
 
 use crate::document::{catalogue, edited, now};
 use fascicle::base::clock::{Clock, MachineClock};
+use fascicle::base::code::Code;
+use fascicle::base::code::reason::Reason;
 use fascicle::base::private::Private;
 use fascicle::delivery::outbox::place::Place;
 use fascicle::delivery::outbox::{Item, LeaseLength, Leased, Outbox, Outcome};
@@ -199,7 +201,7 @@ pub(crate) async fn ended(outbox: &Outbox, leased: &Leased, outcome: &Outcome) -
 /// An outcome that waits for a person.
 pub(crate) fn refused() -> Outcome {
     Outcome::Refused {
-        reason: "target.refused-422".to_owned(),
+        reason: Reason::answered(Code::TargetRefused, 422),
         words: Private::new("no".to_owned()),
     }
 }

@@ -50,7 +50,7 @@ pub(crate) fn marked(mut document: Node) -> Node {
     let confirmations = session.and_then(|session| session.member_mut("confirmations"));
     for confirmation in confirmations.map(Node::items_mut).unwrap_or_default() {
         let caution = told.iter().find(|problem| {
-            confirmation.text_of("code") == Some(problem.code)
+            confirmation.text_of("code") == Some(problem.code.word())
                 && confirmation.text_of("path") == Some(&problem.path)
         });
         if confirmation.member("mark").is_none() {

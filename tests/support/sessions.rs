@@ -87,7 +87,7 @@ fn confirmed(mut document: Value) -> Node {
         let by = document["session"]["signed"]["by"].clone();
         let at = document["session"]["entered_at"].clone();
         let confirmation = |problem: &Problem| {
-            json!({"code": problem.code, "path": problem.path, "mark": mark(problem),
+            json!({"code": problem.code.word(), "path": problem.path, "mark": mark(problem),
                 "by": by, "at": at, "reason": "seen and measured again"})
         };
         let cautions = held

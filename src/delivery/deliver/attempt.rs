@@ -1,9 +1,11 @@
 //! One attempt at one item.
 
 use crate::base::clock::Clock;
+use crate::base::code::Code;
+use crate::base::code::meaning::Sign;
+use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::base::private::Private;
-use crate::delivery::deliver::breaker::{self, Sign};
 use crate::delivery::deliver::gate;
 use crate::delivery::deliver::guard;
 use crate::delivery::deliver::held::Trouble;
@@ -88,13 +90,13 @@ pub async fn attempt(
     {
         Ok(Ok(outcome)) => outcome,
         Ok(Err(early)) => end(early, worker, leased, progress.is_open())?,
-        Err(_cut_off) if progress.is_open() => unknown(worker, leased, "attempt.cut-off", None),
-        Err(_cut_off) => later(worker, leased, "attempt.cut-off", None),
+        Err(_cut_off) if progress.is_open() => unknown(worker, leased, Code::AttemptCutOff, None),
+        Err(_cut_off) => later(worker, leased, Code::AttemptCutOff, None),
     };
     let sign = if progress.was_answered() {
         Sign::Works
     } else {
-        breaker::sign_of(code(&outcome))
+        sign_of(&outcome)
     };
     if progress.has_stored() {
         // Part of it is there: what the server made of it is not somebody else's, and it may take a
@@ -104,13 +106,14 @@ pub async fn attempt(
     Ok((outcome, sign))
 }
 
-fn code(outcome: &Outcome) -> &str {
+/// What the outcome of an attempt says about the target.
+fn sign_of(outcome: &Outcome) -> Sign {
     match outcome {
-        Outcome::Delivered { .. } => "",
+        Outcome::Delivered { .. } => Sign::Works,
         Outcome::Refused { reason, .. }
         | Outcome::Unknown { reason, .. }
         | Outcome::Later { reason, .. }
-        | Outcome::Waiting { reason, .. } => reason,
+        | Outcome::Waiting { reason, .. } => reason.sign(),
     }
 }
 
@@ -124,46 +127,43 @@ fn end(
         Early::Store(error) => return Err(error),
         Early::Outcome(outcome) => outcome,
         Early::Stopped(stopped) => Outcome::Waiting {
-            reason: stopped.code().to_owned(),
+            reason: stopped.code().into(),
             words: Private::new(stopped.words().to_owned()),
         },
         Early::Kept(kept) => Outcome::Waiting {
-            reason: kept.code().to_owned(),
+            reason: kept.code().into(),
             words: Private::new(kept.words().to_owned()),
         },
         Early::Record => Outcome::Waiting {
-            reason: "record.unreadable".to_owned(),
+            reason: Code::RecordUnreadable.into(),
             words: Private::new("the kept record does not read back".to_owned()),
         },
         // Mostly it is over at once; where its answer is missing, it takes as long as a server may.
         Early::InstrumentBusy => {
             let attempts = leased.item.attempts.min(6);
-            later(worker, leased, "instrument.busy", Some(attempts))
+            later(worker, leased, Code::InstrumentBusy, Some(attempts))
         }
         Early::Trouble(Trouble::Several(key)) => Outcome::Waiting {
-            reason: "duplicate.found".to_owned(),
+            reason: Code::DuplicateFound.into(),
             words: Private::new(format!(
                 "the record server holds several resources as {key}"
             )),
         },
         // Looking failed after sending: only the answer is missing.
-        Early::Trouble(_) if sent => unknown(worker, leased, "read-back.failed", None),
+        Early::Trouble(_) if sent => unknown(worker, leased, Code::ReadBackFailed, None),
         Early::Trouble(Trouble::Silence(silence)) => later(worker, leased, silence.code(), None),
         Early::Trouble(Trouble::Answer(answer)) => {
-            let code = if matches!(answer.status, 401 | 403) {
-                "target.sign-in".to_owned()
+            let reason = if matches!(answer.status, 401 | 403) {
+                Code::TargetSignIn.into()
             } else {
-                format!("target.answer-{}", answer.status)
+                Reason::answered(Code::TargetAnswer, answer.status)
             };
             let now = worker.clock.now();
             let wait = answer
                 .retry_after
                 .and_then(|text| retry::retry_after(&text, now));
             let due_at = retry::next(leased.item.attempts, wait, worker.random, now);
-            Outcome::Later {
-                reason: code,
-                due_at,
-            }
+            Outcome::Later { reason, due_at }
         }
     })
 }
@@ -171,13 +171,13 @@ fn end(
 pub(super) fn later(
     worker: &Worker<'_>,
     leased: &Leased,
-    reason: &str,
+    reason: impl Into<Reason>,
     attempts: Option<u32>,
 ) -> Outcome {
     let attempts = attempts.unwrap_or(leased.item.attempts);
     let due_at = retry::next(attempts, None, worker.random, worker.clock.now());
     Outcome::Later {
-        reason: reason.to_owned(),
+        reason: reason.into(),
         due_at,
     }
 }
@@ -185,7 +185,7 @@ pub(super) fn later(
 pub(super) fn unknown(
     worker: &Worker<'_>,
     leased: &Leased,
-    reason: &str,
+    reason: impl Into<Reason>,
     answer: Option<(&Answer, Private<String>)>,
 ) -> Outcome {
     let now = worker.clock.now();
@@ -194,7 +194,7 @@ pub(super) fn unknown(
     if leased.sends >= MOST_SENDS {
         let words = words.or_else(|| leased.item.words.clone());
         return Outcome::Waiting {
-            reason: format!("unknown.too-often ({reason})"),
+            reason: Reason::too_often(reason.into()),
             words: words.unwrap_or_else(|| Private::new("no answer was read".to_owned())),
         };
     }
@@ -203,7 +203,7 @@ pub(super) fn unknown(
     // Looking again costs little and settles it: the waits stay short.
     let due_at = retry::next(leased.item.attempts.min(6), wait, worker.random, now);
     Outcome::Unknown {
-        reason: reason.to_owned(),
+        reason: reason.into(),
         words,
         due_at,
     }

@@ -1,6 +1,7 @@
 //! When a target is left alone: after so many failures in a row nothing is tried until a pause is
 //! over, then one attempt alone finds out whether it works again.
 
+use crate::base::code::meaning::Sign;
 use chrono::{DateTime, Utc};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -27,17 +28,6 @@ pub enum Leave {
     Probe,
     /// Not yet.
     No,
-}
-
-/// What an attempt says about the target as such.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Sign {
-    /// It answers: whatever it said was about the content.
-    Works,
-    /// It did not answer, could not take anything, or let nobody in.
-    Fails,
-    /// Nothing: it was not asked.
-    Nothing,
 }
 
 /// What changed by a sign.
@@ -156,36 +146,10 @@ fn chrono_of(duration: Duration) -> chrono::TimeDelta {
     chrono::TimeDelta::from_std(duration).unwrap_or(chrono::TimeDelta::MAX)
 }
 
-/// What the outcome code of an attempt says about the target.
-pub fn sign_of(reason: &str) -> Sign {
-    const FAILS: [&str; 6] = [
-        "target.unreachable",
-        "target.no-answer",
-        "target.answer-",
-        "target.secret",
-        "target.sign-in",
-        "target.token-",
-    ];
-    const SAYS_NOTHING: [&str; 5] = [
-        "attempt.",
-        "guard.",
-        "instrument.",
-        "record.",
-        "visibility.",
-    ];
-    let begins = |codes: &[&str]| codes.iter().any(|code| reason.starts_with(code));
-    if begins(&FAILS) {
-        Sign::Fails
-    } else if begins(&SAYS_NOTHING) {
-        Sign::Nothing
-    } else {
-        Sign::Works
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{Breaker, Leave, Limits, Sign, Turn, sign_of};
+    use super::{Breaker, Leave, Limits, Turn};
+    use crate::base::code::meaning::Sign;
     use chrono::{DateTime, TimeDelta, Utc};
     use std::time::Duration;
 
@@ -292,22 +256,5 @@ mod tests {
             assert_eq!(never.tell(Sign::Fails, Leave::Go, at(0)), Turn::Same);
         }
         assert_eq!(never.ask(at(0)), Leave::Go);
-    }
-
-    #[test]
-    fn content_that_is_refused_says_that_the_target_works() {
-        for (code, sign) in [
-            ("target.unreachable", Sign::Fails),
-            ("target.answer-503", Sign::Fails),
-            ("target.token-refused", Sign::Fails),
-            ("target.refused-422", Sign::Works),
-            ("person.not-found", Sign::Works),
-            ("duplicate.found", Sign::Works),
-            ("guard.test-document", Sign::Nothing),
-            ("instrument.busy", Sign::Nothing),
-            ("", Sign::Works),
-        ] {
-            assert_eq!(sign_of(code), sign, "{code}");
-        }
     }
 }

@@ -1,5 +1,6 @@
 //! Is it a stay or visit of the same person: the gate before anything refers to it.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::private::Private;
 use crate::delivery::outbox::Outcome;
@@ -9,22 +10,22 @@ use crate::delivery::outbox::Outcome;
 /// "entered-in-error: This instance should not have been part of this patient's medical record"
 /// (FHIR R4, valueset-encounter-status.html).
 pub(super) fn stands(encounter: &Node, person: Option<&str>) -> Result<(), Outcome> {
-    let waits = |reason: &str, words: &str| {
+    let waits = |code: Code, words: &str| {
         Err(Outcome::Waiting {
-            reason: reason.to_owned(),
+            reason: code.into(),
             words: Private::new(words.to_owned()),
         })
     };
     if encounter.text_of("status") == Some("entered-in-error") {
         return waits(
-            "encounter.in-error",
+            Code::EncounterInError,
             "the record server marks the encounter as entered in error",
         );
     }
     let whose = encounter.at(&["subject", "reference"]).and_then(Node::text);
     match (whose, person) {
         (Some(whose), Some(person)) if !same(whose, person) => waits(
-            "encounter.other-person",
+            Code::EncounterOtherPerson,
             "the encounter belongs to another person at the record server",
         ),
         (Some(_) | None, _) => Ok(()),
@@ -48,7 +49,7 @@ mod tests {
     fn held(encounter: &str) -> String {
         let encounter = Node::parse(encounter).expect("JSON");
         match stands(&encounter, Some("Patient/7")) {
-            Err(Outcome::Waiting { reason, .. }) => reason,
+            Err(Outcome::Waiting { reason, .. }) => reason.to_string(),
             Err(other) => panic!("{other:?}"),
             Ok(()) => String::new(),
         }

@@ -3,6 +3,9 @@
 //! The Patient found by identifier must be exactly one, active, not replaced by another; the birth
 //! date must agree as far as both give it; another family name needs a person's confirmation.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Retry;
+use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::delivery::deliver::held::is_id;
 use fhir_sdk::Date;
@@ -42,17 +45,17 @@ pub enum Stopped {
 }
 
 impl Stopped {
-    /// The code of the interface.
-    pub const fn code(self) -> &'static str {
+    /// Its code.
+    pub const fn code(self) -> Code {
         match self {
-            Self::NotFound => "person.not-found",
-            Self::SeveralFound => "person.several",
-            Self::Unreadable => "person.unreadable",
-            Self::Inactive => "person.inactive",
-            Self::Replaced => "person.replaced",
-            Self::BirthDateMissing => "person.birth-date-missing",
-            Self::BirthDate => "person.birth-date",
-            Self::FamilyName => "person.family-name",
+            Self::NotFound => Code::PersonNotFound,
+            Self::SeveralFound => Code::PersonSeveral,
+            Self::Unreadable => Code::PersonUnreadable,
+            Self::Inactive => Code::PersonInactive,
+            Self::Replaced => Code::PersonReplaced,
+            Self::BirthDateMissing => Code::PersonBirthDateMissing,
+            Self::BirthDate => Code::PersonBirthDate,
+            Self::FamilyName => Code::PersonFamilyName,
         }
     }
 
@@ -69,11 +72,6 @@ impl Stopped {
             Self::FamilyName => "the family name differs from the one the record server holds",
         }
     }
-
-    /// True for what a person may confirm; the others have to be mended.
-    pub(super) const fn may_be_confirmed(self) -> bool {
-        matches!(self, Self::FamilyName | Self::BirthDateMissing)
-    }
 }
 
 /// Reads the answer to the search and holds the person against what the document says; gives the
@@ -85,7 +83,7 @@ pub fn person(
     answer: &Node,
     (system, value): (&str, &str),
     expected: &Expected,
-    confirmed: &[String],
+    confirmed: &[Reason],
 ) -> Result<String, Stopped> {
     let mut found = answer
         .items_of("entry")
@@ -151,9 +149,14 @@ fn read<T: DeserializeOwned>(patient: &Node, element: &str) -> Result<Option<T>,
         .map_err(|_unreadable| Stopped::Unreadable)
 }
 
-fn hold(patient: &Asked, expected: &Expected, confirmed: &[String]) -> Result<(), Stopped> {
+/// True for what a person released that may let it pass; what has to be mended is looked at again.
+pub(super) fn lets_pass(code: Code, confirmed: &[Reason]) -> bool {
+    code.meaning().retry == Retry::LetPass && confirmed.iter().any(|one| one.code() == code)
+}
+
+fn hold(patient: &Asked, expected: &Expected, confirmed: &[Reason]) -> Result<(), Stopped> {
     let unless_confirmed = |stopped: Stopped| {
-        if stopped.may_be_confirmed() && confirmed.iter().any(|code| code == stopped.code()) {
+        if lets_pass(stopped.code(), confirmed) {
             Ok(())
         } else {
             Err(stopped)
@@ -288,7 +291,7 @@ mod tests {
     fn another_family_name_passes_once_a_person_confirmed_it() {
         let answer = found(&patient(r#","birthDate":"1958""#).replace("Testperson", "Other"));
 
-        let confirmed = ["person.family-name".to_owned()];
+        let confirmed = [crate::base::code::Code::PersonFamilyName.into()];
 
         assert!(person(&answer, ASKED, &expected(), &confirmed).is_ok());
     }

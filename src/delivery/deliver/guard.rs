@@ -1,5 +1,6 @@
 //! Test data stays off a production target, and real people off a target for tests.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::delivery::deliver::Purpose;
 
@@ -15,11 +16,11 @@ pub(super) enum Kept {
 }
 
 impl Kept {
-    pub(super) const fn code(self) -> &'static str {
+    pub(super) const fn code(self) -> Code {
         match self {
-            Self::TestDocument => "guard.test-document",
-            Self::TestPerson => "guard.test-person",
-            Self::RealDocument => "guard.real-document",
+            Self::TestDocument => Code::GuardTestDocument,
+            Self::TestPerson => Code::GuardTestPerson,
+            Self::RealDocument => Code::GuardRealDocument,
         }
     }
 

@@ -1,5 +1,6 @@
 //! One request, one answer.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::private::{Private, secret};
 use crate::delivery::deliver::breaker::Breaker;
@@ -65,13 +66,13 @@ impl Answer {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Silence {
     /// No connection came about: nothing was sent.
-    #[error("target.unreachable")]
+    #[error("{}", Code::TargetUnreachable)]
     Unreachable,
     /// The request may have reached the server, its answer did not reach us.
-    #[error("target.no-answer")]
+    #[error("{}", Code::TargetNoAnswer)]
     NoAnswer,
     /// The secret, or the value of a header, cannot be read.
-    #[error("target.secret")]
+    #[error("{}", Code::TargetSecret)]
     Secret,
     /// There is no token to send with it: nothing was sent.
     #[error("{0}")]
@@ -79,12 +80,12 @@ pub enum Silence {
 }
 
 impl Silence {
-    /// The code of the interface.
-    pub const fn code(self) -> &'static str {
+    /// Its code.
+    pub const fn code(self) -> Code {
         match self {
-            Self::Unreachable => "target.unreachable",
-            Self::NoAnswer => "target.no-answer",
-            Self::Secret => "target.secret",
+            Self::Unreachable => Code::TargetUnreachable,
+            Self::NoAnswer => Code::TargetNoAnswer,
+            Self::Secret => Code::TargetSecret,
             Self::NoToken(why) => why.code(),
         }
     }

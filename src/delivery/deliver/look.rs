@@ -1,9 +1,11 @@
 //! Looking for a record at the server: what is there, what is left to send, what came of it.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
 use crate::delivery::deliver::attempt::Early;
 use crate::delivery::deliver::compare::{self, Drift};
+use crate::delivery::deliver::gate;
 use crate::delivery::deliver::held::{self, Found, Held, Trouble};
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::deliver::send::{self, References, Step};
@@ -219,18 +221,18 @@ impl Seen {
 
 /// Stops where what is held is not what we sent.
 fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> Result<(), Early> {
-    let stop = |reason: &str, words: &str| {
-        if leased.confirmed.iter().any(|code| code == reason) {
+    let stop = |code: Code, words: &str| {
+        if gate::lets_pass(code, &leased.confirmed) {
             return Ok(());
         }
         Err(Early::Outcome(Outcome::Waiting {
-            reason: reason.to_owned(),
+            reason: code.into(),
             words: Private::new(format!("{}: {words}", held.reference)),
         }))
     };
     if drift.iter().any(|one| one.path.starts_with("/subject")) {
         return Err(Early::Outcome(Outcome::Waiting {
-            reason: "held.other-person".to_owned(),
+            reason: Code::HeldOtherPerson.into(),
             words: Private::new(format!("{} belongs to another person", held.reference)),
         }));
     }
@@ -240,12 +242,12 @@ fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> 
     }
     match leased.item.version {
         1 => stop(
-            "held.other-content",
+            Code::HeldOtherContent,
             "holds other content under our identifier",
         ),
         _ if version_before(leased, url).is_some_and(|before| Some(before) != held.version) => {
             stop(
-                "held.changed-since",
+                Code::HeldChangedSince,
                 "was changed by somebody since it was delivered",
             )
         }

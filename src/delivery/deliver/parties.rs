@@ -1,5 +1,7 @@
 //! Who and what a record refers to at the server: the person, the performers, the instruments.
 
+use crate::base::code::Code;
+use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::base::private::Private;
 use crate::delivery::deliver::Unmatched;
@@ -125,20 +127,20 @@ fn subject(references: &References) -> Option<&str> {
 fn not_known(kind: &str, leased: &Leased) -> Result<(), Outcome> {
     let (code, words) = if kind == "Encounter" {
         (
-            "encounter.not-found",
+            Code::EncounterNotFound,
             "the record server does not know the encounter exactly once",
         )
     } else {
         (
-            "practitioner.not-found",
+            Code::PractitionerNotFound,
             "the record server does not know a performer exactly once",
         )
     };
-    if leased.confirmed.iter().any(|one| one == code) {
+    if gate::lets_pass(code, &leased.confirmed) {
         return Ok(());
     }
     Err(Outcome::Waiting {
-        reason: code.to_owned(),
+        reason: code.into(),
         words: Private::new(words.to_owned()),
     })
 }
@@ -258,7 +260,7 @@ async fn create_under_lane(
         },
         Meaning::Refused | Meaning::TooLarge => {
             let refused = Early::Outcome(Outcome::Refused {
-                reason: format!("target.refused-{}", answer.status),
+                reason: Reason::answered(Code::TargetRefused, answer.status),
                 words: server_words(&answer),
             });
             (Err(refused), false)

@@ -1,6 +1,8 @@
 //! Sending what is left: look, send what refers to nothing that is missing, look again, until the
 //! server holds everything. A session that fits into one transaction is one round.
 
+use crate::base::code::Code;
+use crate::base::code::reason::Reason;
 use crate::base::private::Private;
 use crate::delivery::deliver::answer::{self, Meaning, Read};
 use crate::delivery::deliver::attempt::{Early, Worker, later, unknown};
@@ -108,7 +110,7 @@ impl Sender<'_> {
             if stored.len() > before {
                 seen = look.back(connection, references).await?;
                 if !shows(&seen, look, &stored) {
-                    let outcome = unknown(self.worker, &self.leased, "read-back.missing", None);
+                    let outcome = unknown(self.worker, &self.leased, Code::ReadBackMissing, None);
                     return Ok(outcome);
                 }
                 self.progress.set_open(false);
@@ -122,7 +124,7 @@ impl Sender<'_> {
         plan::round(steps, sending, connection.learned().limit()).map_err(|none| match none {
             NoPart::Circle => Early::Record,
             NoPart::TooLarge(name, bytes) => Early::Outcome(Outcome::Refused {
-                reason: "entry.too-large".to_owned(),
+                reason: Code::EntryTooLarge.into(),
                 words: Private::new(format!("{name} alone has {bytes} bytes")),
             }),
         })
@@ -143,7 +145,7 @@ impl Sender<'_> {
         // What is known of the attempt before stays told.
         let reason = leased.item.reason.clone();
         (worker.clock.now() < shows).then(|| Outcome::Unknown {
-            reason: reason.unwrap_or("visibility.window".to_owned()),
+            reason: reason.unwrap_or(Code::VisibilityWindow.into()),
             words: leased.item.words.clone(),
             due_at: shows,
         })
@@ -162,7 +164,7 @@ impl Sender<'_> {
                 .await?;
         // The store may have taken its time over the answer, or this process was held up meanwhile.
         if !ours || worker.clock.now() >= safe {
-            let outcome = later(worker, &self.leased, "attempt.cut-off", None);
+            let outcome = later(worker, &self.leased, Code::AttemptCutOff, None);
             return Ok(Ended::Over(outcome));
         }
         if first {
@@ -178,7 +180,7 @@ impl Sender<'_> {
                 return Err(silence.into());
             }
             Err(Silence::NoAnswer) => {
-                let outcome = unknown(worker, &self.leased, "target.no-answer", None);
+                let outcome = unknown(worker, &self.leased, Code::TargetNoAnswer, None);
                 return Ok(Ended::Over(outcome));
             }
         };
@@ -230,24 +232,24 @@ impl Sender<'_> {
                 return Ended::Halve;
             }
             Meaning::Refused | Meaning::TooLarge => Outcome::Refused {
-                reason: format!("target.refused-{status}"),
+                reason: Reason::answered(Code::TargetRefused, status),
                 words: words(),
             },
             Meaning::NotNow => Outcome::Later {
-                reason: format!("target.answer-{status}"),
+                reason: Reason::answered(Code::TargetAnswer, status),
                 due_at: again(worker, leased, answer),
             },
             Meaning::SignIn => Outcome::Later {
-                reason: "target.sign-in".to_owned(),
+                reason: Code::TargetSignIn.into(),
                 due_at: again(worker, leased, answer),
             },
             Meaning::Unknown => {
                 let reason = if read.as_batch {
-                    "target.as-batch".to_owned()
+                    Code::TargetAsBatch.into()
                 } else {
-                    format!("target.answer-{status}")
+                    Reason::answered(Code::TargetAnswer, status)
                 };
-                unknown(worker, leased, &reason, Some((answer, words())))
+                unknown(worker, leased, reason, Some((answer, words())))
             }
         })
     }

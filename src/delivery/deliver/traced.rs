@@ -43,7 +43,7 @@ pub(super) fn ended(span: &tracing::Span, exchanged: &Result<Response, Unanswere
             }
         }
         Err(unanswered) => {
-            span.record("error.type", unanswered.silence.code());
+            span.record("error.type", unanswered.silence.code().word());
             span.record("otel.status_code", "ERROR");
         }
     }

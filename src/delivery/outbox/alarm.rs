@@ -1,5 +1,6 @@
 //! What is urgent and not delivered, and of which somebody was alerted.
 
+use crate::base::code::Code;
 use crate::base::json::{object, text};
 use crate::delivery::outbox::engine::query;
 use crate::delivery::outbox::rows::{self, item_columns};
@@ -8,7 +9,7 @@ use crate::delivery::outbox::{Item, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
 
 /// The reason of a delivery that is an alarm by itself: somebody has to look at the record server.
-pub const DUPLICATE: &str = "duplicate.found";
+pub const DUPLICATE: Code = Code::DuplicateFound;
 
 impl Outbox {
     /// Deliveries that are urgent and not done, the oldest first.
@@ -51,7 +52,7 @@ impl Outbox {
              ORDER BY session.accepted_at, item.target, item.number"
         ))
         .bind(late.to_rfc3339_opts(SecondsFormat::Millis, true))
-        .bind(DUPLICATE)
+        .bind(DUPLICATE.word())
         .fetch_all(&self.pool)
         .await?;
         rows.iter().map(rows::item).collect()

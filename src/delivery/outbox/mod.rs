@@ -29,6 +29,7 @@ pub mod verify;
 mod work;
 
 use crate::base::clock::Clock;
+use crate::base::code::reason::Reason;
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::Pool;
 use chrono::{DateTime, Utc};
@@ -151,8 +152,8 @@ pub struct Item {
     pub attempts: u32,
     /// Not before.
     pub due_at: DateTime<Utc>,
-    /// Code of what holds it up.
-    pub reason: Option<String>,
+    /// What holds it up.
+    pub reason: Option<Reason>,
     /// What the server said.
     pub words: Option<Private<String>>,
     /// Where the resources lie, JSON.
@@ -215,8 +216,8 @@ pub struct LeftAlone {
     pub since: DateTime<Utc>,
     /// How often in a row it had failed.
     pub failures: u32,
-    /// Code of the last failure.
-    pub reason: String,
+    /// The last failure.
+    pub reason: Reason,
 }
 
 /// What came of pausing a target, or of letting it go on.
@@ -282,8 +283,8 @@ pub struct Leased {
     pub record: Private<String>,
     /// The document, for the cross-check of the person.
     pub document: Private<String>,
-    /// Reason codes a person has confirmed.
-    pub confirmed: Vec<String>,
+    /// What held it up and a person released.
+    pub confirmed: Vec<Reason>,
 }
 
 /// How an attempt ended.
@@ -296,15 +297,15 @@ pub enum Outcome {
     },
     /// The server refused the content.
     Refused {
-        /// Code.
-        reason: String,
+        /// Why.
+        reason: Reason,
         /// What the server said.
         words: Private<String>,
     },
     /// Nobody knows; look again at this time.
     Unknown {
-        /// Code.
-        reason: String,
+        /// Why.
+        reason: Reason,
         /// What the server said.
         words: Option<Private<String>>,
         /// When.
@@ -312,15 +313,15 @@ pub enum Outcome {
     },
     /// Nothing of this attempt was stored; try again at this time.
     Later {
-        /// Code.
-        reason: String,
+        /// Why.
+        reason: Reason,
         /// When.
         due_at: DateTime<Utc>,
     },
     /// A person has to decide.
     Waiting {
-        /// Code.
-        reason: String,
+        /// Why.
+        reason: Reason,
         /// What for.
         words: Private<String>,
     },

@@ -1,5 +1,6 @@
 //! Reading rows into types.
 
+use crate::base::code::reason::Reason;
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::Row;
 use crate::delivery::outbox::{Item, OutboxError, State};
@@ -32,7 +33,10 @@ pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
         state: state(row.try_get("state")?)?,
         attempts: row.count("attempts")?,
         due_at: instant(row.try_get("due_at")?)?,
-        reason: row.try_get("reason")?,
+        reason: row
+            .try_get::<Option<&str>>("reason")?
+            .map(reason)
+            .transpose()?,
         words: row.try_get::<Option<String>>("words")?.map(Private::new),
         receipt: row.try_get("receipt")?,
         accepted_at: written(row.try_get("accepted_at")?)?,
@@ -46,6 +50,12 @@ pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
             .transpose()?,
         decided: row.try_get::<Option<String>>("decided")?.map(Private::new),
     })
+}
+
+/// A reason as it was written; one that a newer version of the program wrote is refused.
+pub(super) fn reason(text: &str) -> Result<Reason, OutboxError> {
+    text.parse()
+        .map_err(|_not_one| OutboxError::Row("a reason"))
 }
 
 pub(super) fn uuid(text: &str) -> Result<Uuid, OutboxError> {

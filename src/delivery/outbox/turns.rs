@@ -1,9 +1,10 @@
 //! When a target was left alone because it failed again and again, and when it went on: rows of the
 //! trail, so that every process and every auditor sees them.
 
+use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{On, query};
-use crate::delivery::outbox::{LeftAlone, Outbox, OutboxError, trail};
+use crate::delivery::outbox::{LeftAlone, Outbox, OutboxError, rows, trail};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -20,11 +21,11 @@ impl Outbox {
         &self,
         target: &str,
         failures: u32,
-        reason: &str,
+        reason: &Reason,
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
         let failures = Node::Number(failures.to_string());
-        let detail = object([("failures", failures), ("reason", text(reason))]);
+        let detail = object([("failures", failures), ("reason", text(reason.to_string()))]);
         self.turn(target, OPENED, detail, now).await
     }
 
@@ -65,7 +66,7 @@ impl Outbox {
 }
 
 async fn open(on: impl Into<On<'_>>) -> Result<BTreeMap<String, LeftAlone>, OutboxError> {
-    let rows = query(
+    let found = query(
         "-- turns::open
          SELECT target, at, detail FROM trail
          WHERE event = $1 AND number IN
@@ -76,7 +77,7 @@ async fn open(on: impl Into<On<'_>>) -> Result<BTreeMap<String, LeftAlone>, Outb
     .fetch_all(on)
     .await?;
     let mut open = BTreeMap::new();
-    for row in &rows {
+    for row in &found {
         let detail: String = row.try_get("detail")?;
         let detail = Node::parse(&detail).map_err(|_not_ours| OutboxError::Row("a detail"))?;
         let failures = match detail.member("failures") {
@@ -84,9 +85,9 @@ async fn open(on: impl Into<On<'_>>) -> Result<BTreeMap<String, LeftAlone>, Outb
             _ => None,
         };
         let left = LeftAlone {
-            since: crate::delivery::outbox::rows::written(row.try_get("at")?)?,
+            since: rows::written(row.try_get("at")?)?,
             failures: failures.ok_or(OutboxError::Row("a count"))?,
-            reason: detail.text_of("reason").unwrap_or_default().to_owned(),
+            reason: rows::reason(detail.text_of("reason").unwrap_or_default())?,
         };
         open.insert(row.try_get("target")?, left);
     }

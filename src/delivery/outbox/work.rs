@@ -1,5 +1,6 @@
 //! Claiming lanes, finishing attempts, and what a person decides.
 
+use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::{Transaction, query};
@@ -116,7 +117,7 @@ impl Outbox {
         .bind(leased.item.id.to_string())
         .bind(rows::column(change.state))
         .bind(change.due_at.unwrap_or(now).timestamp_millis())
-        .bind(change.reason.clone())
+        .bind(change.reason.as_ref().map(Reason::to_string))
         .bind(change.words.as_ref().map(|words| words.open().clone()))
         .bind(change.receipt.clone())
         .bind(change.nothing_stored)
@@ -150,7 +151,7 @@ impl Outbox {
 struct Change {
     state: State,
     due_at: Option<DateTime<Utc>>,
-    reason: Option<String>,
+    reason: Option<Reason>,
     words: Option<Private<String>>,
     receipt: Option<String>,
     /// True when nothing of this attempt can have been stored.
@@ -210,7 +211,8 @@ impl Change {
 
     fn detail(&self, attempt: u32) -> Node {
         let mut members = vec![("attempt", Node::Number(attempt.to_string()))];
-        members.extend(self.reason.clone().map(|reason| ("reason", text(reason))));
+        let reason = self.reason.as_ref();
+        members.extend(reason.map(|reason| ("reason", text(reason.to_string()))));
         if let Some(receipt) = &self.receipt {
             // The receipt was written by us; a row keeps it as it is.
             members.push(("receipt", Node::parse(receipt).unwrap_or(Node::Null)));
@@ -261,13 +263,18 @@ async fn head(
         receipt_before: row.try_get("receipt_before")?,
         record: Private::new(row.try_get("record")?),
         document: Private::new(row.try_get("document")?),
-        confirmed: confirmed
-            .unwrap_or_default()
-            .split(',')
-            .map(str::to_owned)
-            .collect(),
+        confirmed: released(confirmed.as_deref())?,
     };
     Ok(leased)
+}
+
+/// What persons released, one after another; a release of what nothing held up leaves an empty place.
+fn released(reasons: Option<&str>) -> Result<Vec<Reason>, OutboxError> {
+    let reasons = reasons.into_iter().flat_map(|reasons| reasons.split(','));
+    reasons
+        .filter(|reason| !reason.is_empty())
+        .map(rows::reason)
+        .collect()
 }
 
 async fn begin(connection: &mut Transaction, id: Uuid) -> Result<(), OutboxError> {

@@ -1,5 +1,6 @@
 //! What may change a finding from one day to the next.
 
+use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::understand::keys_once;
@@ -113,7 +114,7 @@ fn none_known_fits(draft: &CircumstancesDraft, problems: &mut Problems) {
         if earlier.into_iter().any(|other| other == said) {
             let what = format!("{} stands here already", said.list());
             let path = format!("{AT}/none_known/{index}");
-            problems.error("list.twice", &path, what, "keep one of them");
+            problems.error(Code::ListTwice, &path, what, "keep one of them");
         }
         if listed {
             let list = said.list();
@@ -123,7 +124,7 @@ fn none_known_fits(draft: &CircumstancesDraft, problems: &mut Problems) {
             );
             let path = format!("{AT}/none_known/{index}");
             let hint = format!("remove it here, or remove {list}");
-            problems.error("circumstances.both", &path, what, &hint);
+            problems.error(Code::CircumstancesBoth, &path, what, &hint);
         }
     }
 }
@@ -164,7 +165,7 @@ fn one_medicine(
     if dose.instant > times.end.instant {
         let what = format!("{} is after the end of the examination", dose.text);
         let hint = "give the last dose before or during the examination";
-        problems.error("circumstances.time", &path, what, hint);
+        problems.error(Code::CircumstancesTime, &path, what, hint);
     }
     Some((words, Some(dose)))
 }
@@ -194,7 +195,7 @@ fn not_after_the_session(
 ) {
     if day > times.end.instant.date_naive() {
         let what = format!("{day} is after the examination");
-        problems.error("circumstances.time", path, what, "correct the day");
+        problems.error(Code::CircumstancesTime, path, what, "correct the day");
     }
 }
 

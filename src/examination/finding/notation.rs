@@ -7,6 +7,7 @@
 //! joint is fixed there (sportgesundheit.eu/neutral-null-methode.html). No order of the directions
 //! binds everybody (ziff.de/ziff-lexikon/neutral-null-methode), so none is ever guessed.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Notation;
@@ -171,7 +172,7 @@ pub(super) fn spread(
             let what = format!("{} {}", notation.text, fault.words());
             let hint = "write three plain numbers of which one is 0, such as 5-0-140, 0-20-150 where \
                         20 is lacking, or 0-30-30 where the joint is fixed at 30";
-            problems.error("notation.text", &format!("{path}/text"), what, hint);
+            problems.error(Code::NotationText, &format!("{path}/text"), what, hint);
             return Vec::new();
         }
     };
@@ -183,7 +184,7 @@ pub(super) fn spread(
         let what = format!("{order} names no two directions");
         let hint = "name the direction of the first number, a slash, and that of the last, such as \
                     extension/flexion";
-        problems.error("notation.order", &format!("{path}/order"), what, hint);
+        problems.error(Code::NotationOrder, &format!("{path}/order"), what, hint);
         return Vec::new();
     };
     [(Place::First, first, last), (Place::Last, last, first)]

@@ -1,5 +1,6 @@
 //! What people said in their own words about a session.
 
+use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::understand::{must_be_performer, readable, uuid};
@@ -105,7 +106,7 @@ fn overdue(review: NaiveDate, examined: NaiveDate, path: &str, problems: &mut Pr
     if review < examined {
         let what = format!("the review date {review} of a step of handling has passed");
         let hint = "ask its author whether it still holds, then give a new date or withdraw it";
-        problems.caution("handling.overdue", path, what, hint);
+        problems.caution(Code::HandlingOverdue, path, what, hint);
     }
 }
 
@@ -247,7 +248,8 @@ impl Reading<'_> {
         if let Some(day) = target.filter(|day| *day < examined && !common.withdrawn) {
             let what = format!("the day {day} lies before the examination");
             let hint = "say in the conclusion whether it was reached, or agree on a new day";
-            self.problems.note("goal.target-passed", &path, what, hint);
+            self.problems
+                .note(Code::GoalTargetPassed, &path, what, hint);
         }
         Some(Says::Goal {
             target,
@@ -285,7 +287,7 @@ impl Reading<'_> {
         if at.instant > self.around.times.signed.instant {
             let what = format!("{} is after the signing", at.text);
             let hint = "the signature covers it: tell of it in the next version of the session";
-            self.problems.error("told.time", &at_path, what, hint);
+            self.problems.error(Code::ToldTime, &at_path, what, hint);
         }
         let prompt = match &draft.prompt {
             None => None,
@@ -312,7 +314,7 @@ impl Reading<'_> {
             if let Some(first) = seen.insert(one.id, &one.path) {
                 let what = format!("the same id as {first}");
                 let hint = "give each an id of its own, or leave it out";
-                self.problems.error("list.twice", &one.path, what, hint);
+                self.problems.error(Code::ListTwice, &one.path, what, hint);
             }
         }
     }

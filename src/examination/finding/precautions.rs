@@ -1,5 +1,6 @@
 //! What limits the examination, as stated.
 
+use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::understand::{keys_once, readable, uuid};
@@ -12,11 +13,11 @@ pub(super) fn precautions_are_stated(draft: &Draft, problems: &mut Problems) {
     match (draft.precautions.is_empty(), draft.no_precautions.is_some()) {
         (true, false) => {
             let what = "nothing is said about precautions".to_owned();
-            problems.error("precautions.unsaid", "/precautions", what, hint);
+            problems.error(Code::PrecautionsUnsaid, "/precautions", what, hint);
         }
         (false, true) => {
             let what = "lists precautions and says that none is known".to_owned();
-            problems.error("precautions.both", "/no_precautions", what, hint);
+            problems.error(Code::PrecautionsBoth, "/no_precautions", what, hint);
         }
         (true, true) | (false, false) => {}
     }
@@ -80,14 +81,14 @@ fn precaution_holds_together(draft: &PrecautionDraft, path: &str, problems: &mut
         let what = "the status and the person who lifted it do not agree".to_owned();
         let hint =
             "with status lifted say in lifted who did it and on which day, else leave it out";
-        problems.error("precaution.lifted", path, what, hint);
+        problems.error(Code::PrecautionLifted, path, what, hint);
     }
     let beyond = draft.limit == "no-movement-beyond";
     if draft.movement.is_some() != beyond || draft.angle.is_some() != beyond {
         let what = "a limit by angle needs movement and angle, any other limit has neither";
         let hint = "give movement and angle with no-movement-beyond; where the angle is unknown \
                     write limit-unknown";
-        problems.error("precaution.angle", path, what.to_owned(), hint);
+        problems.error(Code::PrecautionAngle, path, what.to_owned(), hint);
     }
 }
 
@@ -103,7 +104,7 @@ pub(super) fn days_fit(
         let path = &precaution.path;
         let mut refuse = |field: &str, what: String| {
             let hint = "correct the day";
-            problems.error("precaution.days", &format!("{path}/{field}"), what, hint);
+            problems.error(Code::PrecautionDays, &format!("{path}/{field}"), what, hint);
         };
         if let Some(set) = precaution.set.filter(|set| *set > examined) {
             refuse("set", format!("set on {set}, after the examination"));

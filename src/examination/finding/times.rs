@@ -1,5 +1,6 @@
 //! Times as written.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::finding::Written;
 use crate::examination::intake::draft::{Draft, SessionDraft};
@@ -14,7 +15,12 @@ pub(super) fn instant(text: &str, path: &str, problems: &mut Problems) -> Option
         }),
         Ok(_) | Err(_) => {
             let hint = "write an existing day and time with seconds and offset";
-            problems.error("time.calendar", path, format!("no such time: {text}"), hint);
+            problems.error(
+                Code::TimeCalendar,
+                path,
+                format!("no such time: {text}"),
+                hint,
+            );
             None
         }
     }
@@ -31,7 +37,12 @@ pub(super) fn day(text: &str, path: &str, problems: &mut Problems) -> Option<Nai
         Ok(day) => Some(day),
         Err(_no_such_day) => {
             let hint = "write an existing day as 2026-11-02";
-            problems.error("time.calendar", path, format!("no such day: {text}"), hint);
+            problems.error(
+                Code::TimeCalendar,
+                path,
+                format!("no such day: {text}"),
+                hint,
+            );
             None
         }
     }
@@ -102,7 +113,7 @@ fn in_order(
     {
         let what = format!("{what}: {} is before {}", later.text, earlier.text);
         problems.error(
-            "time.order",
+            Code::TimeOrder,
             path,
             what,
             "correct the earlier or the later time",
@@ -125,7 +136,12 @@ pub(super) fn not_in_the_future(
 ) {
     if time.instant > now {
         let what = format!("{} lies in the future", time.text);
-        problems.error("time.future", path, what, "correct the time, or the clock");
+        problems.error(
+            Code::TimeFuture,
+            path,
+            what,
+            "correct the time, or the clock",
+        );
     }
 }
 
@@ -141,12 +157,12 @@ pub(super) fn day_of_birth(draft: &Draft, examined: NaiveDate, problems: &mut Pr
     match whole.parse::<NaiveDate>() {
         Ok(day) if day > examined => {
             let what = "the birth lies after the examination".to_owned();
-            problems.error("time.order", path, what, "correct the birth date");
+            problems.error(Code::TimeOrder, path, what, "correct the birth date");
         }
         Ok(_) => {}
         Err(_no_such_day) => {
             let hint = "write an existing year, month or day";
-            problems.error("time.calendar", path, "no such day".to_owned(), hint);
+            problems.error(Code::TimeCalendar, path, "no such day".to_owned(), hint);
         }
     }
 }

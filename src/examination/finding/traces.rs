@@ -1,5 +1,6 @@
 //! Traces of stretches as they were meant.
 
+use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
@@ -107,7 +108,7 @@ fn names(
         let what = format!("{key} is no key of instruments");
         let path = format!("{path}/instrument");
         let hint = "name one of the instruments";
-        problems.error("reference.instrument", &path, what, hint);
+        problems.error(Code::ReferenceInstrument, &path, what, hint);
     }
 }
 
@@ -178,7 +179,7 @@ fn accepted_in_between(trace: &Trace, within: &times::Times, problems: &mut Prob
         let what = format!("{} is not between start and signing", accepted.at.text);
         let hint = "a result is accepted by whoever looks at it, and the signature covers it";
         let path = format!("{}/accepted/at", trace.path);
-        problems.error("trace.accepted", &path, what, hint);
+        problems.error(Code::TraceAccepted, &path, what, hint);
     }
 }
 
@@ -188,7 +189,7 @@ fn apart_from_findings(traces: &[Trace], findings: &[Finding], problems: &mut Pr
         if let Some(finding) = findings.iter().find(|finding| finding.id == trace.id) {
             let what = format!("has the id of {}", finding.path);
             let hint = "give the trace an id of its own, and name the finding in its field finding";
-            problems.error("trace.id", &format!("{}/id", trace.path), what, hint);
+            problems.error(Code::TraceId, &format!("{}/id", trace.path), what, hint);
         }
     }
 }
@@ -203,13 +204,13 @@ fn samples(
         (None, Some(_)) => {
             let what = "a file beside the document is read by commands only".to_owned();
             let hint = "put its samples inline as angles and times";
-            problems.error("trace.file", &format!("{path}/file"), what, hint);
+            problems.error(Code::TraceFile, &format!("{path}/file"), what, hint);
             return None;
         }
         (Some(_), Some(_)) | (None, None) => {
             let what = "give either angles or a file, and not both".to_owned();
             let hint = "angles holds the samples inline; file names a CSV beside the document";
-            problems.error("trace.samples", path, what, hint);
+            problems.error(Code::TraceSamples, path, what, hint);
             return None;
         }
     };
@@ -225,7 +226,7 @@ fn timing(
     problems: &mut Problems,
 ) -> Option<Timing> {
     let mut told = |field: &str, what: String, hint: &str| {
-        problems.error("trace.times", &format!("{path}{field}"), what, hint);
+        problems.error(Code::TraceTimes, &format!("{path}{field}"), what, hint);
     };
     match (&draft.period, &draft.times) {
         (Some(_), Some(_)) | (None, None) => {
@@ -262,7 +263,7 @@ fn increasing(times: &[Exact], path: &str, problems: &mut Problems) -> bool {
         held = false;
         let what = format!("{after} does not come after {before}");
         let hint = "times strictly increase; a recording that was put together is several traces";
-        problems.error("trace.order", &format!("{path}/{index}"), what, hint);
+        problems.error(Code::TraceOrder, &format!("{path}/{index}"), what, hint);
     }
     held
 }
@@ -290,12 +291,12 @@ fn tell(fault: NotExact, text: &str, path: &str, problems: &mut Problems) {
         NotExact::Pattern => {
             let what = format!("{text} is no plain decimal number");
             let hint = "write digits with a point, such as -12.5; no exponent or unit";
-            problems.error("number.form", path, what, hint);
+            problems.error(Code::NumberForm, path, what, hint);
         }
         NotExact::Digits => {
             let what = format!("{text} has more digits than can be kept exactly");
             let hint = "write the digits the instrument shows";
-            problems.error("number.digits", path, what, hint);
+            problems.error(Code::NumberDigits, path, what, hint);
         }
     }
 }

@@ -1,5 +1,6 @@
 //! From a draft to typed statements.
 
+use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::precautions::{days_fit, precautions, precautions_are_stated};
@@ -107,7 +108,7 @@ pub(super) fn uuid(text: &str, path: &str, problems: &mut Problems) -> Option<Uu
         Ok(uuid) => Some(uuid),
         Err(_not_one) => {
             problems.error(
-                "id.form",
+                Code::IdForm,
                 path,
                 format!("{text} is no UUID"),
                 "write a UUID",
@@ -128,7 +129,7 @@ pub(super) fn keys_once<'a>(
         if let Some(first) = seen.insert(key.to_owned(), index) {
             let what = format!("the same as {list}/{first}");
             let hint = "keep one of them, or give each its own";
-            problems.error("list.twice", &format!("{list}/{index}"), what, hint);
+            problems.error(Code::ListTwice, &format!("{list}/{index}"), what, hint);
         }
     }
 }
@@ -237,7 +238,7 @@ pub(super) fn must_be_performer(
     if !performers.iter().any(|performer| performer.key == key) {
         let what = format!("{key} is no key of performers");
         problems.error(
-            "reference.performer",
+            Code::ReferencePerformer,
             path,
             what,
             "name one of the performers",
@@ -281,7 +282,7 @@ fn confirmed_in_between(
             let what = format!("{} is not between start and signing", confirmation.at.text);
             let hint = "a caution is confirmed when it is seen, and the signature covers it";
             let path = format!("{}/at", confirmation.at_path);
-            problems.error("confirmation.time", &path, what, hint);
+            problems.error(Code::ConfirmationTime, &path, what, hint);
         }
     }
 }
@@ -395,7 +396,7 @@ fn findings_name_instruments(
             let path = format!("{}/instrument", finding.path);
             let what = format!("{key} is no key of instruments");
             problems.error(
-                "reference.instrument",
+                Code::ReferenceInstrument,
                 &path,
                 what,
                 "name one of the instruments",

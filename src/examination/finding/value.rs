@@ -1,5 +1,6 @@
 //! What a value says, and how a movement ended.
 
+use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
@@ -17,7 +18,7 @@ pub(super) fn outcome(
     match (&finding.value, &finding.not_tested) {
         (Some(_), Some(_)) => {
             problems.error(
-                "outcome.both",
+                Code::OutcomeBoth,
                 path,
                 "says both a value and that it was not tested".to_owned(),
                 "keep the one that holds",
@@ -26,7 +27,7 @@ pub(super) fn outcome(
         }
         (None, None) => {
             problems.error(
-                "outcome.missing",
+                Code::OutcomeMissing,
                 path,
                 "says neither a value nor why it was not tested".to_owned(),
                 "add value, or not_tested with a reason; not tested is never zero or empty",
@@ -63,7 +64,7 @@ pub(super) fn parts(drafts: &[PartDraft], path: &str, problems: &mut Problems) -
             (None, Some(word)) => Said::Word(word.clone()),
             (Some(_), Some(_)) | (None, None) => {
                 let what = format!("{}: says nothing, or two things at once", draft.part);
-                problems.error("part.one", &path, what, "give amount with unit, or word");
+                problems.error(Code::PartOne, &path, what, "give amount with unit, or word");
                 return None;
             }
         };
@@ -92,13 +93,13 @@ pub(super) fn stretch(
             let what = "the version of the quality is missing: the highest grades differ";
             let hint = "add quality_version 0-4 or 0-5";
             let path = format!("{path}/quality_version");
-            problems.error("stretch.quality-version", &path, what.to_owned(), hint);
+            problems.error(Code::StretchQualityVersion, &path, what.to_owned(), hint);
             return None;
         }
         (None, Some(_)) => {
             let what = "a version of the quality, but no quality".to_owned();
             let hint = "add quality, or remove quality_version";
-            problems.error("stretch.quality", &format!("{path}/quality"), what, hint);
+            problems.error(Code::StretchQuality, &format!("{path}/quality"), what, hint);
             return None;
         }
     };
@@ -116,13 +117,13 @@ pub(super) fn digits(text: &str, path: &str, problems: &mut Problems) -> Option<
         Err(NotExact::Pattern) => {
             let what = format!("{text} is no plain decimal number");
             let hint = "write digits with a point, such as 12.5; no sign, exponent or unit";
-            problems.error("number.form", path, what, hint);
+            problems.error(Code::NumberForm, path, what, hint);
             None
         }
         Err(NotExact::Digits) => {
             let what = format!("{text} has more digits than can be kept exactly");
             let hint = "write the digits the instrument shows";
-            problems.error("number.digits", path, what, hint);
+            problems.error(Code::NumberDigits, path, what, hint);
             None
         }
     }
@@ -131,7 +132,7 @@ pub(super) fn digits(text: &str, path: &str, problems: &mut Problems) -> Option<
 fn refuse_ending_of_untested(finding: &FindingDraft, path: &str, problems: &mut Problems) {
     if finding.ended.is_some() {
         problems.error(
-            "outcome.ending",
+            Code::OutcomeEnding,
             &format!("{path}/ended"),
             "was not tested, yet says how it ended".to_owned(),
             "remove ended, or give the value that was reached as a bound",
@@ -163,7 +164,7 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
         };
         let hint = "give exactly one of beyond_neutral, lacks, fixed_at, grade, word, score, \
                     amount, relative, no_catch, notation";
-        problems.error("value.one", path, what, hint);
+        problems.error(Code::ValueOne, path, what, hint);
         return None;
     };
     refuse_strays(value, only, path, problems);
@@ -185,7 +186,7 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
         let Some(direction) = value.direction.clone() else {
             let what = "says where the joint is fixed but not on which side of neutral".to_owned();
             let hint = "add direction with the name of the movement, such as plantarflexion";
-            problems.error("value.direction", path, what, hint);
+            problems.error(Code::ValueDirection, path, what, hint);
             return None;
         };
         return Some(Said::Fixed(exact, direction, unit));
@@ -216,7 +217,7 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
     }
     let what = "no_catch: false says nothing".to_owned();
     let hint = "give the angle of the catch, or no_catch: true";
-    problems.error("value.no-catch", &format!("{path}/no_catch"), what, hint);
+    problems.error(Code::ValueNoCatch, &format!("{path}/no_catch"), what, hint);
     None
 }
 
@@ -225,7 +226,7 @@ fn angle(text: &str, path: &str, problems: &mut Problems) -> Option<Exact> {
     if text.starts_with(['-', '+']) {
         let what = format!("{text} carries a sign: lack of a movement, or beyond neutral?");
         let hint = "write lacks with the digits, or beyond_neutral with the digits";
-        problems.error("value.sign", path, what, hint);
+        problems.error(Code::ValueSign, path, what, hint);
         return None;
     }
     digits(text, path, problems)
@@ -247,7 +248,12 @@ fn refuse_strays(value: &ValueDraft, only: &str, path: &str, problems: &mut Prob
     for (name, stray) in strays {
         if stray {
             let what = format!("{name} has no meaning beside {only}");
-            problems.error("value.stray", &format!("{path}/{name}"), what, "remove it");
+            problems.error(
+                Code::ValueStray,
+                &format!("{path}/{name}"),
+                what,
+                "remove it",
+            );
         }
     }
 }

@@ -23,6 +23,7 @@ pub mod sheet;
 pub mod trace_csv;
 pub mod traces;
 
+use crate::base::code::Code;
 use crate::base::json::{Node, NotJson};
 use crate::base::problem::Problems;
 use crate::examination::intake::draft::Draft;
@@ -57,7 +58,7 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
     if text.len() > MOST_BYTES {
         let what = format!("{} bytes are more than a session says", text.len());
         let hint = "write one session a document, of 8 MiB at most";
-        problems.error("json.large", "", what, hint);
+        problems.error(Code::JsonLarge, "", what, hint);
         return nothing;
     }
     let node = match Node::parse(text) {
@@ -74,7 +75,7 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
             let (line, column) = (cause.line(), cause.column());
             let what = format!("a number at line {line}, column {column} is too large to be read");
             let hint = "values that carry digits are strings";
-            problems.error("json.number", "", what, hint);
+            problems.error(Code::JsonNumber, "", what, hint);
             return Read {
                 draft: None,
                 canonical,
@@ -91,7 +92,7 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
         Err(cause) => {
             let what = format!("the document does not fit its types: {cause}");
             problems.error(
-                "document.types",
+                Code::DocumentTypes,
                 "",
                 what,
                 "report this: the schema let it pass",
@@ -106,19 +107,19 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
 pub fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
     match fault {
         NotJson::Syntax { line, column } => problems.error(
-            "json.syntax",
+            Code::JsonSyntax,
             "",
             format!("not JSON at line {line}, column {column}"),
             "write one JSON document, UTF-8, without trailing commas",
         ),
         NotJson::Twice { key, path } => problems.error(
-            "json.key-twice",
+            Code::JsonKeyTwice,
             path,
             format!("{key} stands twice in one object"),
             "keep one of them: readers differ in which they take",
         ),
         NotJson::Deep => problems.error(
-            "json.deep",
+            Code::JsonDeep,
             "",
             "nested too deep".to_owned(),
             "nothing we read nests more than 64 levels",
@@ -144,6 +145,7 @@ fn leave_out(value: &mut Value, path: &str) {
 #[cfg(test)]
 mod tests {
     use super::read;
+    use crate::base::code::Code;
     use crate::base::problem::Problems;
 
     #[test]
@@ -155,7 +157,7 @@ mod tests {
         assert!(read.draft.is_none());
         let told = problems.sorted();
         assert_eq!(told.len(), 1);
-        assert_eq!(told[0].code, "json.syntax");
+        assert_eq!(told[0].code, Code::JsonSyntax);
         assert_eq!(told[0].what, "not JSON at line 2, column 15");
     }
 }

@@ -1,5 +1,6 @@
 //! The JSON Schema of the session document, and the problems it finds.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::intake::draft::Draft;
 use crate::tables::catalogue::CANONICAL;
@@ -36,7 +37,7 @@ pub fn problems_of(value: &Value, problems: &mut Problems) -> Vec<String> {
         Ok(validator) => validator,
         Err(cause) => {
             let hint = "report this: the schema does not compile";
-            problems.error("document.schema", "", cause.clone(), hint);
+            problems.error(Code::DocumentSchema, "", cause.clone(), hint);
             return vec![String::new()];
         }
     };
@@ -76,7 +77,7 @@ fn walk(value: &Value, path: &str, paths: &mut Vec<String>, problems: &mut Probl
         Value::Number(number) if number.is_f64() => {
             let hint = "write a whole number without point or exponent";
             let what = format!("{}: {number}", field_of(path));
-            problems.error("field.type", path, what, hint);
+            problems.error(Code::FieldType, path, what, hint);
             paths.push(path.to_owned());
         }
         Value::Number(_) | Value::Bool(_) | Value::Null => {}
@@ -107,19 +108,24 @@ fn text_has_fault(text: &str, path: &str, problems: &mut Problems) -> bool {
     };
     if !text.is_empty() && text.chars().all(unseen) {
         problems.error(
-            "field.empty",
+            Code::FieldEmpty,
             path,
             what,
             "blanks say nothing: leave it out",
         );
     } else if text.contains(control) {
-        problems.error("text.control", path, what, "remove the control character");
+        problems.error(
+            Code::TextControl,
+            path,
+            what,
+            "remove the control character",
+        );
     } else if text.contains(turns) {
         let hint = "remove the character that turns the order of reading round";
-        problems.error("text.override", path, what, hint);
+        problems.error(Code::TextOverride, path, what, hint);
     } else if text.chars().nth(MOST_CHARACTERS).is_some() {
         problems.error(
-            "text.long",
+            Code::TextLong,
             path,
             what,
             "write at most a million characters",
@@ -167,7 +173,7 @@ fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
             let name = property.as_str().unwrap_or_default();
             let path = format!("{path}/{name}");
             problems.error(
-                "field.missing",
+                Code::FieldMissing,
                 &path,
                 format!("{name} is missing"),
                 "add it",
@@ -180,45 +186,47 @@ fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
                 let path = format!("{path}/{}", crate::base::json::pointer_step(name));
                 let what = format!("{name} is not a field of the session document");
                 let hint = "remove it or correct its name; nothing is ignored silently";
-                problems.error("field.unknown", &path, what, hint);
+                problems.error(Code::FieldUnknown, &path, what, hint);
                 path
             })
             .collect(),
-        ValidationErrorKind::Type { .. } => one(problems, "field.type", path, error),
+        ValidationErrorKind::Type { .. } => one(problems, Code::FieldType, path, error),
         // A word of a list whose words are explained stands in the schema as one of constants.
         ValidationErrorKind::Enum { .. }
         | ValidationErrorKind::Constant { .. }
-        | ValidationErrorKind::OneOfNotValid { .. } => one(problems, "field.choice", path, error),
-        ValidationErrorKind::Pattern { .. } => one(problems, "field.form", path, error),
-        ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } => {
-            one(problems, "field.empty", path, error)
+        | ValidationErrorKind::OneOfNotValid { .. } => {
+            one(problems, Code::FieldChoice, path, error)
         }
-        _ => one(problems, "field.value", path, error),
+        ValidationErrorKind::Pattern { .. } => one(problems, Code::FieldForm, path, error),
+        ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } => {
+            one(problems, Code::FieldEmpty, path, error)
+        }
+        _ => one(problems, Code::FieldValue, path, error),
     }
 }
 
 fn one(
     problems: &mut Problems,
-    code: &'static str,
+    code: Code,
     path: String,
     error: &ValidationError<'_>,
 ) -> Vec<String> {
     let field = path.rsplit('/').next().unwrap_or_default();
     let (what, hint) = match (code, error.kind()) {
-        ("field.form", ValidationErrorKind::Pattern { pattern }) => (
+        (Code::FieldForm, ValidationErrorKind::Pattern { pattern }) => (
             format!("{field}: {} has another form than asked", error.instance()),
             form(pattern),
         ),
-        ("field.type", _) => (
+        (Code::FieldType, _) => (
             format!("{field}: {error}"),
             "values that carry digits are strings, in quotes",
         ),
-        ("field.choice", ValidationErrorKind::OneOfNotValid { .. }) => (
+        (Code::FieldChoice, ValidationErrorKind::OneOfNotValid { .. }) => (
             format!("{field}: {} is none of its words", error.instance()),
             "fascicle check --schema lists the words, and what each means",
         ),
-        ("field.choice", _) => (format!("{field}: {error}"), "use one of the words listed"),
-        ("field.empty", _) => (
+        (Code::FieldChoice, _) => (format!("{field}: {error}"), "use one of the words listed"),
+        (Code::FieldEmpty, _) => (
             format!("{field}: {error}"),
             "an empty value says nothing: leave it out or say why it is missing",
         ),

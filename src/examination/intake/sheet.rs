@@ -13,6 +13,7 @@ mod header;
 mod source;
 pub mod write;
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::sheet::building::Building;
@@ -133,13 +134,13 @@ impl<R: Read> Sheet<R> {
                 if marked {
                     let what = "a byte order mark stands before the header".to_owned();
                     let hint = "it was taken off; save as CSV UTF-8 without it where you can";
-                    problems.note("csv.mark", "", what, hint);
+                    problems.note(Code::CsvMark, "", what, hint);
                 }
                 rest
             }
             Ok(Start::Wide) => {
                 let hint = "save it as CSV UTF-8, separated by commas";
-                problems.error("csv.utf8", "", "the sheet is UTF-16".to_owned(), hint);
+                problems.error(Code::CsvUtf8, "", "the sheet is UTF-16".to_owned(), hint);
                 return Err(problems.sorted());
             }
             Err(cause) => return Err(unread(&cause)),
@@ -199,7 +200,7 @@ impl<R: Read> Sheet<R> {
             self.broken = true;
             let mut problems = Problems::new();
             let what = "the sheet has a header and no row".to_owned();
-            problems.error("csv.empty", "", what, "write one finding a row");
+            problems.error(Code::CsvEmpty, "", what, "write one finding a row");
             return Err(problems.sorted());
         }
         Ok(None)
@@ -241,10 +242,10 @@ fn unread(cause: &io::Error) -> Vec<Problem> {
         let what =
             "a row is longer than 8 MiB: a quotation mark may be missing its other".to_owned();
         let hint = "look for a cell whose quotation mark is not closed";
-        problems.error("csv.row", "", what, hint);
+        problems.error(Code::CsvRow, "", what, hint);
     } else {
         let what = format!("the sheet cannot be read: {}", cause.kind());
-        problems.error("csv.read", "", what, "give the file again");
+        problems.error(Code::CsvRead, "", what, "give the file again");
     }
     problems.sorted()
 }

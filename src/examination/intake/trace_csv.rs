@@ -1,5 +1,6 @@
 //! The CSV file of a trace: two columns, time and angle (RFC 4180).
 
+use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::problem::Problems;
 
@@ -41,7 +42,7 @@ pub fn columns(text: &str, path: &str, most: usize, problems: &mut Problems) -> 
     if !reader.read_record(&mut record).unwrap_or(false) || record.iter().ne(["time", "angle"]) {
         let what = "the first line is not time,angle".to_owned();
         let hint = "name the columns so, in this order; units are said in the document";
-        problems.error("trace-file.header", path, what, hint);
+        problems.error(Code::TraceFileHeader, path, what, hint);
         return None;
     }
     let mut columns = Columns::default();
@@ -64,20 +65,20 @@ pub fn columns(text: &str, path: &str, most: usize, problems: &mut Problems) -> 
                     let line = record.position().map_or(0, csv::Position::line);
                     let hint = "write a time and an angle, digits with a point, such as 0.02,-31.5";
                     let what = format!("row at line {line}: {what}");
-                    problems.error("trace-file.row", path, what, hint);
+                    problems.error(Code::TraceFileRow, path, what, hint);
                 }
             }
         }
         if columns.times.len() > most {
             let what = format!("more than {most} samples are more than one stretch has");
             let hint = "cut the recording to the stretch";
-            problems.error("trace-file.rows", path, what, hint);
+            problems.error(Code::TraceFileRows, path, what, hint);
             return None;
         }
     }
     if faults > TOLD {
         let what = format!("{} more rows are faulty", faults.saturating_sub(TOLD));
-        problems.error("trace-file.row", path, what, "mend them like the others");
+        problems.error(Code::TraceFileRow, path, what, "mend them like the others");
     }
     (faults == 0).then_some(columns)
 }

@@ -1,5 +1,6 @@
 //! Numbers with a unit: the unit, its dimension, and how far a number may go.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Finding, Outcome, Said};
@@ -31,7 +32,12 @@ pub(super) fn unit_is(
     let path = format!("{path}/unit");
     let Some(unit) = unit else {
         let what = "the unit is missing".to_owned();
-        problems.error("unit.missing", &path, what, &format!("write unit {wanted}"));
+        problems.error(
+            Code::UnitMissing,
+            &path,
+            what,
+            &format!("write unit {wanted}"),
+        );
         return None;
     };
     if unit == wanted {
@@ -39,11 +45,11 @@ pub(super) fn unit_is(
     }
     if octofhir_ucum::validate(unit).is_err() {
         let what = format!("{unit} is no UCUM code");
-        problems.error("unit.ucum", &path, what, &format!("write unit {wanted}"));
+        problems.error(Code::UnitUcum, &path, what, &format!("write unit {wanted}"));
     } else if octofhir_ucum::is_comparable(unit, wanted).unwrap_or(false) {
         let what = format!("{unit} is not converted: the result would not be exact");
         problems.error(
-            "unit.conversion",
+            Code::UnitConversion,
             &path,
             what,
             &format!("give the number in {wanted}"),
@@ -51,7 +57,7 @@ pub(super) fn unit_is(
     } else {
         let what = format!("{unit} is of another dimension than {wanted}");
         problems.error(
-            "unit.dimension",
+            Code::UnitDimension,
             &path,
             what,
             &format!("write unit {wanted}"),
@@ -95,7 +101,7 @@ pub(super) fn usual_amount(
             row.measure
         );
         let hint = "correct it, or confirm it with a reason";
-        problems.caution("amount.unusual", &path, what, hint);
+        problems.caution(Code::AmountUnusual, &path, what, hint);
     }
     Some(amount)
 }
@@ -110,14 +116,14 @@ pub(super) fn whole_enough(
 ) -> Option<()> {
     if amount.is_negative() {
         let what = format!("{amount} is less than nothing");
-        problems.error("amount.negative", path, what, "correct the digits");
+        problems.error(Code::AmountNegative, path, what, "correct the digits");
         return None;
     }
     let most = catalogue.counted_units.get(unit);
     if most.is_some_and(|most| amount.decimals() > *most) {
         let label = catalogue.unit_label(unit).unwrap_or(unit);
         let what = format!("{amount} is finer than a {label} is counted");
-        problems.error("amount.decimals", path, what, "correct the digits");
+        problems.error(Code::AmountDecimals, path, what, "correct the digits");
         return None;
     }
     Some(())

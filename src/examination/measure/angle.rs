@@ -1,5 +1,6 @@
 //! Angles: their sign, their bounds, and whether they are the end of a movement.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Ending, Finding, Instrument, Said};
@@ -67,13 +68,13 @@ fn fixed_fits(
             row.measure
         );
         let hint = "write it as a passive range, or give the active angle that was reached";
-        problems.error("value.fixed-active", &path, what, hint);
+        problems.error(Code::ValueFixedActive, &path, what, hint);
         return None;
     }
     if !carried_through {
         let what = "a movement that was stopped does not show that the joint is fixed".to_owned();
         let hint = "ended with how end-of-range, or the angle that was reached as a bound";
-        problems.error("value.fixed-stopped", &path, what, hint);
+        problems.error(Code::ValueFixedStopped, &path, what, hint);
         return None;
     }
     Some(())
@@ -99,7 +100,12 @@ fn toward(
         row.movement.as_deref().unwrap_or("the movement"),
         row.opposite.as_deref().unwrap_or("its opposite")
     );
-    problems.error("value.direction", &format!("{path}/direction"), what, &hint);
+    problems.error(
+        Code::ValueDirection,
+        &format!("{path}/direction"),
+        what,
+        &hint,
+    );
     None
 }
 
@@ -115,7 +121,7 @@ fn bounds(
     if limit("impossible-angle").is_some_and(|most| magnitude > most) {
         let what = format!("{}: {degrees} degrees is no angle of a joint", row.measure);
         problems.error(
-            "angle.impossible",
+            Code::AngleImpossible,
             path,
             what,
             "correct the digits or the unit",
@@ -130,13 +136,13 @@ fn bounds(
             row.measure
         );
         let hint = "correct it, or confirm it with a reason";
-        problems.caution("angle.unusual", path, what, hint);
+        problems.caution(Code::AngleUnusual, path, what, hint);
     }
     let radians = limit("radians").is_some_and(|least| magnitude < least);
     if radians && !magnitude.is_zero() && magnitude.decimals() >= 2 {
         let what = format!("{degrees}: could this be radians?");
         let hint = "give degrees, or confirm that these are degrees";
-        problems.caution("angle.radians", path, what, hint);
+        problems.caution(Code::AngleRadians, path, what, hint);
     }
     Some(())
 }
@@ -158,7 +164,7 @@ pub(super) fn finer_than_instrument(
         let what = format!("{} is finer than the instrument shows", angle.degrees());
         let hint = "the digits are kept as written; an average says so in its note";
         problems.note(
-            "angle.finer",
+            Code::AngleFiner,
             &format!("{}/value", finding.path),
             what,
             hint,

@@ -1,5 +1,6 @@
 //! Words of the circumstances of a session.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
 use crate::examination::measure::{known_word, side_fits, site_is_known};
@@ -64,6 +65,6 @@ fn is_muscle(site: &str, path: &str, catalogue: &Catalogue, problems: &mut Probl
         let muscles: Vec<&str> = catalogue.stretch_signs.keys().map(String::as_str).collect();
         let what = format!("{site} is no muscle");
         let hint = format!("use one of {}", muscles.join(", "));
-        problems.error("circumstances.muscle", path, what, &hint);
+        problems.error(Code::CircumstancesMuscle, path, what, &hint);
     }
 }

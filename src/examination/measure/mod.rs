@@ -18,6 +18,7 @@ pub mod traces;
 mod value;
 pub mod way;
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Finding, Instrument, Outcome, Precaution, Said, Session};
@@ -196,11 +197,8 @@ fn one(
         notation::unordered(finding, numbers, catalogue, problems);
         return None;
     }
-    let Some(row) = catalogue
-        .measures
-        .get(&finding.measure)
-        .filter(|row| row.kind.is_entered())
-    else {
+    let row = catalogue.measures.get(&finding.measure);
+    let Some(row) = row.filter(|row| row.kind.is_entered()) else {
         no_measure(&finding.measure, path, catalogue, problems);
         return None;
     };
@@ -247,11 +245,11 @@ fn no_measure(measure: &str, path: &str, catalogue: &Catalogue, problems: &mut P
     if longer.is_empty() {
         let what = format!("{measure} is no measure that can be entered");
         let hint = "use a key of profiles/measures.csv";
-        problems.error("measure.unknown", &path, what, hint);
+        problems.error(Code::MeasureUnknown, &path, what, hint);
     } else {
         let what = format!("{measure} leaves open where or how it was taken");
         let hint = format!("write one of {}", longer.join(", "));
-        problems.error("measure.open", &path, what, &hint);
+        problems.error(Code::MeasureOpen, &path, what, &hint);
     }
 }
 
@@ -272,7 +270,7 @@ fn known_word(
             .unwrap_or_default();
         let what = format!("{word} is not in the list {list}");
         let hint = format!("use one of {}", words.join(", "));
-        problems.error("word.unknown", path, what, &hint);
+        problems.error(Code::WordUnknown, path, what, &hint);
     }
     known
 }
@@ -310,7 +308,7 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
         if octofhir_ucum::validate(&instrument.unit).is_err() {
             let what = format!("{} is no UCUM code", instrument.unit);
             let path = format!("/instruments/{index}/unit");
-            problems.error("unit.ucum", &path, what, "write deg for degrees, mm, cm");
+            problems.error(Code::UnitUcum, &path, what, "write deg for degrees, mm, cm");
         }
     }
 }
@@ -320,7 +318,7 @@ fn site_is_known(site: &str, path: &str, catalogue: &Catalogue, problems: &mut P
         let sites: Vec<&str> = catalogue.sites.keys().map(String::as_str).collect();
         let what = format!("{site} is no site of profiles/sites.csv");
         let hint = format!("use one of {}", sites.join(", "));
-        problems.error("site.unknown", path, what, &hint);
+        problems.error(Code::SiteUnknown, path, what, &hint);
     }
 }
 
@@ -333,7 +331,7 @@ fn side_fits(site: &str, said: Side, path: &str, catalogue: &Catalogue, problems
     if !sides.contains(&said.word()) {
         let what = format!("the {} has no side {}", row.label, said.word());
         let hint = format!("write {}", sides.join(" or "));
-        problems.error("site.side", &format!("{path}/side"), what, &hint);
+        problems.error(Code::SiteSide, &format!("{path}/side"), what, &hint);
     }
 }
 
@@ -358,7 +356,7 @@ fn movement_is_one_of_the_site(
         let known: Vec<&str> = known.into_iter().collect();
         let hint = format!("use one of {}", known.join(", "));
         let path = format!("{}/movement", precaution.path);
-        problems.error("movement.unknown", &path, what, &hint);
+        problems.error(Code::MovementUnknown, &path, what, &hint);
     }
 }
 

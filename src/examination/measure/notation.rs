@@ -1,5 +1,6 @@
 //! Planes in three numbers: whether the directions named belong together, and how they are written.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::notation::{Ends, Numbers, Place, reading, write};
@@ -41,7 +42,7 @@ pub(super) fn unordered(
         );
         let hint = "write the part that both directions share, such as range.passive.elbow";
         let path = format!("{}/measure", finding.path);
-        problems.error("notation.measure", &path, what, hint);
+        problems.error(Code::NotationMeasure, &path, what, hint);
         return;
     }
     let letter = numbers.letter.map(String::from);
@@ -59,7 +60,7 @@ pub(super) fn unordered(
     );
     let hint = "add order with the direction of the first number, a slash, and that of the last; \
                 writers differ, so it is never guessed";
-    problems.error("notation.unordered", &path, what, hint);
+    problems.error(Code::NotationUnordered, &path, what, hint);
 }
 
 fn common_end(one: &str, other: &str) -> usize {
@@ -99,7 +100,7 @@ pub(super) fn fits(
     let Some(other) = other.filter(|other| opposite(row, other)) else {
         let what = format!("{} and {} are no plane", row.measure, notation.other);
         let hint = "name the two directions of one plane, such as extension/flexion";
-        problems.error("notation.plane", &format!("{path}/order"), what, hint);
+        problems.error(Code::NotationPlane, &format!("{path}/order"), what, hint);
         return;
     };
     letter_fits(notation, [row, other], catalogue, &path, problems);
@@ -134,12 +135,12 @@ fn letter_fits(
                 reading(ends, &row.first, &row.last)
             );
             let hint = "remove the letter, or correct the order";
-            problems.error("notation.letter", &path, what, hint);
+            problems.error(Code::NotationLetter, &path, what, hint);
         }
         None => {
             let what = format!("{letter} is not the plane of {first} and {last}");
             let hint = "remove the letter, or correct the directions";
-            problems.error("notation.letter", &path, what, hint);
+            problems.error(Code::NotationLetter, &path, what, hint);
         }
     }
 }

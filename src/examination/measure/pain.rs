@@ -1,5 +1,6 @@
 //! Pain that comes or rises during a session, beside the pain before it or at rest at the same site.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::examination::intake::draft::Side;
 use crate::examination::measure::Measured;
@@ -63,7 +64,7 @@ fn at_one_site(here: &[&Measured], catalogue: &Catalogue) -> Option<Prompt> {
     // Nothing has risen where nothing is left.
     findings.first()?;
     findings.push(before);
-    prompt("pain.risen", &findings, &detail, catalogue)
+    prompt(Code::PainRisen.word(), &findings, &detail, catalogue)
 }
 
 /// The pain to set other pain against, and how strong it is.

@@ -1,5 +1,6 @@
 //! Parts of a finding beside its value.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Finding, Outcome, Part, Said};
 use crate::examination::measure::{amount, known_word};
@@ -24,7 +25,7 @@ pub(super) fn fit(
         let path = format!("{}/parts/{index}", finding.path);
         if nothing {
             let what = format!("{}: nothing was there to have it", part.name);
-            problems.error("part.stray", &path, what, "remove it");
+            problems.error(Code::PartStray, &path, what, "remove it");
         }
         one(part, row, &path, catalogue, problems);
     }
@@ -43,7 +44,7 @@ fn one(part: &Part, row: &Measure, path: &str, catalogue: &Catalogue, problems: 
         } else {
             format!("use {}", all.join(", "))
         };
-        problems.error("part.unknown", &format!("{path}/part"), what, &hint);
+        problems.error(Code::PartUnknown, &format!("{path}/part"), what, &hint);
         return;
     };
     match (&part.said, &known.list, &known.unit) {
@@ -60,7 +61,7 @@ fn one(part: &Part, row: &Measure, path: &str, catalogue: &Catalogue, problems: 
                 if wanted == "deg" && most.is_some_and(|most| *number > *most) {
                     let what = format!("{number} degrees is no angle of a joint");
                     problems.error(
-                        "angle.impossible",
+                        Code::AngleImpossible,
                         &at,
                         what,
                         "correct the digits or the unit",
@@ -75,7 +76,7 @@ fn one(part: &Part, row: &Measure, path: &str, catalogue: &Catalogue, problems: 
                 "an amount with its unit"
             };
             let what = format!("{} of {} says something else", part.name, row.measure);
-            problems.error("value.kind", path, what, &format!("give {wanted}"));
+            problems.error(Code::ValueKind, path, what, &format!("give {wanted}"));
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Whether what was done stayed within the precautions.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Precaution, Session};
@@ -37,7 +38,7 @@ fn past(
         );
         let hint = "it still holds: ask whoever set it, then lift it by name or give a new date";
         let path = format!("{}/{field}", precaution.path);
-        problems.caution("precaution.overdue", &path, what, hint);
+        problems.caution(Code::PrecautionOverdue, &path, what, hint);
     }
 }
 
@@ -59,7 +60,7 @@ pub(super) fn within(
             let what = "left out because of a precaution, but none is listed here".to_owned();
             let hint = "list the precaution with its site and side, or give another reason";
             let path = format!("{}/not_tested/reason", one.finding.path);
-            problems.error("not-tested.precaution", &path, what, hint);
+            problems.error(Code::NotTestedPrecaution, &path, what, hint);
         }
         return;
     }
@@ -77,8 +78,8 @@ pub(super) fn within(
                 precaution.site,
                 precaution.limit
             );
-            let hint = prompts::hint("precaution.forbids", catalogue);
-            problems.caution("precaution.forbids", &one.finding.path, what, &hint);
+            let hint = prompts::hint(Code::PrecautionForbids, catalogue);
+            problems.caution(Code::PrecautionForbids, &one.finding.path, what, &hint);
         }
     }
 }

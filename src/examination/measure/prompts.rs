@@ -3,6 +3,7 @@
 //! Each is a row of `cautions.csv`, which words it and says what to do, whether it waits for a
 //! person, and whether it is to reach the treating team at once.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
@@ -102,7 +103,7 @@ pub fn of(
 pub fn tell(prompts: &[Prompt], problems: &mut Problems) {
     for prompt in prompts {
         let what = format!("{}: {}", prompt.code, prompt.wording);
-        problems.note("prompt.raised", &prompt.path, what, &prompt.to_do);
+        problems.note(Code::PromptRaised, &prompt.path, what, &prompt.to_do);
     }
 }
 
@@ -127,7 +128,7 @@ pub(super) fn answers(
     let needs = |one: &&Measured| {
         one.examined()
             && !one.finding.withdrawn
-            && met(one, catalogue).any(|sign| sign.caution == "answers.doubtful")
+            && met(one, catalogue).any(|sign| sign.caution == Code::AnswersDoubtful.word())
     };
     let labels: Vec<&str> = measured
         .iter()
@@ -141,14 +142,14 @@ pub(super) fn answers(
             labels.join(", ")
         );
         let path = format!("/session/circumstances/{field}");
-        let hint = hint("answers.doubtful", catalogue);
-        problems.caution("answers.doubtful", &path, what, &hint);
+        let hint = hint(Code::AnswersDoubtful, catalogue);
+        problems.caution(Code::AnswersDoubtful, &path, what, &hint);
     }
 }
 
 /// What to do about a caution, as its row says.
-pub(super) fn hint(code: &str, catalogue: &Catalogue) -> String {
-    let row = catalogue.cautions.get(code);
+pub(super) fn hint(code: Code, catalogue: &Catalogue) -> String {
+    let row = catalogue.cautions.get(code.word());
     row.map_or_else(
         || "correct it, or confirm it with a reason".to_owned(),
         Caution::hint,
@@ -288,7 +289,7 @@ fn larger_calf(one: &Measured, all: &[&Measured], catalogue: &Catalogue) -> Opti
         with_unit(&other.value, unit),
         apart(&Way::of(one), &Way::of(other))
     );
-    larger.then(|| prompt("calf.larger", &[one, other], &detail, catalogue))?
+    larger.then(|| prompt(Code::CalfLarger.word(), &[one, other], &detail, catalogue))?
 }
 
 /// A calf that measures more than last time.
@@ -306,7 +307,7 @@ fn grown_calf(one: &Measured, before: &Before, catalogue: &Catalogue) -> Option<
         with_unit(&before.value, unit),
         apart(&Way::of(one), &before.way)
     );
-    grown.then(|| prompt("calf.grown", &[one], &detail, catalogue))?
+    grown.then(|| prompt(Code::CalfGrown.word(), &[one], &detail, catalogue))?
 }
 
 /// A grade of tone some steps above the one of last time.
@@ -325,5 +326,5 @@ fn tone(one: &Measured, before: &Before, catalogue: &Catalogue) -> Option<Prompt
         coded(&one.value)?,
         apart(&Way::of(one), &before.way)
     );
-    (steps >= *limit).then(|| prompt("tone.risen", &[one], &detail, catalogue))?
+    (steps >= *limit).then(|| prompt(Code::ToneRisen.word(), &[one], &detail, catalogue))?
 }

@@ -1,5 +1,6 @@
 //! Whether the findings of one session make sense beside each other and within the precautions.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
@@ -23,7 +24,7 @@ pub fn check(
     if session.consent == Consent::No {
         let what = "findings are recorded though consent was not given".to_owned();
         let hint = "correct it, or confirm with the reason the record needs them";
-        problems.caution("consent.refused", "/session/consent/given", what, hint);
+        problems.caution(Code::ConsentRefused, "/session/consent/given", what, hint);
     }
     precautions::overdue(session, problems);
     for one in measured.iter().filter(|one| !one.finding.withdrawn) {
@@ -57,7 +58,7 @@ fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
             one.row.measure, stretch.speed
         );
         let hint = "the slow stretch is V1, the fast one V2 or V3";
-        problems.error("stretch.speed", &format!("{path}/speed"), what, hint);
+        problems.error(Code::StretchSpeed, &format!("{path}/speed"), what, hint);
     }
     let highest = catalogue.plausibility.get("fast-velocity-high");
     if let (Some(velocity), Some(highest)) = (stretch.velocity, highest)
@@ -65,7 +66,12 @@ fn stretch(one: &Measured, catalogue: &Catalogue, problems: &mut Problems) {
     {
         let what = format!("{velocity} degrees per second is faster than a hand stretches");
         let hint = "correct it, or confirm it with a reason";
-        problems.caution("stretch.velocity", &format!("{path}/velocity"), what, hint);
+        problems.caution(
+            Code::StretchVelocity,
+            &format!("{path}/velocity"),
+            what,
+            hint,
+        );
     }
     let grade = stretch.quality.as_ref().map(|(_, grade)| grade.as_str());
     quality(one, grade, &path, problems);
@@ -82,22 +88,22 @@ fn quality(one: &Measured, quality: Option<&str>, path: &str, problems: &mut Pro
         (Value::Angle(_) | Value::Word(_) | Value::NoCatch, None) => {
             let what = "the quality of the reaction is missing".to_owned();
             let hint = "add quality with its quality_version";
-            problems.error("stretch.quality", &path, what, hint);
+            problems.error(Code::StretchQuality, &path, what, hint);
         }
         (Value::Word(_), Some(true)) => {
             let what = "says that no clear catch was felt, yet says where it was".to_owned();
             let hint = "give no_catch: true, or quality 2 or more";
-            problems.error("stretch.catch", &path, what, hint);
+            problems.error(Code::StretchCatch, &path, what, hint);
         }
         (Value::Angle(angle), Some(true)) if angle.reached().is_some() => {
             let what = "says that no clear catch was felt, yet gives its angle".to_owned();
             let hint = "give no_catch: true, or quality 2 or more";
-            problems.error("stretch.catch", &path, what, hint);
+            problems.error(Code::StretchCatch, &path, what, hint);
         }
         (Value::NoCatch, Some(false)) => {
             let what = "says that a catch was felt, yet gives no angle".to_owned();
             let hint = "give the angle of the catch, or quality 0 or 1";
-            problems.error("stretch.catch", &path, what, hint);
+            problems.error(Code::StretchCatch, &path, what, hint);
         }
         _ => {}
     }
@@ -128,7 +134,7 @@ fn active_against_passive(measured: &[Measured], catalogue: &Catalogue, problems
                 );
                 let hint = "look for turned-round values or another position, or confirm it";
                 problems.caution(
-                    "range.active-beyond-passive",
+                    Code::RangeActiveBeyondPassive,
                     &active.finding.path,
                     what,
                     hint,
@@ -162,7 +168,7 @@ fn both_ends(measured: &[Measured], problems: &mut Problems) {
                     a.degrees()
                 );
                 let hint = "look for turned-round directions; a fixed joint is written fixed_at";
-                problems.caution("range.no-arc", &one.finding.path, what, hint);
+                problems.caution(Code::RangeNoArc, &one.finding.path, what, hint);
             }
         }
     }
@@ -187,7 +193,12 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
             {
                 let what = format!("the fast stretch at {f} is not faster than the slow at {s}");
                 let path = format!("{}/stretch/velocity", fast.finding.path);
-                problems.caution("stretch.order", &path, what, "correct one, or confirm it");
+                problems.caution(
+                    Code::StretchOrder,
+                    &path,
+                    what,
+                    "correct one, or confirm it",
+                );
             }
             if let (Some(r1), Some(r2)) = (fast.reached(), slow.reached())
                 && by_more_than(r1, r2, *limit)
@@ -198,7 +209,7 @@ fn slow_against_fast(measured: &[Measured], catalogue: &Catalogue, problems: &mu
                     r2.degrees()
                 );
                 let hint = "look for turned-round values, or confirm it";
-                problems.caution("stretch.catch-beyond-end", &fast.finding.path, what, hint);
+                problems.caution(Code::StretchCatchBeyondEnd, &fast.finding.path, what, hint);
             }
         }
     }
@@ -229,7 +240,7 @@ fn catch_against_grade(measured: &[Measured], catalogue: &Catalogue, problems: &
             let what = format!("{}: a catch, yet {} is 0", fast.row.label, graded.row.label);
             let hint = "look for turned-round sides or values, or confirm it: the fast stretch is \
                         faster than the graded one";
-            problems.caution("stretch.catch-at-zero", &fast.finding.path, what, hint);
+            problems.caution(Code::StretchCatchAtZero, &fast.finding.path, what, hint);
         }
     }
 }

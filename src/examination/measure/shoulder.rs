@@ -1,5 +1,6 @@
 //! Whether the more affected shoulder was raised with care.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
@@ -37,8 +38,8 @@ pub(super) fn past(
              lateral rotation",
             one.row.label
         );
-        let hint = prompts::hint("shoulder.past", catalogue);
-        problems.caution("shoulder.past", &one.finding.path, what, &hint);
+        let hint = prompts::hint(Code::ShoulderPast, catalogue);
+        problems.caution(Code::ShoulderPast, &one.finding.path, what, &hint);
     }
 }
 

@@ -1,5 +1,6 @@
 //! Traces of stretches in their measures.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
@@ -44,7 +45,7 @@ pub fn traces(
             session.traces.len()
         );
         let hint = format!("record {most} at most");
-        problems.error("trace.size", "/traces", what, &hint);
+        problems.error(Code::TraceSize, "/traces", what, &hint);
         return Vec::new();
     }
     let traces = session.traces.iter();
@@ -73,7 +74,7 @@ fn one(
         let what = format!("{} is no stretch", trace.measure);
         let hint =
             "use a key of profiles/measures.csv that begins with stretch.slow or stretch.fast";
-        problems.error("trace.measure", &format!("{path}/measure"), what, hint);
+        problems.error(Code::TraceMeasure, &format!("{path}/measure"), what, hint);
         return None;
     };
     let finding = stand_in(trace);
@@ -163,7 +164,12 @@ fn speed(trace: &Trace, row: &Measure, problems: &mut Problems) {
             row.measure, trace.speed
         );
         let hint = "the slow stretch is V1, the fast one V2 or V3";
-        problems.error("trace.speed", &format!("{}/speed", trace.path), what, hint);
+        problems.error(
+            Code::TraceSpeed,
+            &format!("{}/speed", trace.path),
+            what,
+            hint,
+        );
     }
 }
 
@@ -184,7 +190,7 @@ fn belongs(trace: &Trace, measured: &[Measured], problems: &mut Problems) {
         };
         let hint = "name the id of the finding of the same stretch and side, or leave it out";
         problems.error(
-            "trace.finding",
+            Code::TraceFinding,
             &format!("{}/finding", trace.path),
             what,
             hint,
@@ -197,7 +203,7 @@ fn unit_and_size(trace: &Trace, catalogue: &Catalogue, problems: &mut Problems) 
     if trace.angle_unit != "deg" {
         let what = format!("angles in {} are not converted", trace.angle_unit);
         let hint = "give the angles in deg";
-        problems.error("trace.unit", &format!("{path}/angle_unit"), what, hint);
+        problems.error(Code::TraceUnit, &format!("{path}/angle_unit"), what, hint);
         return false;
     }
     let angles = trace.angles.open();
@@ -210,7 +216,7 @@ fn unit_and_size(trace: &Trace, catalogue: &Catalogue, problems: &mut Problems) 
         let what = format!("{} samples are more than one stretch has", angles.len());
         let hint =
             format!("cut the recording to the stretch: {most} samples at most, of few digits");
-        problems.error("trace.size", &format!("{path}/angles"), what, &hint);
+        problems.error(Code::TraceSize, &format!("{path}/angles"), what, &hint);
         return false;
     }
     true
@@ -233,7 +239,12 @@ fn signed(
             "write {}: the one in which the angle grows",
             ways.join(" or ")
         );
-        problems.error("trace.positive", &format!("{path}/positive"), what, &hint);
+        problems.error(
+            Code::TracePositive,
+            &format!("{path}/positive"),
+            what,
+            &hint,
+        );
         return None;
     }
     let angles = trace.angles.open();
@@ -245,7 +256,12 @@ fn signed(
             let what =
                 format!("{number} angles are beyond {most} degrees, the first is number {first}");
             let hint = "look at the unit, the zero of the instrument and its wiring";
-            problems.error("trace.angle", &format!("{path}/angles/{first}"), what, hint);
+            problems.error(
+                Code::TraceAngle,
+                &format!("{path}/angles/{first}"),
+                what,
+                hint,
+            );
             return None;
         }
     }

@@ -1,5 +1,6 @@
 //! Which values a measure may have.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Ending, Finding, Instrument, Outcome, Said};
@@ -72,7 +73,7 @@ pub(super) fn instrument_fits(
     if goniometry && finding.instrument.is_none() {
         let what = "measured, but with which instrument is missing".to_owned();
         let hint = "name an instrument, or write method visual-estimate";
-        problems.error("instrument.missing", &path, what, hint);
+        problems.error(Code::InstrumentMissing, &path, what, hint);
     }
     if !measured && finding.instrument.is_some() && !matches!(value, Value::NotTested(_)) {
         let what = format!(
@@ -80,7 +81,7 @@ pub(super) fn instrument_fits(
             finding.method
         );
         problems.error(
-            "instrument.stray",
+            Code::InstrumentStray,
             &path,
             what,
             "remove it, or correct the method",
@@ -99,7 +100,7 @@ pub(super) fn parts_fit(finding: &Finding, row: &Measure, problems: &mut Problem
         let what = "the speed of the stretch is missing".to_owned();
         let hint = "add stretch with speed V1, V2 or V3";
         problems.error(
-            "stretch.missing",
+            Code::StretchMissing,
             &format!("{}/stretch", finding.path),
             what,
             hint,
@@ -116,7 +117,7 @@ pub(super) fn parts_fit(finding: &Finding, row: &Measure, problems: &mut Problem
         if stray {
             let what = format!("{field} has no meaning for {}", row.measure);
             problems.error(
-                "part.stray",
+                Code::PartStray,
                 &format!("{}/{field}", finding.path),
                 what,
                 "remove it",
@@ -143,7 +144,7 @@ pub(super) fn end_feel_fits(finding: &Finding, catalogue: &Catalogue, problems: 
         );
         let hint = "remove end_feel, correct how it ended, or confirm it with a reason";
         let path = format!("{}/end_feel", finding.path);
-        problems.caution("end-feel.bound", &path, what, hint);
+        problems.caution(Code::EndFeelBound, &path, what, hint);
     }
 }
 
@@ -154,21 +155,21 @@ fn ending_fits(finding: &Finding, row: &Measure, ending: Option<&Ending>, proble
             let what = "does not say how the movement ended".to_owned();
             let hint = "add ended with how: end-of-range, stopped-on-purpose, pain, guarding or \
                         instrument-limit";
-            problems.error("ending.missing", &path, what, hint);
+            problems.error(Code::EndingMissing, &path, what, hint);
         }
         (false, Some(_)) => {
             let what = format!("ended has no meaning for {}", row.measure);
-            problems.error("ending.stray", &path, what, "remove it");
+            problems.error(Code::EndingStray, &path, what, "remove it");
         }
         (true, Some(ending)) if ending.how == "stopped-on-purpose" && ending.because.is_none() => {
             let what = "stopped on purpose, but why is missing".to_owned();
             let hint = "add because with a code of not-tested-reason, and why in words if need be";
-            problems.error("ending.because", &path, what, hint);
+            problems.error(Code::EndingBecause, &path, what, hint);
         }
         (true, Some(ending)) if ending.how == "end-of-range" && ending.because.is_some() => {
             let what = "carried through to the end, yet says why it was taken no further";
             let path = format!("{path}/because");
-            problems.error("ending.stray", &path, what.to_owned(), "remove because");
+            problems.error(Code::EndingStray, &path, what.to_owned(), "remove because");
         }
         (true, Some(_)) | (false, None) => {}
     }
@@ -220,7 +221,7 @@ fn graded(
         if let Some(other) = in_another.filter(|_| !of_scale) {
             let what = format!("{grade} is a grade of the version {} only", other.version);
             let hint = format!("declare grade_version {}", other.version);
-            problems.error("grade.version", &path_of_version, what, &hint);
+            problems.error(Code::GradeVersion, &path_of_version, what, &hint);
             return None;
         }
         return listed(grade, "grade", row, path, catalogue, problems);
@@ -233,7 +234,7 @@ fn graded(
         } else {
             format!("write {} or leave it out", known.join(" or "))
         };
-        problems.error("grade.version", &path_of_version, what, &hint);
+        problems.error(Code::GradeVersion, &path_of_version, what, &hint);
         return None;
     };
     let path = format!("{path}/grade");
@@ -245,7 +246,7 @@ fn hint_at_half(grade: &str, row: &Measure, path: &str, problems: &mut Problems)
     if row.scale.as_deref() == Some("modified-ashworth") && grade == "1.5" {
         let what = "1.5 is no grade of the modified Ashworth scale".to_owned();
         problems.error(
-            "grade.half",
+            Code::GradeHalf,
             &format!("{path}/grade"),
             what,
             "write 1+ if that is meant",
@@ -263,7 +264,7 @@ fn points(score: Exact, row: &Measure, path: &str, problems: &mut Problems) -> O
     }
     let what = format!("{score} is not a whole number from 0 to 10");
     let hint = "write 0 to 10; a person who cannot answer is not_tested";
-    problems.error("score.range", &format!("{path}/score"), what, hint);
+    problems.error(Code::ScoreRange, &format!("{path}/score"), what, hint);
     None
 }
 
@@ -278,7 +279,7 @@ fn only_compared(
     let path = format!("{path}/relative");
     if finding.side == Side::Middle {
         let what = "compared with the other side, but there is none".to_owned();
-        problems.error("value.relative", &path, what, "say what was found");
+        problems.error(Code::ValueRelative, &path, what, "say what was found");
         return None;
     }
     known_word(catalogue, RELATIVE, word, &path, problems).then(|| word.to_owned())
@@ -288,7 +289,12 @@ fn whole_zero_to_ten(pain: Exact, path: &str, problems: &mut Problems) {
     let ten = Exact::parse("10").unwrap_or(Exact::ZERO);
     if pain.decimals() > 0 || pain > ten {
         let what = format!("{pain} is not a whole number from 0 to 10");
-        problems.error("score.range", path, what, "write 0 to 10, or leave it out");
+        problems.error(
+            Code::ScoreRange,
+            path,
+            what,
+            "write 0 to 10, or leave it out",
+        );
     }
 }
 
@@ -321,5 +327,5 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         | Kind::Panel => "nothing: it is not entered by hand",
     };
     let what = format!("{given} is no value of {}", row.measure);
-    problems.error("value.kind", path, what, &format!("give {wanted}"));
+    problems.error(Code::ValueKind, path, what, &format!("give {wanted}"));
 }

@@ -1,6 +1,7 @@
 //! In which way something was found: what has to agree before two findings are set against each
 //! other.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::finding::Finding;
 use crate::examination::measure::Measured;
@@ -141,15 +142,20 @@ pub(super) fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Pr
             let hint = format!(
                 "add neighbour with joint {wanted} and position straight, bent or not-recorded"
             );
-            problems.error("neighbour.missing", &path, what, &hint);
+            problems.error(Code::NeighbourMissing, &path, what, &hint);
         }
         (Some(wanted), Some((joint, _))) if wanted != joint => {
             let what = format!("{joint} is not the neighbouring joint of this measure");
-            problems.error("neighbour.joint", &path, what, &format!("write {wanted}"));
+            problems.error(
+                Code::NeighbourJoint,
+                &path,
+                what,
+                &format!("write {wanted}"),
+            );
         }
         (None, Some(_)) => {
             let what = "no neighbouring joint matters for this measure".to_owned();
-            problems.error("neighbour.stray", &path, what, "remove neighbour");
+            problems.error(Code::NeighbourStray, &path, what, "remove neighbour");
         }
         (Some(_), Some(_)) | (None, None) => {}
     }

@@ -1,5 +1,6 @@
 //! From what was recorded to samples as they are sent, and to how the limb moved.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
@@ -41,7 +42,7 @@ pub(super) fn traced(
     let (Some(signal), Some(samples)) = (signal, sent) else {
         let what = "the samples are too few or too far apart to be sent".to_owned();
         let hint = "record the stretch with two samples and more, close to each other in time";
-        problems.error("trace.few", &one.trace.path, what, hint);
+        problems.error(Code::TraceFew, &one.trace.path, what, hint);
         return None;
     };
     let motion = Motion::of(&signal, parameters);

@@ -1,5 +1,6 @@
 //! What a person should look at in a trace.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::trace::session::Traced;
 use crate::examination::trace::{Outcome, Reason};
@@ -13,7 +14,7 @@ pub(super) fn tell(one: &Traced, problems: &mut Problems) {
     if one.samples.resampled {
         let what = "sampled unevenly: what is sent is interpolated at even times".to_owned();
         let hint = "the samples as recorded are kept with the session";
-        problems.note("trace.resampled", &format!("{path}/times"), what, hint);
+        problems.note(Code::TraceResampled, &format!("{path}/times"), what, hint);
     }
     let reasons = one
         .computed
@@ -23,7 +24,12 @@ pub(super) fn tell(one: &Traced, problems: &mut Problems) {
     if reasons.is_some_and(|reasons| reasons.contains(&Reason::WrongDirection)) {
         let what = "the angle runs in the direction in which the muscle shortens".to_owned();
         let hint = "look for a turned-round positive, side or muscle, or confirm it";
-        problems.caution("trace.direction", &format!("{path}/positive"), what, hint);
+        problems.caution(
+            Code::TraceDirection,
+            &format!("{path}/positive"),
+            what,
+            hint,
+        );
     }
     let Some(computed) = &one.computed else {
         nothing_to_accept(one, problems);
@@ -34,13 +40,13 @@ pub(super) fn tell(one: &Traced, problems: &mut Problems) {
         let words: Vec<&str> = words.collect();
         let what = format!("nothing can be told of a catch: {}", words.join(", "));
         let hint = "what was felt stands; the reasons are explained in trace-reason.csv";
-        problems.note("trace.not-determinable", path, what, hint);
+        problems.note(Code::TraceNotDeterminable, path, what, hint);
         nothing_to_accept(one, problems);
     }
     if let Some(differs) = &computed.differs {
         let hint =
             "both are kept: what was felt is the finding, what was computed stands beside it";
-        problems.note("trace.differs", path, differs.clone(), hint);
+        problems.note(Code::TraceDiffers, path, differs.clone(), hint);
     }
 }
 
@@ -48,6 +54,6 @@ fn nothing_to_accept(one: &Traced, problems: &mut Problems) {
     if one.source.trace.accepted.is_some() {
         let what = "accepted, yet nothing was computed that could be accepted".to_owned();
         let path = format!("{}/accepted", one.source.trace.path);
-        problems.error("trace.nothing-accepted", &path, what, "remove accepted");
+        problems.error(Code::TraceNothingAccepted, &path, what, "remove accepted");
     }
 }

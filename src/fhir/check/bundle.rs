@@ -1,5 +1,6 @@
 //! The rules of a Bundle as such (bundle.html).
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
 use crate::fhir::check::definitions::definitions;
@@ -28,7 +29,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
     if node.member("total").is_some() && !matches!(kind, "searchset" | "history") {
         let what = format!("a Bundle of type {kind} has no total");
         let hint = "remove total; only searchset and history have one";
-        problems.error("fhir.bdl-1", &format!("{path}/total"), what, hint);
+        problems.error(Code::FhirBdl1, &format!("{path}/total"), what, hint);
     }
     let mut seen = BTreeSet::new();
     for (index, entry) in node.items_of("entry").iter().enumerate() {
@@ -46,7 +47,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
     if kind == "message" && first(node) != Some("MessageHeader") {
         let what = "the first entry of a message is a MessageHeader".to_owned();
         problems.error(
-            "fhir.bdl-12",
+            Code::FhirBdl12,
             &format!("{path}/entry"),
             what,
             "put it first",
@@ -59,20 +60,20 @@ fn asked_and_answered(kind: &str, entry: &Node, path: &str, problems: &mut Probl
     // "bdl-2: entry.search only when a search"
     if has("search") && kind != "searchset" {
         let what = "search belongs to the entries of a searchset".to_owned();
-        problems.error("fhir.bdl-2", path, what, "remove search");
+        problems.error(Code::FhirBdl2, path, what, "remove search");
     }
     // "bdl-3: entry.request mandatory for batch/transaction/history, otherwise prohibited"
     if matches!(kind, "batch" | "transaction" | "history") != has("request") {
         let what = "request belongs to batch, transaction and history, and only there".to_owned();
         let hint = "give each entry its request there, and none elsewhere";
-        problems.error("fhir.bdl-3", path, what, hint);
+        problems.error(Code::FhirBdl3, path, what, hint);
     }
     // "bdl-4: entry.response mandatory for batch-response/transaction-response/history, otherwise
     // prohibited"
     if matches!(kind, "batch-response" | "transaction-response" | "history") != has("response") {
         let what = "response belongs to responses and history, and only there".to_owned();
         let hint = "give each entry its response there, and none elsewhere";
-        problems.error("fhir.bdl-4", path, what, hint);
+        problems.error(Code::FhirBdl4, path, what, hint);
     }
     // "bdl-5: must be a resource unless there's a request or response"
     if !["resource", "request", "response"]
@@ -81,7 +82,7 @@ fn asked_and_answered(kind: &str, entry: &Node, path: &str, problems: &mut Probl
     {
         let what = "an entry without resource, request and response".to_owned();
         problems.error(
-            "fhir.bdl-5",
+            Code::FhirBdl5,
             path,
             what,
             "give the resource, or leave the entry out",
@@ -108,7 +109,7 @@ fn address(
         if resource.is_some() && !asked {
             let what = "an entry without its full address".to_owned();
             let hint = "give fullUrl; only batch and transaction leave it out";
-            problems.error("fhir.full-url", &path, what, hint);
+            problems.error(Code::FhirFullUrl, &path, what, hint);
         }
         return;
     };
@@ -116,7 +117,7 @@ fn address(
     if url.contains("/_history/") {
         let what = format!("{url} names a version");
         problems.error(
-            "fhir.bdl-8",
+            Code::FhirBdl8,
             &path,
             what,
             "give the address without _history",
@@ -128,7 +129,7 @@ fn address(
     if kind != "history" && !seen.insert((url.to_owned(), version.map(str::to_owned))) {
         let what = format!("{url} stands twice");
         problems.error(
-            "fhir.bdl-7",
+            Code::FhirBdl7,
             &path,
             what,
             "give each entry an address of its own",
@@ -155,7 +156,7 @@ fn agrees(url: &str, resource: &Node, path: &str, problems: &mut Problems) {
             "{url} is not the address of {kind}/{}",
             id.unwrap_or_default()
         );
-        problems.error("fhir.full-url", path, what, "let address and id agree");
+        problems.error(Code::FhirFullUrl, path, what, "let address and id agree");
     }
 }
 
@@ -164,13 +165,18 @@ fn document(node: &Node, path: &str, problems: &mut Problems) {
     // "bdl-9: A document must have an identifier with a system and a value"
     if !identifier("system") || !identifier("value") {
         let what = "a document has an identifier with system and value".to_owned();
-        problems.error("fhir.bdl-9", &format!("{path}/identifier"), what, "add it");
+        problems.error(
+            Code::FhirBdl9,
+            &format!("{path}/identifier"),
+            what,
+            "add it",
+        );
     }
     // "bdl-10: A document must have a date"
     if node.member("timestamp").is_none() {
         let what = "a document has the time at which it was put together".to_owned();
         problems.error(
-            "fhir.bdl-10",
+            Code::FhirBdl10,
             &format!("{path}/timestamp"),
             what,
             "add timestamp",
@@ -180,7 +186,7 @@ fn document(node: &Node, path: &str, problems: &mut Problems) {
     if first(node) != Some("Composition") {
         let what = "the first entry of a document is a Composition".to_owned();
         problems.error(
-            "fhir.bdl-11",
+            Code::FhirBdl11,
             &format!("{path}/entry"),
             what,
             "put it first",

@@ -1,5 +1,6 @@
 //! Resources contained in another (references.html#contained).
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
 use std::collections::{BTreeMap, BTreeSet};
@@ -25,7 +26,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
         if one.member("contained").is_some() {
             let what = "a contained resource contains others".to_owned();
             problems.error(
-                "fhir.dom-2",
+                Code::FhirDom2,
                 &path,
                 what,
                 "contain all of them in the outer resource",
@@ -39,7 +40,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
         if !named.contains(format!("#{id}").as_str()) && !own.contains("#") {
             let what = "nothing refers to this contained resource".to_owned();
             problems.error(
-                "fhir.dom-3",
+                Code::FhirDom3,
                 &path,
                 what,
                 "refer to it by its id, or leave it out",
@@ -50,7 +51,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
         if meta("versionId") || meta("lastUpdated") {
             let what = "a contained resource has no version of its own".to_owned();
             problems.error(
-                "fhir.dom-4",
+                Code::FhirDom4,
                 &path,
                 what,
                 "remove versionId and lastUpdated",
@@ -59,7 +60,7 @@ pub(super) fn held(node: &Node, path: &str, problems: &mut Problems) {
         // "dom-5: … it SHALL NOT have a security label"
         if meta("security") {
             let what = "a contained resource has no security label of its own".to_owned();
-            problems.error("fhir.dom-5", &path, what, "label the outer resource");
+            problems.error(Code::FhirDom5, &path, what, "label the outer resource");
         }
     }
 }

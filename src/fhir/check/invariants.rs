@@ -1,5 +1,6 @@
 //! The invariants of R4 that more than presence decides, by the type or element they belong to.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
@@ -35,7 +36,7 @@ fn unit(node: &Node, path: &str, problems: &mut Problems) {
     {
         let what = format!("{code} is no UCUM code");
         problems.error(
-            "unit.ucum",
+            Code::UnitUcum,
             &format!("{path}/code"),
             what,
             "write a UCUM code",
@@ -68,7 +69,7 @@ fn quantity(of: &str, node: &Node, path: &str, problems: &mut Problems) {
     if broken {
         let what = format!("this {of} lacks what makes it one");
         let hint = "give value, system UCUM and code; an Age is above 0, a Count whole with code 1";
-        problems.error("fhir.quantity", path, what, hint);
+        problems.error(Code::FhirQuantity, path, what, hint);
     }
 }
 
@@ -85,7 +86,7 @@ fn attachment(node: &Node, path: &str, problems: &mut Problems) {
     if size.parse() != Ok(bytes.len()) {
         let what = format!("the data has {} bytes, size says {size}", bytes.len());
         problems.error(
-            "fhir.attachment-size",
+            Code::FhirAttachmentSize,
             &format!("{path}/size"),
             what,
             "correct the size",
@@ -102,7 +103,7 @@ fn identifier(node: &Node, path: &str, problems: &mut Problems) {
     {
         let what = format!("{value} is no whole URI, as its system says");
         let hint = "write the URI with its scheme, such as urn:oid:1.2.3";
-        problems.error("fhir.identifier", &format!("{path}/value"), what, hint);
+        problems.error(Code::FhirIdentifier, &format!("{path}/value"), what, hint);
     }
 }
 
@@ -112,7 +113,7 @@ fn period(node: &Node, path: &str, problems: &mut Problems) {
         && later(start, end)
     {
         let what = format!("starts at {start}, after its end at {end}");
-        problems.error("fhir.per-1", path, what, "correct start or end");
+        problems.error(Code::FhirPer1, path, what, "correct start or end");
     }
 }
 
@@ -156,7 +157,7 @@ fn range(node: &Node, path: &str, problems: &mut Problems) {
     {
         let what = format!("goes from {low} down to {high}");
         problems.error(
-            "fhir.rng-2",
+            Code::FhirRng2,
             path,
             what,
             "exchange low and high, or correct them",
@@ -171,7 +172,7 @@ fn ratio(node: &Node, path: &str, problems: &mut Problems) {
     let both = has("numerator") == has("denominator");
     if !both || !(has("numerator") || has("extension")) {
         let what = "has not both numerator and denominator".to_owned();
-        problems.error("fhir.rat-1", path, what, "give both");
+        problems.error(Code::FhirRat1, path, what, "give both");
     }
 }
 
@@ -187,14 +188,14 @@ fn sampled(node: &Node, path: &str, problems: &mut Problems) {
         let shown: String = stray.chars().take(40).collect();
         let what = format!("{shown:?} is no data point");
         let hint = "write decimals, E, L or U, one blank between each two";
-        problems.error("fhir.sampled-data", &format!("{path}/data"), what, hint);
+        problems.error(Code::FhirSampledData, &format!("{path}/data"), what, hint);
     }
 }
 
 /// "tim-4: duration SHALL be a non-negative value", "tim-5: period SHALL be a non-negative value",
 /// "tim-9: If there's an offset, there must be a when (and not C, CM, CD, CV)"
 fn repeat(node: &Node, path: &str, problems: &mut Problems) {
-    for (member, code) in [("duration", "fhir.tim-4"), ("period", "fhir.tim-5")] {
+    for (member, code) in [("duration", Code::FhirTim4), ("period", Code::FhirTim5)] {
         if let Some(Node::Number(digits)) = node.member(member)
             && digits.starts_with('-')
         {
@@ -210,7 +211,7 @@ fn repeat(node: &Node, path: &str, problems: &mut Problems) {
     if node.member("offset").is_some() && (when.is_empty() || when.iter().any(meal)) {
         let what = "an offset without an event it counts from".to_owned();
         problems.error(
-            "fhir.tim-9",
+            Code::FhirTim9,
             path,
             what,
             "add when, and none of C, CM, CD, CV",

@@ -16,6 +16,7 @@ mod rules;
 mod schema;
 mod structure;
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
 use crate::fhir::record::{Entry, Record};
@@ -117,7 +118,7 @@ fn one(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Problems) 
     if !without && (kind != "Observation" || !ours::observation(node, path, catalogue, problems)) {
         let what = format!("{kind} carries no measure of ours: only rules of base FHIR were held");
         let hint = "a validator with the profiles of its writer says more";
-        problems.note("check.base-only", path, what, hint);
+        problems.note(Code::CheckBaseOnly, path, what, hint);
     }
 }
 
@@ -135,7 +136,7 @@ fn unique(entries: &[Entry], problems: &mut Problems) {
         {
             let path = entry.path.as_deref().unwrap_or_default();
             let what = format!("{} stands twice in the record", entry.full_url);
-            problems.error("record.twice", path, what, "report this");
+            problems.error(Code::RecordTwice, path, what, "report this");
         }
     }
 }
@@ -152,7 +153,7 @@ fn references_resolve(entries: &[Entry], problems: &mut Problems) {
             if !known.contains(reference.as_str()) {
                 let path = entry.path.as_deref().unwrap_or_default();
                 let what = format!("{reference} is in no entry of the record");
-                problems.error("record.reference", path, what, "report this");
+                problems.error(Code::RecordReference, path, what, "report this");
             }
         }
     }

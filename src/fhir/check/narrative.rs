@@ -1,5 +1,6 @@
 //! The narrative of a resource (narrative.html).
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 
 /// "The XHTML content SHALL NOT contain a head, a body, external stylesheet references, scripts, forms,
@@ -15,13 +16,13 @@ pub(super) fn held(text: &str, path: &str, problems: &mut Problems) {
     let Some(tags) = tags else {
         let what = "the narrative is no div of XHTML whose elements all end".to_owned();
         let hint = "write <div xmlns=\"http://www.w3.org/1999/xhtml\">…</div>";
-        problems.error("fhir.narrative", path, what, hint);
+        problems.error(Code::FhirNarrative, path, what, hint);
         return;
     };
     for refused in REFUSED.iter().filter(|refused| tags.contains(*refused)) {
         let what = format!("the narrative holds the element {refused}");
         problems.error(
-            "fhir.txt-1",
+            Code::FhirTxt1,
             path,
             what,
             "keep text, lists, tables and images",
@@ -31,7 +32,7 @@ pub(super) fn held(text: &str, path: &str, problems: &mut Problems) {
     if !tags.contains(&"img") && !says_something(text) {
         let what = "the narrative says nothing".to_owned();
         problems.error(
-            "fhir.txt-2",
+            Code::FhirTxt2,
             path,
             what,
             "say something, or leave the text out",

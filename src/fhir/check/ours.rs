@@ -1,5 +1,6 @@
 //! Our own rules, where an Observation carries a measure of ours, whoever wrote it.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
@@ -20,7 +21,7 @@ pub(super) fn observation(
     };
     let Some(row) = catalogue.measures.get(&code) else {
         let what = format!("{code} is no measure of profiles/measures.csv");
-        problems.error("measure.unknown", &format!("{path}/code"), what, FIX);
+        problems.error(Code::MeasureUnknown, &format!("{path}/code"), what, FIX);
         return true;
     };
     displays(node, path, catalogue, problems);
@@ -73,12 +74,12 @@ fn published(
                 let what =
                     format!("{code} of {system} stands first and says less than the measure");
                 let hint = "put it after our code: who reads the first one would mix measures";
-                problems.error("code.wider-first", &path, what, hint);
+                problems.error(Code::CodeWiderFirst, &path, what, hint);
             }
             None => {
                 let what = format!("{code} of {system} stands first and is not in the tables");
                 let hint = "if it means the same, add it to your map of codes; if not, put it last";
-                problems.note("code.first-unknown", &path, what, hint);
+                problems.note(Code::CodeFirstUnknown, &path, what, hint);
             }
         }
     }
@@ -86,7 +87,7 @@ fn published(
         if !given.contains(&(wanted.system.as_str(), wanted.code.as_str())) {
             let what = format!("{} of {} is missing", wanted.code, wanted.system);
             let hint = "it was written with other tables; the code of our own says what was found";
-            problems.note("code.missing", &path, what, hint);
+            problems.note(Code::CodeMissing, &path, what, hint);
         }
     }
 }
@@ -121,12 +122,12 @@ fn displays(node: &Node, path: &str, catalogue: &Catalogue, problems: &mut Probl
         match (label, coding.text_of("display")) {
             (None, _) => {
                 let what = format!("{code} is not in the list {list}");
-                problems.error("word.unknown", path, what, "use a code of profiles/");
+                problems.error(Code::WordUnknown, path, what, "use a code of profiles/");
             }
             (Some(label), Some(display)) if label != display => {
                 let what = format!("{code} is shown as {display}, the table says {label}");
                 problems.note(
-                    "code.display",
+                    Code::CodeDisplay,
                     path,
                     what,
                     "the code counts, not the display",
@@ -164,7 +165,7 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     if site.sides == Sides::Middle {
         if !coded("middle", site.unsided_code.as_ref()) {
             let what = format!("{} is not said of the {}", row.measure, site.label);
-            problems.error("site.side", &path, what, "give the body structure");
+            problems.error(Code::SiteSide, &path, what, "give the body structure");
         }
         return;
     }
@@ -172,7 +173,7 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     let right = coded("right", site.right_code.as_ref());
     if !left && !right {
         let what = format!("{} is said of no side of the {}", row.measure, site.label);
-        problems.error("site.side", &path, what, "give the sided body structure");
+        problems.error(Code::SiteSide, &path, what, "give the sided body structure");
     }
     let text = node
         .at(&["bodySite", "text"])
@@ -185,7 +186,7 @@ fn site(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     if (left && (right || says("right"))) || (right && says("left")) {
         let what = "codes and words name different sides".to_owned();
         problems.error(
-            "site.sides-differ",
+            Code::SiteSidesDiffer,
             &path,
             what,
             "find out which side was examined",
@@ -227,7 +228,7 @@ fn quantity(
     };
     let (Some((of, share)), Some(customary)) = (counted, customary) else {
         let what = format!("{} has no number", row.measure);
-        problems.error("value.kind", &path, what, FIX);
+        problems.error(Code::ValueKind, &path, what, FIX);
         return;
     };
     let wanted = quantity.text_of("code").unwrap_or_default();
@@ -238,7 +239,7 @@ fn quantity(
     };
     let Some((low, high)) = bounds.filter(|_| quantity.text_of("system") == Some(UCUM)) else {
         let what = format!("{} is given in UCUM {customary}", row.measure);
-        problems.error("unit.measure", &path, what, FIX);
+        problems.error(Code::UnitMeasure, &path, what, FIX);
         return;
     };
     // A difference may lie anywhere, whatever the bounds of what was compared.
@@ -255,14 +256,19 @@ fn quantity(
     if impossible || (outside && row.kind == Kind::Score) {
         let what = format!("{value} {wanted} is impossible for {}", row.measure);
         problems.error(
-            "value.impossible",
+            Code::ValueImpossible,
             &path,
             what,
             "find out what was measured",
         );
     } else if outside {
         let what = format!("{value} {wanted} is beyond what is usually seen");
-        problems.caution("angle.unusual", &path, what, "find out what was measured");
+        problems.caution(
+            Code::AngleUnusual,
+            &path,
+            what,
+            "find out what was measured",
+        );
     }
 }
 
@@ -277,7 +283,7 @@ fn word(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     }
     let Some(list) = &row.scale else {
         let what = format!("{} has no word as its value", row.measure);
-        problems.error("value.kind", &path, what, FIX);
+        problems.error(Code::ValueKind, &path, what, FIX);
         return;
     };
     let known = catalogue.lists_of(row).any(|list| {
@@ -285,7 +291,7 @@ fn word(node: &Node, row: &Measure, path: &str, catalogue: &Catalogue, problems:
     });
     if !known {
         let what = format!("the value is no code of the list {list}");
-        problems.error("value.list", &path, what, "use a code of its list");
+        problems.error(Code::ValueList, &path, what, "use a code of its list");
     }
 }
 
@@ -306,15 +312,15 @@ fn ending(node: &Node, row: &Measure, path: &str, problems: &mut Problems) {
     match ending.as_deref() {
         None => {
             let what = "does not say how the movement ended".to_owned();
-            problems.error("ending.missing", path, what, "add the component ending");
+            problems.error(Code::EndingMissing, path, what, "add the component ending");
         }
         Some("end-of-range") if bound => {
             let what = "ended at the end of range, yet is marked as a bound".to_owned();
-            problems.error("ending.bound", path, what, "remove the comparator");
+            problems.error(Code::EndingBound, path, what, "remove the comparator");
         }
         Some(how) if how != "end-of-range" && !bound && node.member("valueQuantity").is_some() => {
             let what = format!("ended by {how}, yet is not marked as a bound");
-            problems.error("ending.bound", path, what, "add the comparator >=");
+            problems.error(Code::EndingBound, path, what, "add the comparator >=");
         }
         Some(_) => {}
     }

@@ -1,5 +1,6 @@
 //! The forms of primitive values (datatypes.html#primitive), beyond what the schema holds.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
 use base64::Engine as _;
@@ -16,7 +17,12 @@ pub(super) fn value(kind: &str, node: &Node, path: &str, problems: &mut Problems
         ("decimal", Node::Number(digits)) => {
             if digits.contains(['e', 'E']) {
                 let what = format!("{digits} is written with an exponent");
-                problems.note("fhir.decimal", path, what, "some servers refuse exponents");
+                problems.note(
+                    Code::FhirDecimal,
+                    path,
+                    what,
+                    "some servers refuse exponents",
+                );
             }
         }
         ("boolean" | "integer" | "positiveInt" | "unsignedInt" | "decimal", _) => {
@@ -30,7 +36,7 @@ pub(super) fn value(kind: &str, node: &Node, path: &str, problems: &mut Problems
 fn wrong_type(kind: &str, path: &str, problems: &mut Problems) {
     let what = format!("this is no {kind}");
     let hint = "write it as the JSON type of its FHIR type (json.html)";
-    problems.error("fhir.type", path, what, hint);
+    problems.error(Code::FhirType, path, what, hint);
 }
 
 /// "integer: A signed integer in the range −2,147,483,648..2,147,483,647 (32-bit)", pattern
@@ -42,7 +48,7 @@ fn whole(kind: &str, digits: &str, path: &str, problems: &mut Problems) {
         _ => i32::MIN,
     };
     if digits == "-0" || !digits.parse::<i32>().is_ok_and(|number| number >= least) {
-        problems.error("fhir.form", path, format!("{digits} is no {kind}"), FORM);
+        problems.error(Code::FhirForm, path, format!("{digits} is no {kind}"), FORM);
     }
 }
 
@@ -55,7 +61,7 @@ fn text_value(kind: &str, text: &str, path: &str, problems: &mut Problems) {
         _ => {
             if !held(kind, text) {
                 let shown: String = text.chars().take(60).collect();
-                problems.error("fhir.form", path, format!("{shown} is no {kind}"), FORM);
+                problems.error(Code::FhirForm, path, format!("{shown} is no {kind}"), FORM);
             }
             return;
         }
@@ -70,7 +76,7 @@ pub(super) fn no_time(text: &str, path: &str, problems: &mut Problems) {
     let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
     let hint =
         "write a day that exists, or day, time with seconds and zone (datatypes.html#dateTime)";
-    problems.error("fhir.time", path, what, hint);
+    problems.error(Code::FhirTime, path, what, hint);
 }
 
 /// The patterns of datatypes.html, and what RFC 4122 and X.660 say of the identifiers they name.

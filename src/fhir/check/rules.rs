@@ -2,6 +2,7 @@
 //!
 //! They run over every record; what comes from elsewhere is held against all of R4 (structure.rs).
 
+use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::fhir::check::primitive;
@@ -51,20 +52,20 @@ impl fmt::Display for Place<'_> {
 /// Walks every element: nothing empty, decimals plain, quantities coded, times zoned.
 fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
     let mut empty = |what: &str| {
-        problems.error("fhir.empty", &place.to_string(), what.to_owned(), FIX);
+        problems.error(Code::FhirEmpty, &place.to_string(), what.to_owned(), FIX);
     };
     match node {
         Node::Null => {
             // "null: … never used except in arrays of primitives" (json.html)
             let what = "null stands for nothing".to_owned();
-            problems.error("fhir.null", &place.to_string(), what, FIX);
+            problems.error(Code::FhirNull, &place.to_string(), what, FIX);
         }
         // "Strings SHALL NOT be empty" (datatypes.html#string)
         Node::Text(text) if text.trim().is_empty() => empty("an empty string"),
         Node::Number(digits) if !plain_number(digits) => {
             let what = format!("{digits} is written with an exponent");
             let hint = "some servers refuse exponents";
-            problems.note("fhir.decimal", &place.to_string(), what, hint);
+            problems.note(Code::FhirDecimal, &place.to_string(), what, hint);
         }
         Node::List(items) => {
             if items.is_empty() {
@@ -105,14 +106,14 @@ fn quantity(node: &Node, place: &Place<'_>, problems: &mut Problems) {
     // "qty-3: If a code for the unit is present, the system SHALL also be present"
     if code.is_some() && node.member("system").is_none() {
         let what = "a unit code without its system".to_owned();
-        problems.error("fhir.qty-3", &place.to_string(), what, FIX);
+        problems.error(Code::FhirQty3, &place.to_string(), what, FIX);
     }
     if let (Some(code), Some(UCUM)) = (code, node.text_of("system"))
         && octofhir_ucum::validate(code).is_err()
     {
         let what = format!("{code} is no UCUM code");
         let path = format!("{place}/code");
-        problems.error("unit.ucum", &path, what, "write a UCUM code");
+        problems.error(Code::UnitUcum, &path, what, "write a UCUM code");
     }
 }
 
@@ -139,7 +140,7 @@ fn time(key: &str, node: &Node, place: &Place<'_>, problems: &mut Problems) {
     );
     if !held || (whole && !text.contains('T')) {
         let what = format!("{text} is no time of FHIR: seconds and zone are part of it");
-        problems.error("fhir.time", &place.to_string(), what, FIX);
+        problems.error(Code::FhirTime, &place.to_string(), what, FIX);
     }
 }
 
@@ -157,7 +158,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
     for required in ["status", "code"] {
         if node.member(required).is_none() {
             let what = format!("{required} is missing");
-            problems.error("fhir.required", &format!("{path}/{required}"), what, FIX);
+            problems.error(Code::FhirRequired, &format!("{path}/{required}"), what, FIX);
         }
     }
     if let Some(status) = node
@@ -165,7 +166,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
         .filter(|status| !STATUS.contains(status))
     {
         let what = format!("{status} is no status of an Observation");
-        problems.error("fhir.status", &format!("{path}/status"), what, FIX);
+        problems.error(Code::FhirStatus, &format!("{path}/status"), what, FIX);
     }
     one_value(node, path, problems);
     for (index, component) in node.items_of("component").iter().enumerate() {
@@ -173,7 +174,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
         one_value(component, &path, problems);
         if component.member("code").is_none() {
             let path = format!("{path}/code");
-            problems.error("fhir.required", &path, "code is missing".to_owned(), FIX);
+            problems.error(Code::FhirRequired, &path, "code is missing".to_owned(), FIX);
         }
     }
     same_code(node, path, problems);
@@ -185,7 +186,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
         {
             let path = format!("{path}/referenceRange/{index}");
             let what = "has neither low nor high nor text".to_owned();
-            problems.error("fhir.obs-3", &path, what, FIX);
+            problems.error(Code::FhirObs3, &path, what, FIX);
         }
     }
 }
@@ -197,7 +198,7 @@ pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
         if value_of(node).is_some() && share_a_coding(component, node) {
             let path = format!("{path}/component/{index}");
             let what = "a component has the code and a value of its Observation".to_owned();
-            problems.error("fhir.obs-7", &path, what, FIX);
+            problems.error(Code::FhirObs7, &path, what, FIX);
         }
     }
 }
@@ -224,12 +225,12 @@ fn one_value(node: &Node, path: &str, problems: &mut Problems) {
         .count();
     if values > 1 {
         let what = format!("{values} values where one is allowed");
-        problems.error("fhir.one-value", path, what, FIX);
+        problems.error(Code::FhirOneValue, path, what, FIX);
     }
     // "obs-6: dataAbsentReason SHALL only be present if Observation.value[x] is not present"
     if values > 0 && node.member("dataAbsentReason").is_some() {
         let what = "a value and the reason why there is none".to_owned();
-        problems.error("fhir.obs-6", path, what, FIX);
+        problems.error(Code::FhirObs6, path, what, FIX);
     }
 }
 

@@ -5,6 +5,7 @@
 //! resource is held against the definition of the type it names, and the resources inside it each
 //! against theirs.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use jsonschema::error::ValidationErrorKind;
@@ -123,7 +124,7 @@ fn tell(
                 let path = format!("{path}/{}", pointer_step(name));
                 let what = format!("{name} is no element of R4 here");
                 let hint = "remove it or correct its name; what has no element is an extension";
-                problems.error("fhir.element", &path, what, hint);
+                problems.error(Code::FhirElement, &path, what, hint);
                 told.insert(path);
             }
         }
@@ -131,7 +132,7 @@ fn tell(
             let name = property.as_str().unwrap_or_default();
             let path = format!("{path}/{name}");
             let what = format!("{name} is missing");
-            problems.error("fhir.required", &path, what, "add it");
+            problems.error(Code::FhirRequired, &path, what, "add it");
             told.insert(path);
         }
         kind => {
@@ -158,7 +159,7 @@ fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut
             let options: Vec<&str> = options.filter_map(Value::as_str).collect();
             let what = format!("{shown} is no code of this element");
             let hint = format!("use one of {}", super::structure::shortened(&options));
-            problems.error("fhir.code", path, what, &hint);
+            problems.error(Code::FhirCode, path, what, &hint);
         }
         (ValidationErrorKind::Pattern { pattern }, Value::String(text))
             if pattern.contains("[1-9]000") || pattern.contains("2[0-3]") =>
@@ -173,12 +174,12 @@ fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut
         (ValidationErrorKind::Pattern { .. }, _) => {
             let what = format!("{shown} has not the form of its type");
             let hint = "write it in the form of its type (datatypes.html)";
-            problems.error("fhir.form", path, what, hint);
+            problems.error(Code::FhirForm, path, what, hint);
         }
         (_, _) => {
             let what = format!("{shown} has not the JSON type of this element");
             let hint = "write it as the JSON type of its FHIR type (json.html)";
-            problems.error("fhir.type", path, what, hint);
+            problems.error(Code::FhirType, path, what, hint);
         }
     }
 }

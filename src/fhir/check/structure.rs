@@ -3,6 +3,7 @@
 //! The schema of R4 requires no primitive, gives an object no JSON type, puts patterns on numbers
 //! (where they say nothing), and knows no choice, no reference and no null beside an extension.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::fhir::check::definitions::{Definitions, Element, Type, definitions};
@@ -56,7 +57,7 @@ fn known_kind<'a>(node: &'a Node, path: &str, problems: &mut Problems) -> Option
     );
     let hint = "give resourceType, the name of one resource of FHIR R4 (resourcelist.html)";
     let path = format!("{path}/resourceType");
-    problems.error("fhir.resource-type", &path, what, hint);
+    problems.error(Code::FhirResourceType, &path, what, hint);
     None
 }
 
@@ -102,7 +103,12 @@ impl Walk<'_> {
             if !own && !known.contains(key.as_ref()) {
                 let path = format!("{path}/{}", pointer_step(key));
                 let what = format!("{key} is no element of {of}");
-                self.error("fhir.element", &path, what, "remove it or correct its name");
+                self.error(
+                    Code::FhirElement,
+                    &path,
+                    what,
+                    "remove it or correct its name",
+                );
             }
         }
     }
@@ -112,7 +118,7 @@ impl Walk<'_> {
             let name = element.name;
             let what = format!("{name} is missing");
             let hint = format!("add it: {} stands at least once in R4", element.path);
-            self.error("fhir.required", &format!("{path}/{name}"), what, &hint);
+            self.error(Code::FhirRequired, &format!("{path}/{name}"), what, &hint);
         }
         if found.len() > 1 {
             // "a choice of types … only one of the types" (formats.html#choice)
@@ -121,7 +127,7 @@ impl Walk<'_> {
                 "keep one of {}",
                 found.keys().copied().collect::<Vec<_>>().join(", ")
             );
-            self.error("fhir.one-value", path, what, &hint);
+            self.error(Code::FhirOneValue, path, what, &hint);
         }
     }
 
@@ -145,13 +151,13 @@ impl Walk<'_> {
             match list {
                 Some(Node::List(items)) if items.is_empty() => {
                     // "Arrays cannot be empty" (json.html)
-                    self.error("fhir.empty", at, "an empty array".to_owned(), EMPTY);
+                    self.error(Code::FhirEmpty, at, "an empty array".to_owned(), EMPTY);
                 }
                 None | Some(Node::List(_)) => {}
-                Some(Node::Null) => self.error("fhir.null", at, NULL.to_owned(), EMPTY),
+                Some(Node::Null) => self.error(Code::FhirNull, at, NULL.to_owned(), EMPTY),
                 Some(Node::Bool(_) | Node::Number(_) | Node::Text(_) | Node::Object(_)) => {
                     let what = format!("{key} may stand several times: it is an array in JSON");
-                    self.error("fhir.type", at, what, "put it in an array");
+                    self.error(Code::FhirType, at, what, "put it in an array");
                 }
             }
         }
@@ -173,10 +179,10 @@ impl Walk<'_> {
         // matching value" (json.html)
         let said = |node: Option<&Node>| node.is_some_and(|node| *node != Node::Null);
         if value == Some(&Node::Null) && !(place.in_list && said(beside)) {
-            self.error("fhir.null", &place.path, NULL.to_owned(), EMPTY);
+            self.error(Code::FhirNull, &place.path, NULL.to_owned(), EMPTY);
         }
         if beside == Some(&Node::Null) && !(place.in_list && said(value)) {
-            self.error("fhir.null", &place.beside, NULL.to_owned(), EMPTY);
+            self.error(Code::FhirNull, &place.beside, NULL.to_owned(), EMPTY);
         }
         if let Some(value) = value.filter(|value| **value != Node::Null) {
             self.value(value, place);
@@ -189,7 +195,7 @@ impl Walk<'_> {
         } else {
             let what = "only a primitive value has extensions beside it".to_owned();
             self.error(
-                "fhir.element",
+                Code::FhirElement,
                 &place.beside,
                 what,
                 "put the extension into the object",
@@ -206,7 +212,7 @@ impl Walk<'_> {
             (_, Node::List(_)) => {
                 let what = format!("{} stands once: it is no array", place.element.name);
                 self.error(
-                    "fhir.type",
+                    Code::FhirType,
                     path,
                     what,
                     "write the one value without brackets",
@@ -214,7 +220,7 @@ impl Walk<'_> {
             }
             (_, Node::Text(text)) if text.trim().is_empty() => {
                 // "Strings SHALL NOT be empty" (datatypes.html#string)
-                self.error("fhir.empty", path, "an empty string".to_owned(), EMPTY);
+                self.error(Code::FhirEmpty, path, "an empty string".to_owned(), EMPTY);
             }
             ("Resource", Node::Object(_)) => {
                 let around = Around {
@@ -238,7 +244,7 @@ impl Walk<'_> {
                 if place.kind.simple && node.member("comparator").is_some() {
                     let path = format!("{path}/comparator");
                     let what = "this quantity has no comparator".to_owned();
-                    self.error("fhir.sqty-1", &path, what, "remove it");
+                    self.error(Code::FhirSqty1, &path, what, "remove it");
                 }
                 if kind == "Reference" {
                     self.reference(node, place.kind, path);
@@ -255,7 +261,7 @@ impl Walk<'_> {
         let Node::Object(members) = node else {
             let what = format!("this is no {of}: it is an object in JSON");
             self.error(
-                "fhir.type",
+                Code::FhirType,
                 path,
                 what,
                 "write it as an object with its elements",
@@ -263,13 +269,13 @@ impl Walk<'_> {
             return;
         };
         if members.is_empty() {
-            self.error("fhir.empty", path, "an empty object".to_owned(), EMPTY);
+            self.error(Code::FhirEmpty, path, "an empty object".to_owned(), EMPTY);
             return;
         }
         // "ele-1: All FHIR elements must have a @value or children"; an id is not counted
         if members.iter().all(|(key, _)| key == "id") {
             let what = "has an id and nothing else".to_owned();
-            self.error("fhir.ele-1", path, what, EMPTY);
+            self.error(Code::FhirEle1, path, what, EMPTY);
             return;
         }
         self.object(node, of, path);
@@ -288,7 +294,7 @@ impl Walk<'_> {
             // "ref-1: SHALL have a contained resource if a local reference is provided"
             if to.is_none() && reference != "#" {
                 let what = format!("{reference} is no resource contained here");
-                self.error("fhir.ref-1", &path, what, "contain it, or correct its id");
+                self.error(Code::FhirRef1, &path, what, "contain it, or correct its id");
             }
             to
         } else {
@@ -301,7 +307,7 @@ impl Walk<'_> {
         {
             let what = format!("leads to a {to}");
             let hint = format!("this element leads to {}", kind.targets.join(", "));
-            self.error("fhir.reference", &path, what, &hint);
+            self.error(Code::FhirReference, &path, what, &hint);
         }
     }
 
@@ -330,11 +336,11 @@ impl Walk<'_> {
             let what = format!("no code of the value set {name}");
             let known = list.iter().flat_map(|(_, codes)| codes.iter().copied());
             let hint = format!("use one of {}", shortened(&known.collect::<Vec<_>>()));
-            self.error("fhir.code", &place.path, what, &hint);
+            self.error(Code::FhirCode, &place.path, what, &hint);
         }
     }
 
-    fn error(&mut self, code: &'static str, path: &str, what: String, hint: &str) {
+    fn error(&mut self, code: Code, path: &str, what: String, hint: &str) {
         if self.told.insert(path.to_owned()) {
             // Each code is named where the rule stands.
             self.problems.error(code, path, what, hint);

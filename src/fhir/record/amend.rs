@@ -1,5 +1,6 @@
 //! What a later version of a session does to the record of the one before.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, object, text};
 use crate::base::problem::Problems;
 use crate::fhir::record::{Entry, Record, is_corrected};
@@ -54,7 +55,7 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
                 let what = format!("{name} of the earlier version is not spoken of");
                 let hint = "repeat it with that id, or withdrawn: true (a precaution with status \
                             entered-in-error); nothing is dropped";
-                problems.error("correction.silent", "/findings", what, hint);
+                problems.error(Code::CorrectionSilent, "/findings", what, hint);
             }
             Some(_) | None => entry.resource.set("status", text("entered-in-error")),
         }

@@ -1,12 +1,12 @@
 //! Alerting somebody of what is urgent and not delivered, and of duplicates.
 
 use crate::base::clock::Clock;
+use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::delivery::deliver::webhook::Webhook;
 use crate::delivery::outbox::accept::Key;
 use crate::delivery::outbox::alarm::DUPLICATE;
 use crate::delivery::outbox::{Item, Outbox, OutboxError};
-use crate::service::app::reasons;
 use crate::service::app::shown::number;
 use crate::service::app::submit::key_of;
 use crate::service::app::urgent::age;
@@ -70,7 +70,7 @@ impl Alerting {
             session = %item.session,
             version = item.version,
             state = item.state.code(),
-            reason = item.reason.as_deref().unwrap_or_default(),
+            reason = item.reason.as_ref().map(ToString::to_string).unwrap_or_default(),
             urgent = item.urgent.join(","),
             waits = age(item.accepted_at, self.clock.now()),
             "{}",
@@ -168,7 +168,7 @@ fn what(item: &Item) -> &'static str {
 
 /// What an alert says: our own identities and codes, nothing about a person.
 pub fn alert(item: &Item) -> Node {
-    let event = match item.reason.as_deref() {
+    let event = match item.reason.as_ref().map(Reason::code) {
         _ if !item.urgent.is_empty() => "urgent-not-delivered",
         Some(DUPLICATE) => "duplicate-found",
         Some(_) | None => "look",
@@ -186,8 +186,8 @@ pub fn alert(item: &Item) -> Node {
     let urgent = item.urgent.iter().map(|code| text(code.clone()));
     members.push(("urgent", Node::List(urgent.collect())));
     if let Some(reason) = &item.reason {
-        members.push(("reason", text(reason.clone())));
-        members.push(("meaning", text(reasons::sentence(reason))));
+        members.push(("reason", text(reason.to_string())));
+        members.push(("meaning", text(reason.sentence())));
     }
     object(members)
 }

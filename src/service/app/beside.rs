@@ -1,6 +1,7 @@
 //! Files beside a document: the samples of a trace come in before it is encoded, so that the document
 //! that is kept holds everything as it was recorded.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, text};
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::trace_csv::{MOST_ROWS, columns};
@@ -54,7 +55,7 @@ fn bring(
     if !plain {
         let what = "file is not the name of a file beside the document".to_owned();
         let hint = "put the file into the folder of the document and give its name only";
-        problems.error("trace-file.name", path, what, hint);
+        problems.error(Code::TraceFileName, path, what, hint);
         return false;
     }
     let csv = match read(name) {
@@ -62,7 +63,7 @@ fn bring(
         Err(what) => {
             let hint =
                 "look at the name, the rights and the length of the file beside the document";
-            problems.error("trace-file.read", path, what, hint);
+            problems.error(Code::TraceFileRead, path, what, hint);
             return false;
         }
     };

@@ -1,8 +1,10 @@
 //! Working off what is queued.
 
 use crate::base::clock::Clock;
+use crate::base::code::meaning::Sign;
+use crate::base::code::reason::Reason;
 use crate::delivery::deliver::attempt::{Worker, attempt};
-use crate::delivery::deliver::breaker::{Leave, Sign, Turn};
+use crate::delivery::deliver::breaker::{Leave, Turn};
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -47,17 +49,17 @@ impl Delivery {
             return Ok(false);
         }
         let attempted = self.attempted().await;
-        let Ok(Some((sign, reason))) = attempted else {
+        let Ok(Some((sign, outcome))) = attempted else {
             breaker.give_back(leave);
             return attempted.map(|_nothing_due| false);
         };
         let turn = breaker.tell(sign, leave, self.clock.now());
-        self.turned(turn, sign, &reason).await?;
+        self.turned(turn, sign, &outcome).await?;
         Ok(true)
     }
 
-    /// One attempt: what it says of the target, and its code; nothing where none is due.
-    async fn attempted(&self) -> Result<Option<(Sign, String)>, OutboxError> {
+    /// One attempt: what it says of the target, and how it ended; nothing where none is due.
+    async fn attempted(&self) -> Result<Option<(Sign, Outcome)>, OutboxError> {
         let target = &self.connection.target().name;
         // Before the claim: a clock that runs ahead of that of the store cuts work off too early, never
         // too late.
@@ -86,9 +88,10 @@ impl Delivery {
             .finish(&leased, &outcome, self.clock.now())
             .await?;
         let (ended, reason) = told(&outcome);
+        let reason = reason.map(ToString::to_string).unwrap_or_default();
         span.record("fascicle.outcome", ended);
         if !reason.is_empty() {
-            span.record("fascicle.reason", reason);
+            span.record("fascicle.reason", &reason);
         }
         tracing::info!(
             item = %leased.item.id,
@@ -101,33 +104,35 @@ impl Delivery {
             kept,
             "attempt ended"
         );
-        Ok(Some((sign, reason.to_owned())))
+        Ok(Some((sign, outcome)))
     }
 
     /// Notes where the target begins to be left alone, and where it goes on.
-    async fn turned(&self, turn: Turn, sign: Sign, reason: &str) -> Result<(), OutboxError> {
+    async fn turned(&self, turn: Turn, sign: Sign, outcome: &Outcome) -> Result<(), OutboxError> {
         let target = &self.connection.target().name;
         let now = self.clock.now();
-        match turn {
-            Turn::Opened(until, failures) => {
+        let (_, reason) = told(outcome);
+        match (turn, reason) {
+            (Turn::Opened(until, failures), Some(reason)) => {
                 let until = until.to_rfc3339();
-                tracing::warn!(target = %target, failures, reason, until, "target is left alone");
+                tracing::warn!(target = %target, failures, %reason, until, "target is left alone");
                 let noted = self.outbox.leave_alone(target, failures, reason, now);
                 noted.await?;
             }
-            Turn::StillOpen(until) => {
+            (Turn::StillOpen(until), Some(reason)) => {
                 let until = until.to_rfc3339();
-                tracing::warn!(target = %target, reason, until, "target is still left alone");
+                tracing::warn!(target = %target, %reason, until, "target is still left alone");
             }
-            Turn::Closed => {
+            (Turn::Closed, _) => {
                 tracing::info!(target = %target, "target goes on");
                 self.outbox.go_on(target, now).await?;
             }
             // A process that ended while it left the target alone could not note its end.
-            Turn::Same if sign == Sign::Works && self.connection.breaker().first_sign() => {
+            (Turn::Same, _) if sign == Sign::Works && self.connection.breaker().first_sign() => {
                 self.outbox.go_on(target, now).await?;
             }
-            Turn::Same => {}
+            // What is delivered never says that a target fails.
+            (Turn::Same, _) | (Turn::Opened(..) | Turn::StillOpen(_), None) => {}
         }
         Ok(())
     }
@@ -243,12 +248,12 @@ pub const fn settled(item: &Item) -> bool {
     }
 }
 
-fn told(outcome: &Outcome) -> (&'static str, &str) {
+fn told(outcome: &Outcome) -> (&'static str, Option<&Reason>) {
     match outcome {
-        Outcome::Delivered { .. } => ("delivered", ""),
-        Outcome::Refused { reason, .. } => ("refused", reason),
-        Outcome::Unknown { reason, .. } => ("unknown", reason),
-        Outcome::Later { reason, .. } => ("later", reason),
-        Outcome::Waiting { reason, .. } => ("waiting", reason),
+        Outcome::Delivered { .. } => ("delivered", None),
+        Outcome::Refused { reason, .. } => ("refused", Some(reason)),
+        Outcome::Unknown { reason, .. } => ("unknown", Some(reason)),
+        Outcome::Later { reason, .. } => ("later", Some(reason)),
+        Outcome::Waiting { reason, .. } => ("waiting", Some(reason)),
     }
 }

@@ -1,7 +1,10 @@
 //! From the text of a session document to a checked record: the whole pure middle of the house.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Answer;
+use crate::base::code::meaning::Severity;
 use crate::base::private::Private;
-use crate::base::problem::{Problem, Problems, Severity};
+use crate::base::problem::{Problem, Problems};
 use crate::examination::compare::Comparison;
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::finding::own_words::Says;
@@ -72,6 +75,16 @@ impl Held {
         }
     }
 
+    /// What the service answers: of everything that stands in the way what decides first.
+    pub fn answer(&self) -> Answer {
+        let answers = self.problems.iter().map(|one| match one.severity {
+            Severity::Error => one.code.meaning().answer,
+            Severity::Caution => Answer::WaitsForConfirmation,
+            Severity::Note => Answer::Told,
+        });
+        answers.min().unwrap_or(Answer::DoesNotHold)
+    }
+
     /// True when nothing but unconfirmed cautions stands in the way.
     pub fn waits_for_confirmation(&self) -> bool {
         self.problems
@@ -129,11 +142,7 @@ pub fn encode(
     let summary = summary::of_session(&examined, catalogue);
     let record = match crate::fhir::record::build(&session, &coded, &summary, catalogue) {
         Ok(record) => record,
-        Err(cause) => {
-            let what = format!("a resource does not serialise: {cause}");
-            problems.error("record.json", "", what, "report this");
-            return Err(held(problems));
-        }
+        Err(cause) => return Err(no_record(&cause, problems)),
     };
     let record = crate::fhir::record::amend::settle(record, &earlier.version_before, &mut problems);
     if problems.any_error() || problems.any_caution() {
@@ -155,6 +164,13 @@ pub fn encode(
     })
 }
 
+/// Our own types do not serialise.
+fn no_record(cause: &dyn std::fmt::Display, mut problems: Problems) -> Held {
+    let what = format!("a resource does not serialise: {cause}");
+    problems.error(Code::RecordJson, "", what, "report this");
+    Held::new(problems.sorted())
+}
+
 /// A precaution stays until a named person lifts it, whether a later session speaks of it or not.
 pub(super) fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
     for precaution in &earlier.precautions {
@@ -168,11 +184,11 @@ pub(super) fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Pro
         if session.none_known {
             let what = "says that none is known, but an earlier one was never lifted".to_owned();
             let hint = "state it again, or with status lifted, by whom and on which day";
-            problems.error("precautions.still-active", "/no_precautions", what, hint);
+            problems.error(Code::PrecautionsStillActive, "/no_precautions", what, hint);
         } else {
             let what = "an earlier precaution that was not lifted is carried over".to_owned();
             let hint = "state it again, or with status lifted, by whom and on which day";
-            problems.note("precaution.carried", "/precautions", what, hint);
+            problems.note(Code::PrecautionCarried, "/precautions", what, hint);
         }
         let path = "/precautions".to_owned();
         session.precautions.push(Precaution {
@@ -203,7 +219,7 @@ fn in_notation(session: &Session, problems: &mut Problems) {
 /// The mark of a caution: a confirmation names it, so that it confirms this caution about this
 /// content and no other, whatever moves in the document.
 pub fn mark(problem: &Problem) -> String {
-    let parts = [problem.code, problem.path.as_str(), problem.what.as_str()];
+    let parts = [problem.code.word(), &problem.path, &problem.what];
     let mut mark = sha256_hex(parts.join("\n").as_bytes());
     mark.truncate(8);
     mark
@@ -232,7 +248,7 @@ fn told_prompts(session: &Session, prompts: &[Prompt], problems: &mut Problems) 
         }
         let what = format!("no prompt {} at {}", prompt.code, prompt.path);
         let hint = "take code and path from the prompt as it is printed now, or name its session";
-        problems.error("told.prompt", &format!("{path}/prompt"), what, hint);
+        problems.error(Code::ToldPrompt, &format!("{path}/prompt"), what, hint);
     }
 }
 
@@ -246,7 +262,7 @@ pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<sum
     problems.refine(|mut problem| {
         if problem.severity == Severity::Caution {
             let same = |c: &Confirmation| {
-                c.code == problem.code && c.path == problem.path && c.mark == mark(&problem)
+                c.code == problem.code.word() && c.path == problem.path && c.mark == mark(&problem)
             };
             let found = left
                 .iter_mut()
@@ -256,7 +272,7 @@ pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<sum
                 let role = by.map(|by| by.role.clone()).unwrap_or_default();
                 confirmation.what = Some(Private::new(problem.what.clone()));
                 prompts.push(summary::Prompt {
-                    code: problem.code.to_owned(),
+                    code: problem.code.word().to_owned(),
                     path: problem.path.clone(),
                     what: Private::new(problem.what.clone()),
                     to_do: None,
@@ -280,7 +296,7 @@ pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<sum
             confirmation.code, confirmation.path, confirmation.mark
         );
         let hint = "take code, path and mark from the caution as it is printed now, or remove it";
-        problems.error("confirmation.idle", &confirmation.at_path, what, hint);
+        problems.error(Code::ConfirmationIdle, &confirmation.at_path, what, hint);
     }
     prompts
 }

@@ -1,6 +1,8 @@
 //! A session as it was given: as a document, or as rows of a sheet.
 
-use crate::base::problem::{Problem, Problems, Severity};
+use crate::base::code::Code;
+use crate::base::code::meaning::Severity;
+use crate::base::problem::{Problem, Problems};
 use crate::delivery::outbox::{Outbox, OutboxError};
 use crate::examination::intake::sheet::{self, Rows};
 use crate::examination::measure::Value;
@@ -167,7 +169,7 @@ impl Given {
         let hint =
             "look at the grades of this sheet; an apostrophe before a grade keeps it as text";
         let path = format!("{}/value/grade", one.finding.path);
-        problems.note("csv.plus-lost", &path, what, hint);
+        problems.note(Code::CsvPlusLost, &path, what, hint);
         problems.sorted().pop()
     }
 }

@@ -42,7 +42,7 @@ impl fmt::Display for NotFound {
         match self {
             Self::Document => formatter.write_str("the document does not say whose it is, or when"),
             Self::Person(stopped) => write!(formatter, "{}: {}", stopped.code(), stopped.words()),
-            Self::Silence(silence) => formatter.write_str(silence.code()),
+            Self::Silence(silence) => formatter.write_str(silence.code().word()),
             Self::Answer(status) => write!(
                 formatter,
                 "an answer {status} that is not the whole answer to a search"

@@ -14,7 +14,6 @@ pub mod encode;
 pub mod given;
 pub mod held;
 mod needs;
-pub mod reasons;
 pub mod retention;
 mod routed;
 mod rows;

@@ -1,5 +1,6 @@
 //! Where a session goes, and what stands in the way.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
 use crate::delivery::outbox::accept::{Before, Wanted};
@@ -39,7 +40,7 @@ pub(super) fn problems(wanted: Wanted<'_>, before: &Before) -> Problems {
         .partition(|one| wanted.all.contains(one));
     if wanted.targets.is_empty() && kept.is_empty() {
         problems.error(
-            "route.none",
+            Code::RouteNone,
             "/session/location",
             "no route of the configuration takes this session".to_owned(),
             "name the location, or the organisation of the signer, as the routes know them; or add a \
@@ -48,7 +49,7 @@ pub(super) fn problems(wanted: Wanted<'_>, before: &Before) -> Problems {
     }
     for target in left {
         problems.note(
-            "route.left",
+            Code::RouteLeft,
             "/session/version",
             format!("{target} has an earlier version and is not among the targets any more"),
             "correct it there by hand, or put the target back until this version was delivered",

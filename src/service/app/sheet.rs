@@ -1,9 +1,9 @@
 //! The page somebody prints when a session is urgent and not delivered.
 
+use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::delivery::outbox::{Item, Outbox, OutboxError, State};
 use crate::fhir::summary::render::escaped;
-use crate::service::app::reasons;
 use crate::service::app::summary::{self, Asked, Wanted};
 use crate::service::app::urgent::{NEW_PRECAUTION, age};
 use crate::tables::catalogue::Catalogue;
@@ -62,7 +62,7 @@ fn page(
              person, and note it below.",
         ),
     };
-    let reason = item.reason.as_deref().map(reasons::sentence);
+    let reason = item.reason.as_ref().map(Reason::sentence);
     let rows = [
         ("Family name", about_whom.name.clone()),
         ("Born", about_whom.born.clone()),
@@ -112,7 +112,7 @@ fn urgent(item: &Item, catalogue: &Catalogue) -> String {
         return "nothing that was recognised; read the whole page".to_owned();
     }
     let words = item.urgent.iter().map(|code| {
-        if code == NEW_PRECAUTION {
+        if code == NEW_PRECAUTION.word() {
             return "a precaution that was not known before".to_owned();
         }
         let row = catalogue.cautions.get(code);

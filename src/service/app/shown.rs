@@ -6,7 +6,6 @@ use crate::base::problem::Problem;
 use crate::delivery::outbox::{Item, LeftAlone, TargetHeld, TrailRow};
 use crate::examination::intake::sheet::Rows;
 use crate::service::app::encode::mark;
-use crate::service::app::reasons;
 use crate::service::app::words::Behind;
 
 /// A count as a number.
@@ -28,8 +27,8 @@ pub fn item(item: &Item) -> Node {
         ("accepted_at", text(item.accepted_at.to_rfc3339())),
     ];
     if let Some(reason) = &item.reason {
-        members.push(("reason", text(reason.clone())));
-        members.push(("meaning", text(reasons::sentence(reason))));
+        members.push(("reason", text(reason.to_string())));
+        members.push(("meaning", text(reason.sentence())));
     }
     if !item.urgent.is_empty() {
         let codes = item.urgent.iter().map(|code| text(code.clone()));
@@ -59,7 +58,7 @@ pub fn problems(problems: &[Problem], rows: Option<&Rows>) -> Node {
     let problems = problems.iter().map(|problem| {
         let mut members = vec![
             ("severity", text(problem.severity.word())),
-            ("code", text(problem.code)),
+            ("code", text(problem.code.word())),
             ("path", text(problem.path.clone())),
             ("what", text(problem.what.clone())),
             ("hint", text(problem.hint.clone())),
@@ -120,8 +119,8 @@ pub fn target(held: &TargetHeld, left_alone: Option<&LeftAlone>) -> Node {
         let left = object([
             ("since", text(left.since.to_rfc3339())),
             ("failures", number(left.failures)),
-            ("reason", text(left.reason.clone())),
-            ("meaning", text(reasons::sentence(&left.reason))),
+            ("reason", text(left.reason.to_string())),
+            ("meaning", text(left.reason.sentence())),
         ]);
         ("left_alone", left)
     }));

@@ -1,8 +1,10 @@
 //! Accepting a session document.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Sign;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
-use crate::delivery::deliver::breaker::{Leave, Sign};
+use crate::delivery::deliver::breaker::Leave;
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::accept::{
     Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted,
@@ -280,7 +282,7 @@ async fn elsewhere(
     let mut problems = Problems::new();
     let target = &connection.target().name;
     problems.note(
-        "earlier.not-told",
+        Code::EarlierNotTold,
         "/session",
         format!("record server {target} did not tell of earlier sessions: {why}"),
         "only sessions in this store were compared with; nothing else is held up by it",
@@ -357,7 +359,7 @@ fn refused(encoded: Result<Encoded, Held>) -> Held {
     encoded.err().unwrap_or_else(|| {
         let mut problems = Problems::new();
         let what = "the document holds, but its session cannot be told".to_owned();
-        problems.error("document.key", "/session", what, "report this");
+        problems.error(Code::DocumentKey, "/session", what, "report this");
         Held::new(problems.sorted())
     })
 }
@@ -366,25 +368,25 @@ fn not_accepted(reason: NotAccepted) -> Held {
     let mut problems = Problems::new();
     match reason {
         NotAccepted::OtherContent => problems.error(
-            "session.other-content",
+            Code::SessionOtherContent,
             "/session/version",
             "this version was accepted before with other content".to_owned(),
             "a correction is the next version of the session; nothing is overwritten",
         ),
         NotAccepted::Version { expected } => problems.error(
-            "session.version",
+            Code::SessionVersion,
             "/session/version",
             format!("version {expected} comes next"),
             "send the versions of a session in order",
         ),
         NotAccepted::OtherPerson => problems.error(
-            "session.other-person",
+            Code::SessionOtherPerson,
             "/patient/identifier",
             "the version before belongs to another person".to_owned(),
             "withdraw that session, then send a new one with an id of its own",
         ),
         NotAccepted::Purged => problems.error(
-            "session.purged",
+            Code::SessionPurged,
             "/session/id",
             "the content of this session was purged when its time of keeping was over".to_owned(),
             "correct it at the record server, which has it; nothing here can be corrected or sent any more",

@@ -1,5 +1,6 @@
 //! What of a session is to reach the treating team at once, whatever becomes of its delivery.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
 use crate::delivery::outbox::accept::Before;
@@ -12,7 +13,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeSet;
 
 /// A precaution that nobody knew before.
-pub const NEW_PRECAUTION: &str = "precaution.new";
+pub const NEW_PRECAUTION: Code = Code::PrecautionNew;
 
 /// The codes of what is urgent: a precaution that stands and that no session before stated, and the
 /// prompts that `cautions.csv` calls urgent. A session that is withdrawn has none.
@@ -55,7 +56,7 @@ fn codes(session: &Session, prompts: &[Prompt], before: &Before) -> Vec<String> 
     });
     let prompts = prompts.iter().filter(|prompt| prompt.urgent);
     let codes: BTreeSet<String> = prompts.map(|prompt| prompt.code.clone()).collect();
-    let new = is_new.then(|| NEW_PRECAUTION.to_owned());
+    let new = is_new.then(|| NEW_PRECAUTION.word().to_owned());
     new.into_iter().chain(codes).collect()
 }
 

@@ -1,4 +1,5 @@
 //! `encode` and `check`: documents in, Bundles or problems out, no server and no store.
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems, file_words};
 use crate::examination::intake::sheet::columns;
@@ -252,7 +253,7 @@ impl One<'_> {
 fn half_a_correction() -> Vec<Problem> {
     let mut problems = Problems::new();
     problems.error(
-        "encode.correction",
+        Code::EncodeCorrection,
         "/session/version",
         "a later version alone does not say what it corrects".to_owned(),
         "name the versions before it first on the same command line, or use send",

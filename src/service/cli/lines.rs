@@ -1,8 +1,10 @@
 //! `check` over files of any size: NDJSON is judged line by line and told as it is judged, so that
 //! memory does not grow with the file.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Severity;
 use crate::base::json::Node;
-use crate::base::problem::{Problem, Problems, Severity};
+use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::sheet::Rows;
 use crate::service::cli::report::Mistake;
 use crate::service::cli::{Ended, report};
@@ -126,7 +128,7 @@ fn skip_line(reader: &mut impl BufRead) -> io::Result<()> {
 fn resource(line: &[u8], catalogue: &Catalogue, problems: &mut Problems) {
     let Ok(text) = std::str::from_utf8(line) else {
         let what = "this line is not UTF-8".to_owned();
-        problems.error("json.utf8", "", what, "write the file as UTF-8");
+        problems.error(Code::JsonUtf8, "", what, "write the file as UTF-8");
         return;
     };
     match Node::parse(text) {
@@ -139,7 +141,7 @@ fn resource(line: &[u8], catalogue: &Catalogue, problems: &mut Problems) {
 pub(super) fn too_large(problems: &mut Problems) {
     let what = format!("more than {} MiB in one piece", LARGEST / 1024 / 1024);
     let hint = "split it: one resource a line (NDJSON) has no limit on the number of lines";
-    problems.error("json.large", "", what, hint);
+    problems.error(Code::JsonLarge, "", what, hint);
 }
 
 /// Tells problems as they come, and counts them.
@@ -233,6 +235,7 @@ const SEVERITIES: [Severity; 3] = [Severity::Error, Severity::Caution, Severity:
 #[cfg(test)]
 mod tests {
     use super::{Form, Told, each, open};
+    use crate::base::code::Code;
     use crate::base::json::Node;
     use crate::base::problem::{Problem, Problems};
     use crate::tables::catalogue::Catalogue;
@@ -305,8 +308,8 @@ mod tests {
     #[test]
     fn what_is_told_as_json_is_one_list_whatever_was_found() {
         let mut problems = Problems::new();
-        problems.error("json.utf8", "/a", "what".to_owned(), "hint");
-        problems.note("json.utf8", "/b", "what".to_owned(), "hint");
+        problems.error(Code::JsonUtf8, "/a", "what".to_owned(), "hint");
+        problems.note(Code::CsvMark, "/b", "what".to_owned(), "hint");
         let problems = problems.sorted();
         let written = |documents: &[&[Problem]]| {
             let mut out = Vec::new();

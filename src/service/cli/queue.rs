@@ -1,11 +1,12 @@
 //! `queue`: what waits, why, since when; and what a person decides.
 
 use crate::base::clock::{Clock, MachineClock};
+use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::base::problem::file_words;
 use crate::delivery::outbox::{Decision, Item, Outbox, Pausing, State, WantedItems};
 use crate::service::app::urgent::age;
-use crate::service::app::{reasons, sheet, shown};
+use crate::service::app::{sheet, shown};
 use crate::service::cli::arguments::QueueOptions;
 use crate::service::cli::report::Mistake;
 use crate::service::cli::{Ended, report, settings};
@@ -214,7 +215,7 @@ async fn print_paused(
             left.since.to_rfc3339(),
             left.failures,
             left.reason,
-            reasons::sentence(&left.reason)
+            left.reason.sentence()
         )?;
     }
     for target in settings.targets.iter().filter(|target| target.paused) {
@@ -243,9 +244,9 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
         print_receipt(out, &receipt)?;
     }
     if let Some(reason) = &item.reason {
-        writeln!(out, "  reason: {reason}: {}", reasons::sentence(reason))?;
+        writeln!(out, "  reason: {reason}: {}", reason.sentence())?;
     }
-    let said = item.reason.as_deref().map(reasons::sentence);
+    let said = item.reason.as_ref().map(Reason::sentence);
     if let Some(words) = item
         .words
         .as_ref()

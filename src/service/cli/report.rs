@@ -1,7 +1,8 @@
 //! Words for people.
 
+use crate::base::code::meaning::Severity;
 use crate::base::json::{Node, object, text};
-use crate::base::problem::{Problem, Severity};
+use crate::base::problem::Problem;
 use crate::delivery::deliver::client::NoClient;
 use crate::delivery::outbox::OutboxError;
 use crate::examination::intake::sheet::Rows;

@@ -1,5 +1,7 @@
 //! Cautions and prompts as the tables word them.
 
+use crate::base::code::Code;
+use crate::base::code::meaning::Severity;
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::parts::in_family;
 use serde::Deserialize;
@@ -75,9 +77,41 @@ impl CautionSign {
     }
 }
 
+/// What is wrong with a row of `cautions.csv`, beside the rules that raise it.
+fn of_row(row: &Caution, signs: &[CautionSign]) -> Option<String> {
+    let word = &row.caution;
+    let signed = || signs.iter().any(|sign| sign.caution == *word);
+    match (Code::of(word), row.asked) {
+        (Some(code), Asked::Prompt) if code.is_a_prompt() => None,
+        (Some(code), Asked::Confirm) if is_a_caution(code) => None,
+        (Some(code), Asked::Confirm) if code.is_a_prompt() => {
+            Some(format!("{word} waits for nobody: asked is prompt"))
+        }
+        (Some(code), Asked::Prompt) if is_a_caution(code) => {
+            Some(format!("{word} waits for a person: asked is confirm"))
+        }
+        (Some(_), _) => Some(format!("{word} is the code of something else")),
+        // A site may add a prompt of its own that a result raises by itself.
+        (None, Asked::Prompt) if signed() => None,
+        (None, _) => Some(format!(
+            "nothing raises {word}: no rule of ours, and as a prompt no row of caution_signs.csv"
+        )),
+    }
+}
+
+fn is_a_caution(code: Code) -> bool {
+    code.meaning().severity == Some(Severity::Caution)
+}
+
 /// Every fault, with its table and the beginning of its row.
 pub(super) fn faults(catalogue: &Catalogue) -> Vec<(&'static str, String, String)> {
-    let mut faults = Vec::new();
+    let rows = catalogue.cautions.values();
+    let mut faults: Vec<_> = rows
+        .filter_map(|row| {
+            let what = of_row(row, &catalogue.caution_signs)?;
+            Some(("cautions.csv", row.caution.clone(), what))
+        })
+        .collect();
     for sign in &catalogue.caution_signs {
         let mut fault = |what: String| {
             let key = [sign.caution.as_str(), &sign.family, &sign.value].join(",");

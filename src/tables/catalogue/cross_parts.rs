@@ -178,6 +178,30 @@ mod tests {
             "{hop} is not in units.csv",
         ),
         (
+            "cautions.csv",
+            "calf.grown,prompt",
+            "calf.grew,prompt",
+            "nothing raises calf.grew: no rule of ours, and as a prompt no row of caution_signs.csv",
+        ),
+        (
+            "cautions.csv",
+            "calf.grown,prompt",
+            "calf.grown,confirm",
+            "calf.grown waits for nobody: asked is prompt",
+        ),
+        (
+            "cautions.csv",
+            "shoulder.past,confirm",
+            "shoulder.past,prompt",
+            "shoulder.past waits for a person: asked is confirm",
+        ),
+        (
+            "cautions.csv",
+            "calf.grown,prompt",
+            "calf.negative,prompt",
+            "nothing raises calf.negative: no rule of ours, and as a prompt no row of caution_signs.csv",
+        ),
+        (
             "caution_signs.csv",
             "sensation.temperature,absent",
             "sensation.temperature,gone",

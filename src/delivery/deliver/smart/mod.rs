@@ -8,6 +8,7 @@ pub(super) mod assertion;
 pub mod public;
 
 use crate::base::clock::{Clock as _, MachineClock};
+use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::private::Private;
 use crate::delivery::deliver::smart::assertion::assertion;
@@ -57,35 +58,35 @@ pub struct Smart {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum NoToken {
     /// The file of the key cannot be read, is open to everybody, or holds no key of use.
-    #[error("target.token-key")]
+    #[error("{}", Code::TargetTokenKey)]
     Key,
     /// The record server does not say where tokens are given.
-    #[error("target.token-undiscovered")]
+    #[error("{}", Code::TargetTokenUndiscovered)]
     Undiscovered,
     /// The place where tokens are given is less protected than the record server.
-    #[error("target.token-insecure")]
+    #[error("{}", Code::TargetTokenInsecure)]
     Insecure,
     /// The authorization server gave no answer.
-    #[error("target.token-unreachable")]
+    #[error("{}", Code::TargetTokenUnreachable)]
     Unreachable,
     /// It refused; the error of RFC 6749, section 5.2, where it is one of those.
-    #[error("target.token-refused")]
+    #[error("{}", Code::TargetTokenRefused)]
     Refused(Option<&'static str>),
     /// Its answer is no token.
-    #[error("target.token-unreadable")]
+    #[error("{}", Code::TargetTokenUnreadable)]
     Unreadable,
 }
 
 impl NoToken {
-    /// The code of the interface.
-    pub const fn code(self) -> &'static str {
+    /// Its code.
+    pub const fn code(self) -> Code {
         match self {
-            Self::Key => "target.token-key",
-            Self::Undiscovered => "target.token-undiscovered",
-            Self::Insecure => "target.token-insecure",
-            Self::Unreachable => "target.token-unreachable",
-            Self::Refused(_) => "target.token-refused",
-            Self::Unreadable => "target.token-unreadable",
+            Self::Key => Code::TargetTokenKey,
+            Self::Undiscovered => Code::TargetTokenUndiscovered,
+            Self::Insecure => Code::TargetTokenInsecure,
+            Self::Unreachable => Code::TargetTokenUnreachable,
+            Self::Refused(_) => Code::TargetTokenRefused,
+            Self::Unreadable => Code::TargetTokenUnreadable,
         }
     }
 }

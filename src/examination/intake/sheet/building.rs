@@ -1,5 +1,6 @@
 //! The document of a session, built from its rows.
 
+use crate::base::code::Code;
 use crate::base::json::{Node, text};
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::MOST_BYTES;
@@ -140,14 +141,14 @@ impl Building {
             Bad::Utf8 => {
                 let what = "the row is not UTF-8".to_owned();
                 let problems = &mut self.problems;
-                problems.error("csv.utf8", path, what, "save it as CSV UTF-8");
+                problems.error(Code::CsvUtf8, path, what, "save it as CSV UTF-8");
             }
             Bad::Count(count) => {
                 let what = format!("{count} cells under {} columns", self.columns.len());
                 let hint = "put quotation marks around a cell with a comma or a line break, and \
                             double those inside it (RFC 4180)";
                 let problems = &mut self.problems;
-                problems.error("csv.cells", path, what, hint);
+                problems.error(Code::CsvCells, path, what, hint);
             }
         }
     }
@@ -165,7 +166,7 @@ impl Building {
                 let hint = "repeat what holds for the session in each of its rows";
                 let path = format!("{path}{}", column.pointer());
                 let problems = &mut self.problems;
-                problems.error("csv.session-differs", &path, what, hint);
+                problems.error(Code::CsvSessionDiffers, &path, what, hint);
             }
         }
     }
@@ -174,7 +175,7 @@ impl Building {
         let what = "rows of this session stood further up, with another session between".to_owned();
         let hint = "sort the sheet so that the rows of a session stand together";
         let problems = &mut self.problems;
-        problems.error("csv.session-returns", "/session/id", what, hint);
+        problems.error(Code::CsvSessionReturns, "/session/id", what, hint);
     }
 
     pub(super) fn finish(mut self, start: Vec<Problem>) -> Session {
@@ -182,7 +183,7 @@ impl Building {
             let what = format!("from row {row} on, the findings are more than a session says");
             let hint = "give each session its own id; a document has 8 MiB at most";
             let problems = &mut self.problems;
-            problems.error("csv.large", "/findings", what, hint);
+            problems.error(Code::CsvLarge, "/findings", what, hint);
         }
         // A row that does not read was told; the others are still spoken about.
         let findings = self.findings.into_iter();
@@ -210,11 +211,11 @@ fn cell_into(column: &Column, cell: &str, before: &str, into: &mut Node, problem
         let [what, hint] = made.words();
         let what = format!("{said} {what}");
         match made {
-            Mangled::Formula => problems.error("csv.formula", &path, what, hint),
-            Mangled::Exponent => problems.error("csv.exponent", &path, what, hint),
-            Mangled::DecimalComma => problems.error("csv.comma", &path, what, hint),
+            Mangled::Formula => problems.error(Code::CsvFormula, &path, what, hint),
+            Mangled::Exponent => problems.error(Code::CsvExponent, &path, what, hint),
+            Mangled::DecimalComma => problems.error(Code::CsvComma, &path, what, hint),
             Mangled::Day | Mangled::DayOfCountry => {
-                problems.error("csv.day", &path, what, hint);
+                problems.error(Code::CsvDay, &path, what, hint);
             }
         }
     }
@@ -224,7 +225,7 @@ fn cell_into(column: &Column, cell: &str, before: &str, into: &mut Node, problem
             let digits = !said.is_empty() && said.bytes().all(|byte| byte.is_ascii_digit());
             if !digits || (said.len() > 1 && said.starts_with('0')) || said.len() > 9 {
                 let what = format!("{said} is no whole number");
-                problems.error("csv.whole", &path, what, "write digits only, such as 1");
+                problems.error(Code::CsvWhole, &path, what, "write digits only, such as 1");
                 return;
             }
             Node::Number(said.to_owned())
@@ -235,7 +236,7 @@ fn cell_into(column: &Column, cell: &str, before: &str, into: &mut Node, problem
             _ => {
                 let what = format!("{said} is neither true nor false");
                 let hint = "write true or false, or leave the cell empty";
-                problems.error("csv.truth", &path, what, hint);
+                problems.error(Code::CsvTruth, &path, what, hint);
                 return;
             }
         },

@@ -1,5 +1,6 @@
 //! The header of a sheet.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::intake::sheet::columns::{Column, NEEDED, named};
 
@@ -19,7 +20,7 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
         if known {
             let what = format!("the header is separated by {word}, and not by commas");
             let hint = "save it as CSV separated by commas (RFC 4180)";
-            problems.error("csv.separator", "", what, hint);
+            problems.error(Code::CsvSeparator, "", what, hint);
             return columns;
         }
     }
@@ -27,7 +28,7 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
         match named(name) {
             Some(column) if columns.iter().any(|one| one.name == *name) => {
                 let what = format!("column {number}: {name} stands twice");
-                problems.error("csv.column-twice", "", what, "keep one of them");
+                problems.error(Code::CsvColumnTwice, "", what, "keep one of them");
                 columns.push(column);
             }
             Some(column) => columns.push(column),
@@ -35,7 +36,7 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
                 let shown: String = name.escape_debug().take(80).collect();
                 let what = format!("column {number}: {shown} is no field of a session document");
                 let hint = "correct its name or remove it: fascicle check --columns lists them";
-                problems.error("csv.column-unknown", "", what, hint);
+                problems.error(Code::CsvColumnUnknown, "", what, hint);
             }
         }
     }
@@ -43,7 +44,7 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
         if !columns.iter().any(|column| column.name == needed) {
             let what = format!("the column {needed} is missing");
             problems.error(
-                "csv.column-missing",
+                Code::CsvColumnMissing,
                 "",
                 what,
                 "every finding needs it: add it",
@@ -54,12 +55,12 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
     if of_session && beside {
         let what = "the session stands in the sheet and in a document beside it".to_owned();
         let hint = "keep one of them";
-        problems.error("csv.session-twice", "", what, hint);
+        problems.error(Code::CsvSessionTwice, "", what, hint);
     } else if !of_session && !beside {
         let what = "nothing says to which session and person the findings belong".to_owned();
         let hint = "name a session document without findings beside the sheet (--session FILE), or \
                     add the columns of the session, such as session.id and patient.identifier.value";
-        problems.error("csv.session-missing", "", what, hint);
+        problems.error(Code::CsvSessionMissing, "", what, hint);
     }
     columns
 }

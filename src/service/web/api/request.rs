@@ -1,5 +1,6 @@
 //! Reading what came with a request.
 
+use crate::base::code::Code;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::sheet::Sheet;
 use crate::service::app::encode::Held;
@@ -52,7 +53,7 @@ pub(super) fn session(headers: &HeaderMap, body: &Bytes) -> Result<Given, Fault>
         let mut problems = Problems::new();
         let what = "the sheet has rows of several sessions".to_owned();
         let hint = "send the rows of one session a request, so that each gets its own answer";
-        problems.error("csv.sessions", "", what, hint);
+        problems.error(Code::CsvSessions, "", what, hint);
         return Err(refused(problems.sorted()));
     }
     Ok(Given::rows(session))

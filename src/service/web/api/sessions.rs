@@ -1,5 +1,6 @@
 //! Session documents in, and what became of them.
 
+use crate::base::code::meaning::Answer;
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::WantedItems;
 use crate::examination::intake::sheet::Rows;
@@ -84,57 +85,51 @@ pub(super) async fn submit(
 /// confirmation of a person, in the document. No other status is as near, and one of its own lets a
 /// client that reads only the status tell "mend" from "ask".
 fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
-    let has = |code: &str| held.problems.iter().any(|one| one.code.starts_with(code));
-    let (status, kind, title, detail) = if has("json.") {
-        (
+    let (status, kind, title, detail) = match held.answer() {
+        Answer::NotJson => (
             StatusCode::BAD_REQUEST,
             "not-json",
             "the body is not one JSON document",
             "nothing was stored; problems says where",
-        )
-    } else if has("session.other-content") {
-        (
+        ),
+        Answer::OtherContent => (
             StatusCode::CONFLICT,
             "other-content",
             "this version was accepted before with other content",
             "nothing was stored; a correction is the next version of the session",
-        )
-    } else if has("session.version") {
-        (
+        ),
+        Answer::VersionOrder => (
             StatusCode::CONFLICT,
             "version-order",
             "another version comes next",
             "nothing was stored; problems says which version is expected",
-        )
-    } else if has("session.other-person") {
-        (
+        ),
+        Answer::OtherPerson => (
             StatusCode::CONFLICT,
             "other-person",
             "the version before belongs to another person",
             "nothing was stored; withdraw that session, then send a new one",
-        )
-    } else if has("session.purged") {
-        (
+        ),
+        Answer::Purged => (
             StatusCode::CONFLICT,
             "purged",
             "the content of this session was purged",
             "nothing was stored; correct it at the record server, which has it",
-        )
-    } else if held.waits_for_confirmation() {
-        (
+        ),
+        Answer::WaitsForConfirmation => (
             StatusCode::PRECONDITION_REQUIRED,
             "waits-for-confirmation",
             "cautions wait for a named person's confirmation",
             "nothing was stored; to confirm, add to session.confirmations the code, path and mark of \
              each caution with by, at and reason, and send the document again",
-        )
-    } else {
-        (
+        ),
+        // What does not hold and has no error is told nowhere: then the document is at fault.
+        Answer::DoesNotHold | Answer::Told | Answer::OfDelivery => (
             StatusCode::UNPROCESSABLE_ENTITY,
             "does-not-hold",
             "the document does not hold",
             "nothing was stored; problems says where, what, and what to do",
-        )
+        ),
     };
     Fault::held([kind, title, detail], status, held, rows)
 }
