@@ -1,7 +1,7 @@
 //! What the safety of a delivery costs, beside doing the bare minimum at the same record server and in the
 //! same kind of store.
 //!
-//! `cargo bench --bench delivery` prints everything in one table; `-- deliveries accepts claims memory`
+//! `cargo bench --bench delivery` prints everything in one table; `-- deliveries accepts claims practice memory`
 //! names parts. It asks the record server at `FASCICLE_RECORD_SERVER`, or else the practice server in a
 //! process of its own; PostgreSQL where `FASCICLE_POSTGRES` names one. The memory is watched for
 //! `FASCICLE_BENCH_MINUTES`, 10 where nothing is said; `FASCICLE_BENCH_SMALL=1` tries everything with little.
@@ -25,6 +25,7 @@ mod bare;
 mod claims;
 mod deliveries;
 mod memory;
+mod practice;
 mod server;
 mod stores;
 
@@ -80,6 +81,9 @@ fn main() {
         }
         if wanted("claims") {
             table.extend(claims::measured(size).await);
+        }
+        if wanted("practice") {
+            table.extend(practice::measured(size).await);
         }
         if wanted("deliveries") {
             table.push(deliveries::measured(&server, size).await);

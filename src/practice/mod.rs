@@ -14,6 +14,7 @@ mod interaction;
 mod kind;
 mod metadata;
 mod outcome;
+mod question;
 mod reference;
 mod rules;
 mod search;

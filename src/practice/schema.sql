@@ -24,8 +24,6 @@ CREATE TABLE token (
     system    TEXT,                                          -- the system; NULL where none is given
     code      TEXT NOT NULL                                  -- the code, or the identifier's value
 );
-CREATE INDEX token_by_code ON token (code, parameter);
-CREATE INDEX token_by_resource ON token (resource);
 -- References of current versions into this server.
 CREATE TABLE link (
     resource  INTEGER NOT NULL REFERENCES resource (number), -- who refers
@@ -33,8 +31,6 @@ CREATE TABLE link (
     kind      TEXT NOT NULL,                                 -- the type referred to
     id        TEXT NOT NULL                                  -- the id referred to
 );
-CREATE INDEX link_by_id ON link (id, kind);
-CREATE INDEX link_by_resource ON link (resource);
 -- Times of current versions.
 CREATE TABLE span (
     resource  INTEGER NOT NULL REFERENCES resource (number), -- whose time
@@ -42,5 +38,4 @@ CREATE TABLE span (
     low       INTEGER NOT NULL,                              -- first millisecond inside, UTC
     high      INTEGER NOT NULL                               -- first millisecond after, UTC
 );
-CREATE INDEX span_by_resource ON span (resource);
 PRAGMA user_version = 1;

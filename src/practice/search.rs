@@ -71,6 +71,20 @@ pub(super) enum Match {
     Date(&'static str, Comparator, Span),
 }
 
+impl Match {
+    /// How much of a large store it may find; the number is an order and no count.
+    fn breadth(&self) -> u8 {
+        match self {
+            Self::Id(_) => 0,
+            Self::Token(token) if token.code.is_some() && token.parameter == "identifier" => 1,
+            Self::Link(_) => 2,
+            Self::Token(token) if token.code.is_some() => 3,
+            Self::Token(_) => 4,
+            Self::Date(..) => 5,
+        }
+    }
+}
+
 /// A query that was understood.
 #[derive(Debug)]
 pub(super) struct Search {
@@ -119,21 +133,24 @@ impl Search {
 
     /// The numbers of everything found, in the order it was made.
     pub(super) async fn run(&self, connection: &mut SqliteConnection) -> Result<Vec<i64>, Fault> {
-        let mut found: Option<BTreeSet<i64>> = None;
-        for any_of in &self.criteria {
-            let mut these = BTreeSet::new();
-            for wanted in any_of {
-                these.extend(store::matching(connection, self.kind, wanted).await?);
+        // What can find the fewest is asked first, and the others only about what it found.
+        let mut criteria: Vec<&Vec<Match>> = self.criteria.iter().collect();
+        criteria.sort_by_key(|any_of| any_of.iter().map(Match::breadth).max());
+        let Some((first, others)) = criteria.split_first() else {
+            return Ok(store::every(connection, self.kind).await?);
+        };
+        let mut found = BTreeSet::new();
+        for wanted in *first {
+            found.extend(store::matching(connection, self.kind, wanted).await?);
+        }
+        for any_of in others {
+            let mut still = BTreeSet::new();
+            for wanted in *any_of {
+                still.extend(store::among(connection, &found, wanted).await?);
             }
-            found = Some(match found {
-                Some(before) => before.intersection(&these).copied().collect(),
-                None => these,
-            });
+            found = still;
         }
-        match found {
-            Some(found) => Ok(found.into_iter().collect()),
-            None => Ok(store::every(connection, self.kind).await?),
-        }
+        Ok(found.into_iter().collect())
     }
 
     fn take(&mut self, name: &str, value: &str, base: &str) -> Result<(), Fault> {

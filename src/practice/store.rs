@@ -1,12 +1,14 @@
-//! The one file of this room that speaks SQL.
+//! The file of this room that speaks to the database; what a search asks stands in `question`.
 //!
 //! Owns: the tables, every version of every resource, and the search index.
 //! In: resources as text, index rows, conditions. Out: rows. Never: reads a resource.
 
 use crate::practice::index::Row;
 use crate::practice::kind::Kind;
-use crate::practice::search::{Comparator, Match};
+use crate::practice::question::{Question, Value};
+use crate::practice::search::Match;
 use sqlx::SqliteConnection;
+use std::collections::BTreeSet;
 
 /// Marks a database of this server; another number is another schema.
 pub(super) const SCHEMA: i64 = 1;
@@ -36,10 +38,15 @@ pub(super) async fn prepare(connection: &mut SqliteConnection) -> Result<i64, sq
     let (found,): (i64,) = sqlx::query_as("-- prepare\nPRAGMA user_version")
         .fetch_one(&mut *connection)
         .await?;
-    if found != 0 {
+    if found == 0 {
+        sqlx::raw_sql(include_str!("schema.sql"))
+            .execute(&mut *connection)
+            .await?;
+    } else if found != SCHEMA {
         return Ok(found);
     }
-    sqlx::raw_sql(include_str!("schema.sql"))
+    // An older file gets the indexes it lacks; they change no row.
+    sqlx::raw_sql(include_str!("indexes.sql"))
         .execute(&mut *connection)
         .await?;
     Ok(SCHEMA)
@@ -195,37 +202,40 @@ pub(super) async fn matching(
     kind: Kind,
     wanted: &Match,
 ) -> Result<Vec<i64>, sqlx::Error> {
-    let query = match wanted {
-        Match::Id(id) => sqlx::query_as(
-            "-- matching\nSELECT number FROM resource WHERE kind = ?1 AND deleted = 0 AND id = ?2",
-        )
-        .bind(kind.name())
-        .bind(id),
-        Match::Token(token) => sqlx::query_as(
-            // A system of NULL in the question is any system, an empty one is none.
-            "-- matching\nSELECT t.resource FROM token t JOIN resource r ON r.number = t.resource \
-             WHERE r.kind = ?1 AND t.parameter = ?2 \
-             AND (?3 IS NULL OR coalesce(t.system, '') = ?3) AND (?4 IS NULL OR t.code = ?4)",
-        )
-        .bind(kind.name())
-        .bind(token.parameter)
-        .bind(&token.system)
-        .bind(&token.code),
-        Match::Link(link) => sqlx::query_as(
-            "-- matching\nSELECT l.resource FROM link l JOIN resource r ON r.number = l.resource \
-             WHERE r.kind = ?1 AND l.parameter = ?2 AND (?3 IS NULL OR l.kind = ?3) AND l.id = ?4",
-        )
-        .bind(kind.name())
-        .bind(link.parameter)
-        .bind(link.kind.map(Kind::name))
-        .bind(&link.id),
-        Match::Date(parameter, how, span) => sqlx::query_as(compare(*how))
-            .bind(kind.name())
-            .bind(*parameter)
-            .bind(span.low)
-            .bind(span.high),
-    };
-    let found: Vec<(i64,)> = query.fetch_all(connection).await?;
+    let question = Question::of(wanted);
+    numbers(
+        connection,
+        question.of_all,
+        kind.name().to_owned(),
+        question.values,
+    )
+    .await
+}
+
+/// Those of some resources that answer one condition; what others there are costs nothing.
+pub(super) async fn among(
+    connection: &mut SqliteConnection,
+    some: &BTreeSet<i64>,
+    wanted: &Match,
+) -> Result<Vec<i64>, sqlx::Error> {
+    let some: Vec<String> = some.iter().map(i64::to_string).collect();
+    let some = format!("[{}]", some.join(","));
+    let question = Question::of(wanted);
+    numbers(connection, question.of_some, some, question.values).await
+}
+
+async fn numbers(
+    connection: &mut SqliteConnection,
+    sql: &'static str,
+    whom: String,
+    values: Vec<Value>,
+) -> Result<Vec<i64>, sqlx::Error> {
+    let asked = sqlx::query_as(sql).bind(whom);
+    let asked = values.into_iter().fold(asked, |asked, value| match value {
+        Value::Text(text) => asked.bind(text),
+        Value::Number(number) => asked.bind(number),
+    });
+    let found: Vec<(i64,)> = asked.fetch_all(connection).await?;
     Ok(found.into_iter().map(|(number,)| number).collect())
 }
 
@@ -235,13 +245,14 @@ pub(super) async fn referred_to(
     kind: Kind,
     id: &str,
 ) -> Result<bool, sqlx::Error> {
-    let (count,): (i64,) =
-        sqlx::query_as("-- referred_to\nSELECT count(*) FROM link WHERE kind = ?1 AND id = ?2")
-            .bind(kind.name())
-            .bind(id)
-            .fetch_one(connection)
-            .await?;
-    Ok(count > 0)
+    let (any,): (bool,) = sqlx::query_as(
+        "-- referred_to\nSELECT EXISTS (SELECT 1 FROM link WHERE kind = ?1 AND id = ?2)",
+    )
+    .bind(kind.name())
+    .bind(id)
+    .fetch_one(connection)
+    .await?;
+    Ok(any)
 }
 
 async fn number(
@@ -256,46 +267,6 @@ async fn number(
             .fetch_one(connection)
             .await?;
     Ok(number)
-}
-
-/// FHIR R4 (4.0.1), search.html#prefix, with a span that ends before `high`.
-const fn compare(how: Comparator) -> &'static str {
-    match how {
-        // "the range of the search value fully contains the range of the target value"
-        Comparator::Equal => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.low >= ?3 AND s.high <= ?4"
-        }
-        // "the range above the search value intersects ... with the range of the target value"
-        Comparator::Greater => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 AND ?3 = ?3 AND s.high > ?4"
-        }
-        Comparator::GreaterOrEqual => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 \
-             AND (s.high > ?4 OR (s.low >= ?3 AND s.high <= ?4))"
-        }
-        Comparator::Less => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.low < ?3 AND ?4 = ?4"
-        }
-        Comparator::LessOrEqual => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 \
-             AND (s.low < ?3 OR (s.low >= ?3 AND s.high <= ?4))"
-        }
-        // "the range of the search value does not overlap with the range of the target value,
-        // and the range above the search value contains the range of the target value"
-        Comparator::StartsAfter => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 AND ?3 = ?3 AND s.low >= ?4"
-        }
-        Comparator::EndsBefore => {
-            "-- compare\nSELECT s.resource FROM span s JOIN resource r ON r.number = s.resource \
-             WHERE r.kind = ?1 AND s.parameter = ?2 AND s.high <= ?3 AND ?4 = ?4"
-        }
-    }
 }
 
 fn stored(kind: Kind, (id, version, updated, method, body): Columns) -> Stored {

@@ -9,8 +9,10 @@ mod contract;
 mod engine;
 mod generations;
 mod moving;
+mod plans;
 mod postgres_only;
 mod purge;
+mod statements;
 
 #[path = "../support/days.rs"]
 mod days;

@@ -150,7 +150,7 @@ fn references_resolve(entries: &[Entry], problems: &mut Problems) {
         let mut references = Vec::new();
         rules::literal_references(&entry.resource, &mut references);
         for reference in references.iter().filter(|r| r.starts_with("urn:uuid:")) {
-            if !known.contains(reference.as_str()) {
+            if !known.contains(*reference) {
                 let path = entry.path.as_deref().unwrap_or_default();
                 let what = format!("{reference} is in no entry of the record");
                 problems.error(Code::RecordReference, path, what, "report this");

@@ -20,10 +20,8 @@ pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
 }
 
 /// Every literal reference in a resource.
-pub(super) fn literal_references(node: &Node, found: &mut Vec<String>) {
-    if let Some(reference) = node.text_of("reference") {
-        found.push(reference.to_owned());
-    }
+pub(super) fn literal_references<'a>(node: &'a Node, found: &mut Vec<&'a str>) {
+    found.extend(node.text_of("reference"));
     for (_, member) in node.members() {
         literal_references(member, found);
     }

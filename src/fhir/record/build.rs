@@ -10,7 +10,7 @@ use crate::fhir::coding::{Amount, Code, Coded, CodedRange, CodedValue, Concept};
 use crate::fhir::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
     Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
-    Quantity, Range, Reference, ReferenceRange, Resource, SampledData,
+    Quantity, Range, Reference, ReferenceRange, Resource, SampledData, Words,
 };
 use crate::fhir::record::{Entry, REPORT, Record, URI_SYSTEM, identifier_of, report};
 use crate::fhir::summary::Summary;
@@ -73,7 +73,7 @@ pub(super) fn entry(
     kind: &'static str,
     identifier: Option<(String, Private<String>)>,
     path: Option<String>,
-    resource: &Resource,
+    resource: &Resource<'_>,
 ) -> Result<Entry, NoTree> {
     Ok(Entry {
         full_url,
@@ -112,11 +112,11 @@ fn device_entry(session: &Session, instrument: &Instrument) -> Result<Entry, NoT
         meta: meta(session, "instrument"),
         identifier: vec![plain_identifier(identifier)],
         device_name: vec![DeviceName {
-            name: instrument.kind.clone(),
+            name: Words::Borrowed(&instrument.kind),
             kind: "user-friendly-name",
         }],
         note: vec![Annotation {
-            text: format!("resolution {} {}", instrument.resolution, instrument.unit),
+            text: format!("resolution {} {}", instrument.resolution, instrument.unit).into(),
         }],
     };
     let key = (identifier.system.clone(), identifier.value.clone());
@@ -147,7 +147,11 @@ fn observation_entry(
     entry(full_url, "Observation", Some(key), path, &observation)
 }
 
-fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observation {
+fn observation<'a>(
+    session: &'a Session,
+    one: &'a Named<'_>,
+    all: &'a [Named<'_>],
+) -> Observation<'a> {
     let Named { coded: one, urn } = one;
     let instrument = one
         .finding
@@ -162,8 +166,8 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
         text: narrative(one),
         extension: one.position.iter().map(body_position).collect(),
         identifier: vec![Identifier {
-            system: URI_SYSTEM.to_owned(),
-            value: urn.clone(),
+            system: URI_SYSTEM.into(),
+            value: urn.into(),
         }],
         status: if session.withdrawn || one.withdrawn {
             "entered-in-error"
@@ -177,14 +181,14 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
         subject: subject(session),
         encounter: encounter(session),
         effective: effective(session, one),
-        issued: session.signed.at.text.clone(),
+        issued: Words::Borrowed(&session.signed.at.text),
         performer: session.performers.iter().map(practitioner).collect(),
         value: value(&one.value),
         interpretation: one.interpretation.iter().map(concept).collect(),
         note: notes(one),
         body_site: one.body_site.as_ref().map(concept),
         method: one.method.as_ref().map(concept),
-        device: device.map(|device| literal("Device", device_urn(device))),
+        device: device.map(|device| literal("Device", device_urn(device).into())),
         reference_range: one.ranges.iter().map(reference_range).collect(),
         has_member: members(one, all),
         derived_from: sources(one, all),
@@ -194,9 +198,10 @@ fn observation(session: &Session, one: &Named<'_>, all: &[Named<'_>]) -> Observa
 
 /// "The contents of the html element are an XHTML fragment" (FHIR R4, narrative.html): words of a
 /// person go in as text, never as markup.
-fn narrative(one: &Coded) -> Narrative {
-    let mut words = String::new();
-    for letter in one.told.open().chars() {
+fn narrative(one: &Coded) -> Narrative<'static> {
+    let told = one.told.open();
+    let mut words = String::with_capacity(told.len());
+    for letter in told.chars() {
         match letter {
             '&' => words.push_str("&amp;"),
             '<' => words.push_str("&lt;"),
@@ -206,18 +211,18 @@ fn narrative(one: &Coded) -> Narrative {
     }
     Narrative {
         status: "generated",
-        div: format!("<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>{words}</p></div>"),
+        div: format!("<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>{words}</p></div>").into(),
     }
 }
 
-fn body_position(position: &Concept) -> Extension {
+fn body_position(position: &Concept) -> Extension<'_> {
     Extension {
         url: BODY_POSITION,
         value_codeable_concept: concept(position),
     }
 }
 
-fn component((code, part): &(Concept, CodedValue)) -> Option<Component> {
+fn component((code, part): &(Concept, CodedValue)) -> Option<Component<'_>> {
     value(part).map(|value| Component {
         code: concept(code),
         value,
@@ -225,28 +230,28 @@ fn component((code, part): &(Concept, CodedValue)) -> Option<Component> {
 }
 
 /// A panel has every other statement of the session as a member.
-fn members(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
+fn members<'a>(one: &Coded, all: &'a [Named<'_>]) -> Vec<Reference<'a>> {
     let of_panel = all
         .iter()
         .filter(|other| one.kind == Kind::Panel && other.coded.kind != Kind::Panel);
     of_panel
-        .map(|other| literal("Observation", other.urn.clone()))
+        .map(|other| literal("Observation", (&other.urn).into()))
         .collect()
 }
 
 /// What it was derived from: a member of this record, or an Observation of an earlier one, of which
 /// only its identifier is known here.
-fn sources(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
-    let source = |input: &Input| match input {
+fn sources<'a>(one: &'a Coded, all: &'a [Named<'_>]) -> Vec<Reference<'a>> {
+    let source = |input: &'a Input| match input {
         Input::Here(id) => {
             let other = all.iter().find(|other| other.coded.id == *id)?;
-            Some(literal("Observation", other.urn.clone()))
+            Some(literal("Observation", (&other.urn).into()))
         }
         Input::Earlier(urn) => Some(Reference {
-            kind: Some("Observation".to_owned()),
+            kind: Some("Observation".into()),
             identifier: Some(Identifier {
-                system: URI_SYSTEM.to_owned(),
-                value: urn.clone(),
+                system: URI_SYSTEM.into(),
+                value: urn.into(),
             }),
             ..Reference::default()
         }),
@@ -254,13 +259,13 @@ fn sources(one: &Coded, all: &[Named<'_>]) -> Vec<Reference> {
     one.derived_from.iter().filter_map(source).collect()
 }
 
-fn reference_range(range: &CodedRange) -> ReferenceRange {
+fn reference_range(range: &CodedRange) -> ReferenceRange<'_> {
     let years = |years: u32| Quantity {
         value: Exact::from(years),
         comparator: None,
-        unit: "year".to_owned(),
-        system: UCUM.to_owned(),
-        code: "a".to_owned(),
+        unit: "year".into(),
+        system: UCUM.into(),
+        code: "a".into(),
     };
     let (from, to) = range.ages;
     let age = Range {
@@ -271,108 +276,100 @@ fn reference_range(range: &CodedRange) -> ReferenceRange {
         low: quantity(&range.low),
         high: quantity(&range.high),
         age: (from.is_some() || to.is_some()).then_some(age),
-        text: range.text.clone(),
+        text: Words::Borrowed(&range.text),
     }
 }
 
-pub(super) fn meta(session: &Session, profile: &str) -> Meta {
+pub(super) fn meta(session: &Session, profile: &str) -> Meta<'static> {
     let tag = session.test_data.then(|| Coding {
-        system: "http://terminology.hl7.org/CodeSystem/v3-ActReason".to_owned(),
-        code: "HTEST".to_owned(),
-        display: "test health data".to_owned(),
+        system: "http://terminology.hl7.org/CodeSystem/v3-ActReason".into(),
+        code: "HTEST".into(),
+        display: "test health data".into(),
     });
     Meta {
-        profile: vec![format!("{CANONICAL}/StructureDefinition/{profile}")],
+        profile: vec![format!("{CANONICAL}/StructureDefinition/{profile}").into()],
         tag: tag.into_iter().collect(),
     }
 }
 
-fn category(code: &str, display: &str) -> CodeableConcept {
-    let coding = Coding {
-        system: CATEGORY.to_owned(),
-        code: code.to_owned(),
-        display: display.to_owned(),
-    };
-    CodeableConcept {
-        coding: vec![coding],
-        text: None,
-    }
+fn category(code: &'static str, display: &'static str) -> CodeableConcept<'static> {
+    one_coding(CATEGORY, code, display)
 }
 
-pub(super) fn concept(concept: &Concept) -> CodeableConcept {
+pub(super) fn concept(concept: &Concept) -> CodeableConcept<'_> {
     CodeableConcept {
         coding: concept.codes.iter().map(coding).collect(),
-        text: concept.text.clone(),
+        text: concept.text.as_deref().map(Words::Borrowed),
     }
 }
 
-fn coding(code: &Code) -> Coding {
+fn coding(code: &Code) -> Coding<'_> {
     Coding {
-        system: code.system.clone(),
-        code: code.code.clone(),
-        display: code.display.clone(),
+        system: Words::Borrowed(&code.system),
+        code: Words::Borrowed(&code.code),
+        display: Words::Borrowed(&code.display),
     }
 }
 
-pub(super) fn literal(kind: &str, reference: String) -> Reference {
+pub(super) fn literal<'a>(kind: &'static str, reference: Words<'a>) -> Reference<'a> {
     Reference {
         reference: Some(reference),
-        kind: Some(kind.to_owned()),
+        kind: Some(kind.into()),
         ..Reference::default()
     }
 }
 
-fn logical(kind: &str, identifier: &finding::Identifier) -> Reference {
+fn logical<'a>(kind: &'static str, identifier: &'a finding::Identifier) -> Reference<'a> {
     Reference {
-        kind: Some(kind.to_owned()),
+        kind: Some(kind.into()),
         identifier: Some(plain_identifier(identifier)),
         ..Reference::default()
     }
 }
 
-fn plain_identifier(identifier: &finding::Identifier) -> Identifier {
+fn plain_identifier(identifier: &finding::Identifier) -> Identifier<'_> {
     Identifier {
-        system: identifier.system.clone(),
-        value: identifier.value.open().clone(),
+        system: Words::Borrowed(&identifier.system),
+        value: Words::Borrowed(identifier.value.open()),
     }
 }
 
-pub(super) fn subject(session: &Session) -> Reference {
+pub(super) fn subject(session: &Session) -> Reference<'_> {
     logical("Patient", &session.patient.identifier)
 }
 
-pub(super) fn encounter(session: &Session) -> Option<Reference> {
+pub(super) fn encounter(session: &Session) -> Option<Reference<'_>> {
     let encounter = session.encounter.as_ref()?;
     Some(logical("Encounter", encounter))
 }
 
-pub(super) fn practitioner(performer: &Performer) -> Reference {
+pub(super) fn practitioner(performer: &Performer) -> Reference<'_> {
     logical("Practitioner", &performer.identifier)
 }
 
-fn effective(session: &Session, one: &Coded) -> Effective {
+fn effective<'a>(session: &'a Session, one: &'a Coded) -> Effective<'a> {
     match one.finding.as_ref().and_then(|finding| finding.at.as_ref()) {
-        Some(at) => Effective::EffectiveDateTime(at.text.clone()),
+        Some(at) => Effective::EffectiveDateTime(Words::Borrowed(&at.text)),
         None => Effective::EffectivePeriod(performed(session)),
     }
 }
 
-pub(super) fn performed(session: &Session) -> Period {
+pub(super) fn performed(session: &Session) -> Period<'_> {
     Period {
-        start: session.start.text.clone(),
-        end: session.end.text.clone(),
+        start: Words::Borrowed(&session.start.text),
+        end: Words::Borrowed(&session.end.text),
     }
 }
 
-fn value(value: &CodedValue) -> Option<ObservationValue> {
+fn value(value: &CodedValue) -> Option<ObservationValue<'_>> {
     Some(match value {
         CodedValue::Amount(amount) => ObservationValue::ValueQuantity(quantity(amount)),
         CodedValue::Concept(found) => ObservationValue::ValueCodeableConcept(concept(found)),
         CodedValue::Absent(reason) => ObservationValue::DataAbsentReason(concept(reason)),
         CodedValue::Count(count) => ObservationValue::ValueInteger(*count),
-        CodedValue::Day(day) => ObservationValue::ValueDateTime(day.to_string()),
-        CodedValue::When(written) => ObservationValue::ValueDateTime(written.clone()),
-        CodedValue::Words(words) => ObservationValue::ValueString(words.open().clone()),
+        CodedValue::Day(day) => ObservationValue::ValueDateTime(day.to_string().into()),
+        CodedValue::When(written) => ObservationValue::ValueDateTime(written.into()),
+        CodedValue::Words(words) => ObservationValue::ValueString(words.open().into()),
         CodedValue::Samples(samples) => ObservationValue::ValueSampledData(sampled(samples)),
         CodedValue::Members => return None,
     })
@@ -380,38 +377,38 @@ fn value(value: &CodedValue) -> Option<ObservationValue> {
 
 /// "The values, separated by a single space"; "the length of time between sampling times, measured
 /// in milliseconds" (FHIR R4 4.0.1, datatypes.html#SampledData).
-fn sampled(samples: &Samples) -> SampledData {
+fn sampled(samples: &Samples) -> SampledData<'static> {
     let degrees = samples.degrees.open().iter();
     let data: Vec<String> = degrees.map(ToString::to_string).collect();
     SampledData {
         origin: Quantity {
             value: Exact::ZERO,
             comparator: None,
-            unit: "degree".to_owned(),
-            system: UCUM.to_owned(),
-            code: "deg".to_owned(),
+            unit: "degree".into(),
+            system: UCUM.into(),
+            code: "deg".into(),
         },
         period: samples.period,
         dimensions: 1,
-        data: data.join(" "),
+        data: data.join(" ").into(),
     }
 }
 
-fn quantity(amount: &Amount) -> Quantity {
+fn quantity(amount: &Amount) -> Quantity<'_> {
     Quantity {
         value: amount.value,
         comparator: amount.at_least.then_some(">="),
-        unit: amount.unit.clone(),
-        system: UCUM.to_owned(),
-        code: amount.code.clone(),
+        unit: Words::Borrowed(&amount.unit),
+        system: UCUM.into(),
+        code: Words::Borrowed(&amount.code),
     }
 }
 
-fn notes(one: &Coded) -> Vec<Annotation> {
+fn notes(one: &Coded) -> Vec<Annotation<'_>> {
     one.notes
         .iter()
         .map(|note| Annotation {
-            text: note.open().clone(),
+            text: Words::Borrowed(note.open()),
         })
         .collect()
 }
@@ -434,23 +431,24 @@ fn provenance_entry(
     };
     let mut meta = meta(session, "session-provenance");
     meta.tag.push(Coding {
-        system: URI_SYSTEM.to_owned(),
+        system: URI_SYSTEM.into(),
         // Not the full URL: a server writes its own address in the place of that.
         code: urn(finding::derived_identity(
             "provenance-tag",
             &[&session.source, &id, &version],
-        )),
-        display: "version of a session".to_owned(),
+        ))
+        .into(),
+        display: "version of a session".into(),
     });
     let provenance = Provenance {
         meta,
         target: all
             .iter()
-            .map(|one| literal("Observation", one.urn.clone()))
-            .chain([literal(REPORT, report::urn_of_report(session))])
+            .map(|one| literal("Observation", (&one.urn).into()))
+            .chain([literal(REPORT, report::urn_of_report(session).into())])
             .collect(),
         occurred_period: performed(session),
-        recorded: session.signed.at.text.clone(),
+        recorded: Words::Borrowed(&session.signed.at.text),
         location: session
             .location
             .as_ref()
@@ -469,22 +467,22 @@ fn provenance_entry(
 }
 
 /// What the record was made from: the session, the tables, and what an operator laid over them.
-fn made_from(session: &Session, catalogue: &Catalogue) -> Vec<Entity> {
+fn made_from<'a>(session: &'a Session, catalogue: &Catalogue) -> Vec<Entity<'a>> {
     let source = |what| Entity {
         role: "source",
         what,
     };
     let named = |display: String| {
         source(Reference {
-            display: Some(display),
+            display: Some(display.into()),
             ..Reference::default()
         })
     };
     let mut sources = vec![
         source(Reference {
             identifier: Some(Identifier {
-                system: session.source.clone(),
-                value: session_version(session.id, session.version),
+                system: Words::Borrowed(&session.source),
+                value: session_version(session.id, session.version).into(),
             }),
             ..Reference::default()
         }),
@@ -504,7 +502,7 @@ pub(super) fn session_version(session: Uuid, version: u32) -> String {
     format!("{session}/{version}")
 }
 
-fn agents(session: &Session) -> Vec<Agent> {
+fn agents(session: &Session) -> Vec<Agent<'_>> {
     let signer = session
         .performers
         .iter()
@@ -521,12 +519,12 @@ fn agents(session: &Session) -> Vec<Agent> {
     let people = people
         .chain(performers)
         .chain(countersigner.map(|p| ("attester", "Attester", p)));
-    let mut agents: Vec<Agent> = people
+    let mut agents: Vec<Agent<'_>> = people
         .map(|(code, display, performer)| Agent {
             kind: one_coding(PARTICIPANT, code, display),
             role: vec![CodeableConcept {
                 coding: Vec::new(),
-                text: Some(performer.role.clone()),
+                text: Some(Words::Borrowed(&performer.role)),
             }],
             who: practitioner(performer),
             on_behalf_of: Some(logical("Organization", &performer.organisation)),
@@ -536,8 +534,8 @@ fn agents(session: &Session) -> Vec<Agent> {
         kind: one_coding(PARTICIPANT, "assembler", "Assembler"),
         role: Vec::new(),
         who: Reference {
-            kind: Some("Device".to_owned()),
-            display: Some(format!("Fascicle {}", env!("CARGO_PKG_VERSION"))),
+            kind: Some("Device".into()),
+            display: Some(concat!("Fascicle ", env!("CARGO_PKG_VERSION")).into()),
             ..Reference::default()
         },
         on_behalf_of: None,
@@ -545,11 +543,15 @@ fn agents(session: &Session) -> Vec<Agent> {
     agents
 }
 
-fn one_coding(system: &str, code: &str, display: &str) -> CodeableConcept {
+fn one_coding(
+    system: &'static str,
+    code: &'static str,
+    display: &'static str,
+) -> CodeableConcept<'static> {
     let coding = Coding {
-        system: system.to_owned(),
-        code: code.to_owned(),
-        display: display.to_owned(),
+        system: system.into(),
+        code: code.into(),
+        display: display.into(),
     };
     CodeableConcept {
         coding: vec![coding],

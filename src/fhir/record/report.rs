@@ -8,16 +8,16 @@ use crate::fhir::coding::Coded;
 use crate::fhir::record::build::{
     self, concept, encounter, literal, meta, performed, practitioner, subject,
 };
-use crate::fhir::record::r4::{DiagnosticReport, Identifier, Narrative, Resource};
+use crate::fhir::record::r4::{DiagnosticReport, Identifier, Narrative, Resource, Words};
 use crate::fhir::record::{Entry, REPORT, URI_SYSTEM, identifier_of};
 
 /// "additional: The contents of the narrative may contain additional information not found in the
 /// structured data" of the resource itself (FHIR R4, valueset-narrative-status.html): a summary
 /// tells of the members as well.
-pub(super) fn narrative(summary: &str) -> Narrative {
+pub(super) fn narrative(summary: &str) -> Narrative<'_> {
     Narrative {
         status: "additional",
-        div: summary.to_owned(),
+        div: summary.into(),
     }
 }
 
@@ -43,8 +43,8 @@ pub(super) fn entry(
         meta: meta(session, "session-report"),
         text: narrative(summary),
         identifier: vec![Identifier {
-            system: URI_SYSTEM.to_owned(),
-            value: full_url.clone(),
+            system: URI_SYSTEM.into(),
+            value: (&full_url).into(),
         }],
         status: if session.withdrawn {
             "entered-in-error"
@@ -55,19 +55,19 @@ pub(super) fn entry(
         subject: subject(session),
         encounter: encounter(session),
         effective_period: performed(session),
-        issued: session.signed.at.text.clone(),
+        issued: Words::Borrowed(&session.signed.at.text),
         performer: session.performers.iter().map(practitioner).collect(),
-        result: vec![literal("Observation", urn.to_owned())],
+        result: vec![literal("Observation", urn.into())],
         conclusion: conclusion(session),
     };
     let key = (URI_SYSTEM.to_owned(), Private::new(full_url.clone()));
     let report = Resource::DiagnosticReport(Box::new(report));
-    build::entry(full_url, REPORT, Some(key), None, &report)
+    build::entry(full_url.clone(), REPORT, Some(key), None, &report)
 }
 
 /// The words of the therapist, where they wrote any: software concludes nothing.
-fn conclusion(session: &Session) -> Option<String> {
+fn conclusion(session: &Session) -> Option<Words<'_>> {
     let mut statements = session.statements.iter();
     let conclusion = statements.find(|one| one.says == Says::Conclusion && !one.withdrawn)?;
-    Some(conclusion.words.open().clone()).filter(|_| !session.withdrawn)
+    Some(Words::Borrowed(conclusion.words.open().as_str())).filter(|_| !session.withdrawn)
 }
