@@ -6,13 +6,17 @@ use crate::golden::root;
 use fascicle::tables::catalogue::{Catalogue, TableFile, embedded_names};
 use std::fs;
 
-/// The faults the loader finds once a code is exchanged for another in one table.
-pub(crate) fn faults_with(table: &str, code: &str, other: &str) -> Vec<String> {
+/// The faults the loader finds once codes are exchanged for others in one table, all in one reading.
+pub(crate) fn faults_with(table: &str, exchanged: &[(&str, String)]) -> Vec<String> {
     let texts: Vec<(&str, String)> = embedded_names()
         .map(|name| {
-            let text = fs::read_to_string(root("profiles").join(name)).expect("a table");
-            let exchanged = text.replace(&format!(",{code},"), &format!(",{other},"));
-            (name, if name == table { exchanged } else { text })
+            let mut text = fs::read_to_string(root("profiles").join(name)).expect("a table");
+            if name == table {
+                for (code, other) in exchanged {
+                    text = text.replace(&format!(",{code},"), &format!(",{other},"));
+                }
+            }
+            (name, text)
         })
         .collect();
     let files: Vec<TableFile<'_>> = texts
@@ -21,6 +25,15 @@ pub(crate) fn faults_with(table: &str, code: &str, other: &str) -> Vec<String> {
         .collect();
     let faults = Catalogue::read(&files).err().unwrap_or_default();
     faults.iter().map(ToString::to_string).collect()
+}
+
+/// Holds that each of the other codes is told when all of them stand in the table.
+pub(crate) fn each_is_told(table: &str, exchanged: &[(&str, String)]) {
+    let faults = faults_with(table, exchanged);
+    for (code, other) in exchanged {
+        let told = faults.iter().any(|fault| fault.contains(other.as_str()));
+        assert!(told, "{other} in the place of {code}: {faults:#?}");
+    }
 }
 
 /// Every other last digit of a code.
