@@ -15,6 +15,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("base/exact", &["rust_decimal", "thiserror"]),
     ("base/clock", &["chrono"]),
     ("base/json", &["serde", "serde_json", "thiserror"]),
+    ("base/schema", &["jsonschema", "serde_json", "thiserror"]),
     (
         "tables/catalogue",
         &[
@@ -135,6 +136,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "chrono",
             "clap",
             "indicatif",
+            "libc",
             "opentelemetry",
             "opentelemetry_http",
             "opentelemetry_otlp",
@@ -153,6 +155,10 @@ const ROOMS: &[(&str, &[&str])] = &[
 
 /// Files longer than 400 lines, each with its reason; an entry that is no longer needed fails.
 const LONG: &[(&str, &str)] = &[
+    (
+        "delivery/deliver/http.rs",
+        "one request and one answer: what is asked, how it is signed in, and what may come back",
+    ),
     (
         "base/code/mod.rs",
         "one code after another, each with its word, its meaning and its sentence",
@@ -354,7 +360,8 @@ fn long_files_are_listed_with_a_reason_and_listed_files_are_long() {
         }
     }
     long.sort();
-    let listed: Vec<&str> = LONG.iter().map(|(file, _)| *file).collect();
+    let mut listed: Vec<&str> = LONG.iter().map(|(file, _)| *file).collect();
+    listed.sort_unstable();
 
     assert_eq!(long, listed);
 }

@@ -6,3 +6,4 @@ pub mod exact;
 pub mod json;
 pub mod private;
 pub mod problem;
+pub mod schema;

@@ -215,7 +215,9 @@ pub fn json(bytes: &[u8]) {
     let Ok(document) = std::str::from_utf8(bytes) else {
         return;
     };
-    let library = serde_json::from_str::<serde_json::Value>(document);
+    // The library takes no byte order mark, we take one.
+    let unmarked = document.strip_prefix('\u{feff}').unwrap_or(document);
+    let library = serde_json::from_str::<serde_json::Value>(unmarked);
     match Node::parse(document) {
         Ok(node) => {
             for form in [node.compact(), node.pretty()] {
@@ -232,7 +234,7 @@ pub fn json(bytes: &[u8]) {
         Err(NotJson::Twice { key, path }) => {
             assert!(path.is_empty() || path.starts_with('/'), "{key}");
         }
-        Err(NotJson::Deep) => {}
+        Err(NotJson::Deep | NotJson::Many) => {}
     }
 }
 
@@ -387,14 +389,16 @@ pub fn answer(bytes: &[u8]) {
     let status = std::str::from_utf8(head)
         .ok()
         .and_then(|head| head.parse().ok());
-    let answer = Answer::read(status.unwrap_or(200), body.to_vec(), None);
+    let Some(answer) = Answer::read(status.unwrap_or(200), body.to_vec(), None) else {
+        return;
+    };
     if meaning(&answer, 1) == Meaning::Stored {
         assert!((200..300).contains(&answer.status) && answer.body.is_some());
         assert_eq!(meaning(&answer, 2), Meaning::Unknown);
     }
     assert!(!server_words(&answer).open().is_empty());
     for kind in ["Observation", "Provenance", "Device", "Patient"] {
-        for resource in matches(&answer, kind).unwrap_or_default() {
+        for resource in matches(answer.clone(), kind).unwrap_or_default() {
             assert_eq!(resource.text_of("resourceType"), Some(kind));
             assert!(resource.text_of("id").is_some_and(is_id));
             assert!(drift(&resource, &resource).is_empty());
@@ -420,7 +424,9 @@ fn is_id(text: &str) -> bool {
 
 /// A statement is read whatever it holds, and its words cannot steer a terminal.
 pub fn statement(bytes: &[u8]) {
-    let answer = Answer::read(200, bytes.to_vec(), None);
+    let Some(answer) = Answer::read(200, bytes.to_vec(), None) else {
+        return;
+    };
     let Some(body) = &answer.body else {
         return;
     };

@@ -90,8 +90,13 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
     ("csv.exponent", "about cells of a sheet: sheets.rs"),
     ("csv.formula", "about cells of a sheet: sheets.rs"),
     ("csv.large", "about cells of a sheet: sheets.rs"),
+    (
+        "csv.lost",
+        "guards our own counting: rows read are findings and rows told of",
+    ),
     ("csv.mark", "about cells of a sheet: sheets.rs"),
     ("csv.plus-lost", "about cells of a sheet: sheets.rs"),
+    ("csv.quote", "about cells of a sheet: sheets.rs"),
     ("csv.read", "about cells of a sheet: sheets.rs"),
     ("csv.row", "about cells of a sheet: sheets.rs"),
     ("csv.separator", "about cells of a sheet: sheets.rs"),
@@ -103,6 +108,11 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
     ("csv.truth", "about cells of a sheet: sheets.rs"),
     ("csv.utf8", "about cells of a sheet: sheets.rs"),
     ("csv.whole", "about cells of a sheet: sheets.rs"),
+    ("csv.wide", "about cells of a sheet: sheets.rs"),
+    (
+        "document.mark",
+        "a note; a document with a mark holds: files.rs",
+    ),
     (
         "route.left",
         "about several targets: tests/stores/contract.rs",
@@ -192,7 +202,16 @@ fn texts() -> Vec<(String, &'static str)> {
         (String::new(), "error json.syntax"),
         ("{\"fascicle\": ,}".to_owned(), "error json.syntax"),
         (format!("{sound},"), "error json.syntax"),
-        (format!("\u{feff}{sound}"), "error json.syntax"),
+        (format!("\u{feff}\u{feff}{sound}"), "error json.syntax"),
+        (
+            sound.replacen(
+                r#""findings":["#,
+                &format!(r#""findings":[{}"#, "1,".repeat(3000)),
+                1,
+            ),
+            "error list.long /findings",
+        ),
+        (format!("[{}1]", "1,".repeat(1_000_000)), "error json.many"),
         (half, "error json.syntax"),
         (twice, "error json.key-twice /session"),
         ("[".repeat(100) + &"]".repeat(100), "error json.deep"),
@@ -200,7 +219,7 @@ fn texts() -> Vec<(String, &'static str)> {
             "[".repeat(200_000) + &"]".repeat(200_000),
             "error json.deep",
         ),
-        (huge, "error json.number"),
+        (huge, "error json.number /session/version"),
         (null, "error field.type /test_data"),
         ("5".to_owned(), "error field.type"),
     ]

@@ -1,6 +1,7 @@
 #![cfg(test)]
 //! Files that are no documents, given to the built binary: exit code, words, bounded memory.
 
+use fascicle::base::json::{Node, text};
 use std::fs;
 use std::path::PathBuf;
 use std::process::{Command, Output};
@@ -41,7 +42,7 @@ impl Folder {
 
 fn cases() -> Vec<(&'static str, Vec<u8>, &'static str)> {
     let sound = include_str!("../../fixtures/sessions/sound.json");
-    let bom = [b"\xef\xbb\xbf", sound.as_bytes()].concat();
+    let bom = [b"\xef\xbb\xbf\xef\xbb\xbf", sound.as_bytes()].concat();
     let utf_16: Vec<u8> = sound.encode_utf16().flat_map(u16::to_le_bytes).collect();
     let mut cut = sound.as_bytes().to_vec();
     cut.truncate(1000);
@@ -52,7 +53,7 @@ fn cases() -> Vec<(&'static str, Vec<u8>, &'static str)> {
     vec![
         ("empty", Vec::new(), "json.syntax"),
         ("blank", b"\n\n".to_vec(), "json.syntax"),
-        ("a byte order mark", bom, "json.syntax"),
+        ("two byte order marks", bom, "json.syntax"),
         ("UTF-16", utf_16, "json.syntax"),
         ("Latin-1", latin, "is not UTF-8"),
         ("random bytes", vec![0xff; 4096], "is not UTF-8"),
@@ -99,6 +100,60 @@ fn a_document_that_holds_ends_with_0_beside_them() {
             Some(0),
             "{command}: {}",
             said(&output)
+        );
+    }
+}
+
+#[test]
+fn a_byte_order_mark_before_a_document_is_taken_and_told() {
+    let sound = include_bytes!("../../fixtures/sessions/sound.json");
+    let marked = [b"\xef\xbb\xbf", sound.as_slice()].concat();
+    let (folder, path) = Folder::with("document.json", &marked);
+
+    let output = folder.run("check", &path);
+
+    let told = said(&output);
+    assert_eq!(output.status.code(), Some(0), "{told}");
+    assert!(told.contains("note [document.mark]"), "{told}");
+}
+
+#[cfg(unix)]
+#[test]
+fn the_file_of_a_trace_is_an_ordinary_file_beside_the_document_and_nothing_else() {
+    let traces = include_str!("../../fixtures/sessions/every-trace.json");
+    let mut document = Node::parse(traces).expect("JSON");
+    let trace = &mut document.member_mut("traces").expect("traces").items_mut()[0];
+    trace.remove("angles");
+    trace.remove("times");
+    trace.remove("period");
+    trace.set("file", text("samples.csv"));
+    let place = |path: &PathBuf| path.with_file_name("samples.csv");
+    let cases: [(&str, fn(&PathBuf)); 4] = [
+        ("it is a link", |place| {
+            std::os::unix::fs::symlink("/etc/hostname", place).expect("a link");
+        }),
+        ("it is a link", |place| {
+            std::os::unix::fs::symlink("nowhere", place).expect("a link");
+        }),
+        ("a device or a pipe", |place| {
+            let made = Command::new("mkfifo").arg(place).status();
+            assert!(made.expect("it runs").success());
+        }),
+        ("it is a folder", |place| {
+            fs::create_dir(place).expect("a folder")
+        }),
+    ];
+    for (words, made) in cases {
+        let (folder, path) = Folder::with("document.json", document.compact().as_bytes());
+        made(&place(&path));
+
+        let output = folder.run("check", &path);
+
+        let told = said(&output);
+        assert_eq!(output.status.code(), Some(1), "{told}");
+        assert!(
+            told.contains("trace-file.read") && told.contains(words),
+            "{told}"
         );
     }
 }

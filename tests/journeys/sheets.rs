@@ -114,6 +114,21 @@ fn forms() -> Vec<Case> {
             vec!["error csv.row"],
         ),
         (
+            "a quotation mark that swallows the rest",
+            edited("clonus.ankle,right,knee", "\"clonus.ankle,right,knee"),
+            vec![FINER, "error csv.quote row 9"],
+        ),
+        (
+            "text behind a quotation mark",
+            edited("clonus.ankle,right,knee", "\"clonus\".ankle,right,knee"),
+            vec![FINER, "error csv.quote row 9"],
+        ),
+        (
+            "more cells than any sheet has",
+            text(format!("{FINDINGS}{}", ",".repeat(20_000))),
+            vec!["error csv.wide", FINER],
+        ),
+        (
             "too many rows",
             text(many),
             vec!["error csv.large /findings"],
@@ -527,7 +542,7 @@ fn told_is_only_notes(told: &[String]) -> bool {
 #[test]
 fn every_code_about_cells_is_provoked_here() {
     // Of several sessions in one request: tests/api. Of reading that fails: no test makes a disk fail.
-    const ELSEWHERE: [&str; 2] = ["csv.sessions", "csv.read"];
+    const ELSEWHERE: [&str; 3] = ["csv.sessions", "csv.read", "csv.lost"];
     let mut provoked: BTreeSet<String> = BTreeSet::new();
     for (_, _, wanted) in cases() {
         provoked.extend(

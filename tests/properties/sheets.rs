@@ -7,7 +7,7 @@ use fascicle::base::json::{Node, text};
 use fascicle::examination::intake::sheet::Sheet;
 use fascicle::examination::intake::sheet::write::{Columns, Writer};
 use fascicle::service::app::encode::{Earlier, encode};
-use proptest::prelude::{any, prop_assert_eq, proptest};
+use proptest::prelude::{any, prop, prop_assert, prop_assert_eq, proptest};
 
 fn again(document: &Node) -> String {
     let mut columns = Columns::default();
@@ -18,6 +18,24 @@ fn again(document: &Node) -> String {
     let session = sheet.next_session().expect("it reads").expect("a session");
     assert!(session.told.is_empty(), "{:?}", session.told);
     Node::parse(&session.text).expect("JSON").canonical()
+}
+
+/// The notes of the findings of a sheet, and whether an error was told.
+fn read(sheet: &str) -> (Vec<String>, bool) {
+    let session = include_str!("../../fixtures/sheets/session.json");
+    let beside = Node::parse(session).expect("JSON");
+    let mut sheet = match Sheet::open(sheet.as_bytes(), Some(&beside)) {
+        Ok(sheet) => sheet,
+        Err(_told) => return (Vec::new(), true),
+    };
+    let (mut notes, mut told) = (Vec::new(), false);
+    while let Some(session) = sheet.next_session().expect("it reads") {
+        told |= !session.told.is_empty();
+        let document = Node::parse(&session.text).expect("JSON");
+        let findings = document.items_of("findings").iter();
+        notes.extend(findings.map(|one| one.text_of("note").unwrap_or_default().to_owned()));
+    }
+    (notes, told)
 }
 
 proptest! {
@@ -31,6 +49,28 @@ proptest! {
         }
 
         prop_assert_eq!(again(&document), document.canonical());
+    }
+
+    /// An unclosed mark swallowed nine of ten findings, and nothing was told.
+    #[test]
+    fn a_quotation_mark_put_anywhere_loses_no_row_silently(at in any::<prop::sample::Index>(), quoted in any::<bool>()) {
+        let mark = if quoted { "\"" } else { "" };
+        let row = |number: usize| {
+            format!("clonus.ankle,right,handling,{mark}row {number}{mark}\n")
+        };
+        let mut sheet = "measure,side,method,note\n".to_owned();
+        sheet.extend((0..10).map(row));
+        let whole = sheet.clone();
+        sheet.insert(at.index(sheet.len()), '"');
+
+        let (findings, told) = read(&sheet);
+
+        let (expected, none) = read(&whole);
+        prop_assert_eq!((expected.len(), none), (10, false));
+        let kept = expected.iter().all(|one| {
+            findings.iter().any(|found| found.replace('"', "") == *one)
+        });
+        prop_assert!(told || (kept && findings.len() == 10), "{}: {:?}", sheet, findings);
     }
 
     #[test]

@@ -123,8 +123,10 @@ codes! {
     CsvExponent "csv.exponent" ERROR "a spreadsheet turned a number into one with an exponent",
     CsvFormula "csv.formula" ERROR "a cell holds a formula or its fault",
     CsvLarge "csv.large" ERROR "the findings of one session are more than a session says",
+    CsvLost "csv.lost" ERROR "rows of a session are not accounted for",
     CsvMark "csv.mark" NOTE "a byte order mark stood before the header and was taken off",
     CsvPlusLost "csv.plus-lost" NOTE "grades of a sheet may have lost their plus sign",
+    CsvQuote "csv.quote" ERROR "a quotation mark of a sheet is not closed, or text stands behind it",
     CsvRead "csv.read" ERROR "a sheet cannot be read",
     CsvRow "csv.row" ERROR "a row is too long: a quotation mark may be missing",
     CsvSeparator "csv.separator" ERROR "a header is separated by something else than commas",
@@ -139,7 +141,9 @@ codes! {
     CsvTruth "csv.truth" ERROR "a cell is neither true nor false",
     CsvUtf8 "csv.utf8" ERROR "a sheet is not UTF-8",
     CsvWhole "csv.whole" ERROR "a cell is no whole number",
+    CsvWide "csv.wide" ERROR "a row of a sheet has more cells than any sheet",
     DocumentKey "document.key" OURS "a document holds, and its session cannot be told",
+    DocumentMark "document.mark" NOTE "a byte order mark before a document was passed over",
     DocumentSchema "document.schema" OURS "our schema does not compile",
     DocumentTypes "document.types" OURS "a document passes the schema and does not fit the types",
     DuplicateFound "duplicate.found" MEND
@@ -380,9 +384,11 @@ codes! {
     JsonDeep "json.deep" NOT_JSON "JSON nests deeper than is read",
     JsonKeyTwice "json.key-twice" NOT_JSON "a key stands twice in one object",
     JsonLarge "json.large" NOT_JSON "a document has more bytes than a session says",
+    JsonMany "json.many" NOT_JSON "JSON holds more values than are read",
     JsonNumber "json.number" NOT_JSON "a number is too large to be read",
     JsonSyntax "json.syntax" NOT_JSON "a text is not JSON",
     JsonUtf8 "json.utf8" NOT_JSON "a text is not UTF-8",
+    ListLong "list.long" ERROR "a list or an object has more in it than is read",
     ListTwice "list.twice" ERROR "a list has an entry twice",
     MeasureOpen "measure.open" ERROR "a measure leaves open where or how it was taken",
     MeasureUnknown "measure.unknown" ERROR "a measure is none that can be entered",
@@ -441,6 +447,7 @@ codes! {
     PrecautionsStillActive "precautions.still-active" ERROR
         "none is said to be known, and an earlier precaution was never lifted",
     PrecautionsUnsaid "precautions.unsaid" ERROR "nothing is said about precautions",
+    ProblemsMore "problems.more" NOTE "more problems were found than are listed",
     PromptRaised "prompt.raised" NOTE "a finding raises a prompt to look",
     RangeActiveBeyondPassive "range.active-beyond-passive" CAUTION
         "an active range is beyond the passive one by more than the limit",
@@ -490,6 +497,7 @@ codes! {
     StretchSpeed "stretch.speed" ERROR "a stretch was done at another speed than its measure",
     StretchVelocity "stretch.velocity" CAUTION "a velocity is faster than a hand stretches",
     TargetAnswer "target.answer" DOWN "the record server could not take it now",
+    TargetAnswerTooLarge "target.answer-too-large" DOWN "the record server answered with more than is read (32 MiB, or a million values), so nobody knows what it says; it is asked again",
     TargetAsBatch "target.as-batch" LOOKED
         "the record server took a transaction apart; it is looked for, and what is missing is \
          sent again: set mode to batch, so that nothing is expected to be whole",

@@ -7,6 +7,7 @@
 //! FHIR model crate; so this tree is read through `RawValue`.
 
 pub mod tree;
+pub mod typed;
 
 use serde::de::{Deserialize, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
@@ -16,6 +17,13 @@ use std::fmt;
 
 /// How deep a document may nest; deeper is refused before the stack could run out.
 const DEEPEST: usize = 64;
+
+/// The most values a text may hold, members and items counted: a session of three thousand findings
+/// becomes a record with half of it. More are refused before memory is spent on them.
+pub const MOST_NODES: usize = 1_000_000;
+
+/// Some programs write the byte order mark before UTF-8.
+pub const MARK: char = '\u{feff}';
 
 /// One JSON value.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,23 +67,27 @@ pub enum NotJson {
     /// Nested deeper than the limit.
     #[error("nested deeper than {DEEPEST} levels")]
     Deep,
+    /// More values than the limit.
+    #[error("more than {MOST_NODES} values")]
+    Many,
 }
 
 impl Node {
-    /// Reads a document.
+    /// Reads a document. "implementations that parse JSON texts MAY ignore the presence of a byte order
+    /// mark rather than treating it as an error" (RFC 8259, section 8.1): one mark is passed over.
     ///
     /// # Errors
-    /// [`NotJson`] when the text is not JSON, repeats a key in one object, or nests too deep.
+    /// [`NotJson`] when the text is not JSON, repeats a key in one object, nests too deep or holds too
+    /// many values.
     pub fn parse(text: &str) -> Result<Self, NotJson> {
-        // Told before the text is read once for each level.
-        if deeper_than(text, DEEPEST) {
-            return Err(NotJson::Deep);
-        }
+        let text = text.strip_prefix(MARK).unwrap_or(text);
+        // Told before anything is kept of it, and before it is read once for each level.
+        bounded(text)?;
         let raw: &RawValue = serde_json::from_str(text).map_err(|cause| NotJson::Syntax {
             line: cause.line(),
             column: cause.column(),
         })?;
-        read(raw, "", 0)
+        read(raw, 0)
     }
 
     /// The member of an object.
@@ -295,7 +307,7 @@ fn quote(out: &mut String, text: &str) {
     }
 }
 
-fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
+fn read(raw: &RawValue, depth: usize) -> Result<Node, NotJson> {
     if depth > DEEPEST {
         return Err(NotJson::Deep);
     }
@@ -308,21 +320,22 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
             let mut known = BTreeSet::new();
             for (key, value) in pairs {
                 if !known.insert(key.clone()) {
-                    return Err(NotJson::Twice {
-                        key,
-                        path: path.to_owned(),
-                    });
+                    let path = String::new();
+                    return Err(NotJson::Twice { key, path });
                 }
-                let value = read(value, &format!("{path}/{}", pointer_step(&key)), next)?;
+                let value = read(value, next).map_err(|fault| fault.below(&pointer_step(&key)))?;
                 members.push((Cow::Owned(key), value));
             }
             Ok(Node::Object(members))
         }
         Some(b'[') => {
-            let items: Vec<&RawValue> = part(text)?;
-            let items = items.into_iter().enumerate();
-            let items = items.map(|(index, item)| read(item, &format!("{path}/{index}"), next));
-            Ok(Node::List(items.collect::<Result<_, _>>()?))
+            let raw: Vec<&RawValue> = part(text)?;
+            let mut items = Vec::with_capacity(raw.len());
+            for (index, item) in raw.into_iter().enumerate() {
+                let item = read(item, next);
+                items.push(item.map_err(|fault| fault.below(&index.to_string()))?);
+            }
+            Ok(Node::List(items))
         }
         Some(b'"') => Ok(Node::Text(part(text)?)),
         Some(b't') => Ok(Node::Bool(true)),
@@ -332,25 +345,46 @@ fn read(raw: &RawValue, path: &str, depth: usize) -> Result<Node, NotJson> {
     }
 }
 
-/// True when brackets outside of strings nest deeper than a number of levels.
-fn deeper_than(text: &str, levels: usize) -> bool {
+impl NotJson {
+    /// The same fault, seen from one level further up.
+    fn below(self, step: &str) -> Self {
+        match self {
+            Self::Twice { key, path } => Self::Twice {
+                key,
+                path: format!("/{step}{path}"),
+            },
+            Self::Syntax { .. } | Self::Deep | Self::Many => self,
+        }
+    }
+}
+
+/// Refuses a text whose brackets nest too deep or that holds too many values: each stands at the
+/// beginning, behind an opening bracket or behind a comma.
+fn bounded(text: &str) -> Result<(), NotJson> {
     let (mut depth, mut quoted, mut escaped) = (0_usize, false, false);
+    let mut nodes = 1_usize;
     for byte in text.bytes() {
         match byte {
             _ if escaped => escaped = false,
             b'\\' if quoted => escaped = true,
             b'"' => quoted = !quoted,
-            b'[' | b'{' if !quoted => {
+            _ if quoted => {}
+            b'[' | b'{' => {
                 depth = depth.saturating_add(1);
-                if depth > levels.saturating_add(1) {
-                    return true;
-                }
+                nodes = nodes.saturating_add(1);
             }
-            b']' | b'}' if !quoted => depth = depth.saturating_sub(1),
+            b']' | b'}' => depth = depth.saturating_sub(1),
+            b',' => nodes = nodes.saturating_add(1),
             _ => {}
         }
+        if depth > DEEPEST.saturating_add(1) {
+            return Err(NotJson::Deep);
+        }
+        if nodes > MOST_NODES {
+            return Err(NotJson::Many);
+        }
     }
-    false
+    Ok(())
 }
 
 fn part<'a, T: Deserialize<'a>>(text: &'a str) -> Result<T, NotJson> {
@@ -416,6 +450,23 @@ mod tests {
         assert!(
             matches!(refused, Err(NotJson::Twice { key, path }) if key == "b" && path == "/a/0")
         );
+    }
+
+    #[test]
+    fn more_values_than_are_read_are_refused_before_memory_is_spent() {
+        let many = format!("[{}1]", "1,".repeat(super::MOST_NODES));
+        let as_many_as_are_read = format!("[{}1]", "1,".repeat(super::MOST_NODES - 3));
+        let in_a_text = format!("[\"{}\"]", ",[{".repeat(super::MOST_NODES));
+
+        assert!(matches!(Node::parse(&many), Err(NotJson::Many)));
+        assert!(Node::parse(&as_many_as_are_read).is_ok());
+        assert!(Node::parse(&in_a_text).is_ok());
+    }
+
+    #[test]
+    fn one_byte_order_mark_is_passed_over() {
+        assert!(Node::parse("\u{feff}{}").is_ok());
+        assert!(Node::parse("\u{feff}\u{feff}{}").is_err());
     }
 
     #[test]

@@ -22,6 +22,11 @@ impl<T> Private<T> {
     pub const fn open(&self) -> &T {
         &self.0
     }
+
+    /// The same where the seal is not needed any more, so that nothing large is copied.
+    pub fn opened(self) -> T {
+        self.0
+    }
 }
 
 impl<T> fmt::Debug for Private<T> {

@@ -161,7 +161,7 @@ mod tests {
     use crate::delivery::deliver::send::Way;
 
     fn answer(status: u16, body: &str) -> Answer {
-        Answer::read(status, body.as_bytes().to_vec(), None)
+        Answer::read(status, body.as_bytes().to_vec(), None).expect("an answer of usual size")
     }
 
     fn response(kind: &str, statuses: &[&str]) -> String {

@@ -16,6 +16,8 @@ pub enum Cause {
     Tls,
     /// The time was up.
     Slow,
+    /// An answer came that holds more than is read.
+    Large,
     /// Anything else.
     Other,
 }

@@ -122,7 +122,7 @@ async fn exchange(
 }
 
 /// The answer began and did not come to its end.
-pub(super) const fn cut_off(cause: Cause) -> Unanswered {
+const fn cut_off(cause: Cause) -> Unanswered {
     Unanswered {
         silence: Silence::NoAnswer,
         cause,

@@ -1,15 +1,19 @@
 //! What the record server already holds of a record.
 
 use crate::base::json::Node;
+use crate::base::private::Private;
 use crate::delivery::deliver::http::{Answer, Connection, Silence};
 use crate::fhir::record::percent;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Identifiers asked for in one search, as far as a page of the server holds as many: some give no more
 /// than 50 at a time, whatever is asked for.
 const AT_ONCE: usize = 50;
 
 const PROVENANCE: &str = "Provenance";
+
+/// More Provenances than any session has versions and resources are no answer to what was asked.
+const MOST_PROVENANCES: usize = 1000;
 
 /// A resource the server holds.
 #[derive(Debug, Clone)]
@@ -95,18 +99,24 @@ async fn found(
             left.extend([second, first]);
             continue;
         }
-        let Some(resources) = matches(&answer, kind) else {
+        let Some(resources) = matching(&answer, kind) else {
             return Err(Trouble::Answer(answer));
         };
         if with_provenances {
-            provenances.extend(matches(&answer, PROVENANCE).unwrap_or_default());
+            let given = matching(&answer, PROVENANCE).unwrap_or_default();
+            provenances.extend(given.into_iter().cloned());
         }
+        if provenances.len() > MOST_PROVENANCES {
+            return Err(Trouble::Answer(answer));
+        }
+        let asked = chunk.iter();
+        let asked: BTreeSet<String> = asked
+            .map(|(system, value)| format!("{system}|{value}"))
+            .collect();
         for resource in resources {
-            for key in keys_of(&resource) {
-                let asked = chunk
-                    .iter()
-                    .any(|(system, value)| format!("{system}|{value}") == key);
-                if asked && found.insert(key.clone(), held(kind, &resource)).is_some() {
+            for key in keys_of(resource) {
+                if asked.contains(&key) && found.insert(key.clone(), held(kind, resource)).is_some()
+                {
                     return Err(Trouble::Several(key));
                 }
             }
@@ -159,16 +169,35 @@ pub(super) async fn search(
     form: &str,
 ) -> Result<Vec<Node>, Trouble> {
     let answer = connection.search(kind, form).await?;
-    matches(&answer, kind).ok_or(Trouble::Answer(answer))
+    matches(answer, kind).map_err(Trouble::Answer)
+}
+
+/// The resources of one type in the answer to a search, taken out of it.
+///
+/// # Errors
+/// The answer when it is no whole answer, or when one of them cannot be referred to.
+pub fn matches(mut answer: Answer, kind: &str) -> Result<Vec<Node>, Answer> {
+    if matching(&answer, kind).is_none() {
+        return Err(answer);
+    }
+    let mut found = Vec::new();
+    let mut bundle = answer.body.take().map_or(Node::Null, Private::opened);
+    for entry in bundle
+        .member_mut("entry")
+        .map(Node::items_mut)
+        .unwrap_or_default()
+    {
+        let of_kind = |one: &&mut Node| one.text_of("resourceType") == Some(kind);
+        let resource = entry.member_mut("resource").filter(of_kind);
+        found.extend(resource.map(|one| std::mem::replace(one, Node::Null)));
+    }
+    Ok(found)
 }
 
 /// The resources of one type in the answer to a search; nothing when it is no whole answer, or when
 /// one of them cannot be referred to.
-pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
-    let body = answer
-        .body
-        .as_ref()
-        .map(crate::base::private::Private::open);
+fn matching<'a>(answer: &'a Answer, kind: &str) -> Option<Vec<&'a Node>> {
+    let body = answer.body.as_ref().map(Private::open);
     let bundle = body.filter(|body| {
         (200..300).contains(&answer.status) && body.text_of("resourceType") == Some("Bundle")
     })?;
@@ -182,16 +211,13 @@ pub fn matches(answer: &Answer, kind: &str) -> Option<Vec<Node>> {
     let of_kind = resources.filter(|resource| resource.text_of("resourceType") == Some(kind));
     let referable = |resource: &Node| resource.text_of("id").is_some_and(is_id);
     of_kind
-        .map(|resource| referable(resource).then(|| resource.clone()))
+        .map(|resource| referable(resource).then_some(resource))
         .collect()
 }
 
 /// True for one page of an answer, where there are more.
 fn has_next(answer: &Answer) -> bool {
-    let body = answer
-        .body
-        .as_ref()
-        .map(crate::base::private::Private::open);
+    let body = answer.body.as_ref().map(Private::open);
     (200..300).contains(&answer.status) && body.is_some_and(next_of)
 }
 

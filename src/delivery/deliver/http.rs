@@ -1,11 +1,11 @@
 //! One request, one answer.
 
 use crate::base::code::Code;
-use crate::base::json::Node;
+use crate::base::json::{Node, NotJson};
 use crate::base::private::{Private, secret};
 use crate::delivery::deliver::breaker::Breaker;
 use crate::delivery::deliver::cause::Cause;
-use crate::delivery::deliver::client::{self, Clients, NoClient, cut_off};
+use crate::delivery::deliver::client::{self, Clients, NoClient};
 use crate::delivery::deliver::learned::Learned;
 use crate::delivery::deliver::smart::{NoToken, Token, Tokens, assertion};
 use crate::delivery::deliver::traced;
@@ -50,15 +50,21 @@ pub struct Answer {
 }
 
 impl Answer {
-    /// An answer from what came over the wire; a body that is no JSON counts as none.
-    pub fn read(status: u16, body: Vec<u8>, retry_after: Option<String>) -> Self {
-        let body = String::from_utf8(body).ok();
-        let body = body.and_then(|text| Node::parse(&text).ok());
-        Self {
+    /// An answer from what came over the wire; a body that is no JSON counts as none. Nothing where it
+    /// holds more values than are read.
+    pub fn read(status: u16, body: Vec<u8>, retry_after: Option<String>) -> Option<Self> {
+        let body = match String::from_utf8(body).map(|text| Node::parse(&text)) {
+            Ok(Ok(node)) => Some(Private::new(node)),
+            Ok(Err(NotJson::Many)) => return None,
+            Ok(Err(NotJson::Syntax { .. } | NotJson::Twice { .. } | NotJson::Deep)) | Err(_) => {
+                None
+            }
+        };
+        Some(Self {
             status,
-            body: body.map(Private::new),
+            body,
             retry_after,
-        }
+        })
     }
 }
 
@@ -71,6 +77,9 @@ pub enum Silence {
     /// The request may have reached the server, its answer did not reach us.
     #[error("{}", Code::TargetNoAnswer)]
     NoAnswer,
+    /// An answer came, with more in it than is read: nobody knows what it says.
+    #[error("{}", Code::TargetAnswerTooLarge)]
+    TooLarge,
     /// The secret, or the value of a header, cannot be read.
     #[error("{}", Code::TargetSecret)]
     Secret,
@@ -85,8 +94,17 @@ impl Silence {
         match self {
             Self::Unreachable => Code::TargetUnreachable,
             Self::NoAnswer => Code::TargetNoAnswer,
+            Self::TooLarge => Code::TargetAnswerTooLarge,
             Self::Secret => Code::TargetSecret,
             Self::NoToken(why) => why.code(),
+        }
+    }
+
+    /// True where the request may have reached the server.
+    pub const fn may_have_arrived(self) -> bool {
+        match self {
+            Self::NoAnswer | Self::TooLarge => true,
+            Self::Unreachable | Self::Secret | Self::NoToken(_) => false,
         }
     }
 }
@@ -256,17 +274,17 @@ impl Connection {
         traced::ended(&span, &exchanged);
         let response = exchanged?;
         if !response.whole {
-            return Err(cut_off(Cause::Other));
+            return Err(TOO_LARGE);
         }
         let retry_after = response.headers.get(RETRY_AFTER);
         let retry_after = retry_after.and_then(|value| value.to_str().ok());
+        let retry_after = retry_after.map(str::to_owned);
         let bytes = if may_be_json(&response.headers) {
-            response.body.open().clone()
+            response.body.opened()
         } else {
             Vec::new()
         };
-        let retry_after = retry_after.map(str::to_owned);
-        Ok(Answer::read(response.status, bytes, retry_after))
+        Answer::read(response.status, bytes, retry_after).ok_or(TOO_LARGE)
     }
 
     fn request(&self, asked: &Asked, token: Option<&Token>) -> Result<Request, Silence> {
@@ -315,6 +333,12 @@ impl Asked {
         self
     }
 }
+
+/// There is an answer, and it is not read.
+const TOO_LARGE: Unanswered = Unanswered {
+    silence: Silence::TooLarge,
+    cause: Cause::Large,
+};
 
 const fn silent(silence: Silence) -> Unanswered {
     Unanswered {
@@ -379,11 +403,24 @@ pub fn server_words(answer: &Answer) -> Private<String> {
     })
 }
 
-/// The words of an `OperationOutcome`; nothing where it says none.
+/// The most characters of what a server says that are kept.
+const MOST_WORDS: usize = 4000;
+
+/// The words of an `OperationOutcome`, the beginning where they are many; nothing where it says none.
 pub(super) fn outcome_words(outcome: &Node) -> Option<String> {
-    let said = outcome.items_of("issue").iter().filter_map(issue_words);
-    let said: Vec<&str> = said.collect();
-    (!said.is_empty()).then(|| said.join("; "))
+    let mut all = String::new();
+    for said in outcome.items_of("issue").iter().filter_map(issue_words) {
+        if !all.is_empty() {
+            all.push_str("; ");
+        }
+        all.push_str(said);
+        if let Some((end, _)) = all.char_indices().nth(MOST_WORDS) {
+            all.truncate(end);
+            all.push('…');
+            break;
+        }
+    }
+    (!all.is_empty()).then_some(all)
 }
 
 /// The words of one issue of an `OperationOutcome`.

@@ -11,7 +11,7 @@ use crate::delivery::deliver::encounter;
 use crate::delivery::deliver::gate::{self, Expected};
 use crate::delivery::deliver::guard;
 use crate::delivery::deliver::held::{self, Held, Trouble};
-use crate::delivery::deliver::http::{Silence, server_words};
+use crate::delivery::deliver::http::server_words;
 use crate::delivery::deliver::send::{self, References, Way};
 use crate::delivery::outbox::{Leased, OutboxError, Outcome};
 use crate::fhir::record::fitted::{self, LeftOut};
@@ -249,7 +249,7 @@ async fn create_under_lane(
         .await;
     let answer = match sent {
         Ok(answer) => answer,
-        Err(silence) => return (Err(silence.into()), silence == Silence::NoAnswer),
+        Err(silence) => return (Err(silence.into()), silence.may_have_arrived()),
     };
     match answer::read(&answer, Way::Single, 1).meaning {
         Meaning::Stored => match look().await {

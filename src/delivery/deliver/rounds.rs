@@ -179,8 +179,8 @@ impl Sender<'_> {
                 self.progress.set_open(was_open);
                 return Err(silence.into());
             }
-            Err(Silence::NoAnswer) => {
-                let outcome = unknown(worker, &self.leased, Code::TargetNoAnswer, None);
+            Err(silence @ (Silence::NoAnswer | Silence::TooLarge)) => {
+                let outcome = unknown(worker, &self.leased, silence.code(), None);
                 return Ok(Ended::Over(outcome));
             }
         };

@@ -18,16 +18,18 @@ macro_rules! sealed {
 pub mod circumstances;
 pub mod draft;
 pub mod own_words;
+mod quotes;
+mod scalars;
 pub mod schema;
 pub mod sheet;
 pub mod trace_csv;
 pub mod traces;
 
 use crate::base::code::Code;
-use crate::base::json::{Node, NotJson};
+use crate::base::json::typed::typed;
+use crate::base::json::{MARK, Node, NotJson};
 use crate::base::problem::Problems;
 use crate::examination::intake::draft::Draft;
-use serde_json::Value;
 
 /// The longest document that is read, in bytes: a session of every measure has a fortieth of it.
 pub const MOST_BYTES: usize = 8 * 1024 * 1024;
@@ -61,34 +63,35 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
         problems.error(Code::JsonLarge, "", what, hint);
         return nothing;
     }
-    let node = match Node::parse(text) {
+    let mut node = match Node::parse(text) {
         Ok(node) => node,
         Err(fault) => {
             syntax_problem(&fault, problems);
             return nothing;
         }
     };
+    mark_problem(text, problems);
     let canonical = Some(node.canonical());
-    let mut value = match serde_json::from_str::<Value>(text) {
-        Ok(value) => value,
-        Err(cause) => {
-            let (line, column) = (cause.line(), cause.column());
-            let what = format!("a number at line {line}, column {column} is too large to be read");
-            let hint = "values that carry digits are strings";
-            problems.error(Code::JsonNumber, "", what, hint);
-            return Read {
-                draft: None,
-                canonical,
-            };
-        }
-    };
-    let paths = schema::problems_of(&value, problems);
-    for path in &paths {
-        leave_out(&mut value, path);
+    if let Some(path) = scalars::number_too_large(&node) {
+        let what = "a number is too large to be read".to_owned();
+        let hint = "values that carry digits are strings";
+        problems.error(Code::JsonNumber, &path, what, hint);
+        return Read {
+            draft: None,
+            canonical,
+        };
     }
-    let draft = match serde_json::from_value(value) {
+    let wrong = schema::problems_of(&node, problems);
+    if wrong.whole {
+        return Read {
+            draft: None,
+            canonical,
+        };
+    }
+    wrong.leave_out(&mut node);
+    let draft = match typed(&node) {
         Ok(draft) => Some(draft),
-        Err(_told_by_the_schema) if !paths.is_empty() => None,
+        Err(_told_by_the_schema) if wrong.any => None,
         Err(cause) => {
             let what = format!("the document does not fit its types: {cause}");
             problems.error(
@@ -101,6 +104,15 @@ pub fn read(text: &str, problems: &mut Problems) -> Read {
         }
     };
     Read { draft, canonical }
+}
+
+/// Tells that a byte order mark was passed over.
+pub fn mark_problem(text: &str, problems: &mut Problems) {
+    if text.starts_with(MARK) {
+        let what = "a byte order mark stands before the document".to_owned();
+        let hint = "it was taken off; save as UTF-8 without it where you can";
+        problems.note(Code::DocumentMark, "", what, hint);
+    }
 }
 
 /// Tells why a text is no acceptable JSON.
@@ -124,21 +136,12 @@ pub fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
             "nested too deep".to_owned(),
             "nothing we read nests more than 64 levels",
         ),
-    }
-}
-
-/// Replaces the list item a fault lies in by null, which the draft reads as `None`.
-fn leave_out(value: &mut Value, path: &str) {
-    let mut steps = path.split('/').skip(1);
-    let (Some(list), Some(index)) = (steps.next(), steps.next()) else {
-        return;
-    };
-    let item = index
-        .parse::<usize>()
-        .ok()
-        .and_then(|index| value.get_mut(list).and_then(|items| items.get_mut(index)));
-    if let Some(item) = item {
-        *item = Value::Null;
+        NotJson::Many => problems.error(
+            Code::JsonMany,
+            "",
+            fault.to_string(),
+            "write one session a document; of FHIR, one resource a line (NDJSON)",
+        ),
     }
 }
 

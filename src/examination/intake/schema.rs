@@ -1,14 +1,18 @@
 //! The JSON Schema of the session document, and the problems it finds.
 
 use crate::base::code::Code;
+use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
+use crate::base::schema::{NoSchema, Schema, Seen};
 use crate::examination::intake::draft::Draft;
+use crate::examination::intake::scalars::{beginning, field_of, has_fault};
 use crate::tables::catalogue::CANONICAL;
+use jsonschema::ValidationError;
 use jsonschema::error::ValidationErrorKind;
-use jsonschema::{ValidationError, Validator};
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
-use serde_json::Value;
+use serde_json::{Map, Value};
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
 /// The JSON Schema (2020-12) of the session document, generated from its types.
@@ -28,110 +32,129 @@ pub fn document_schema() -> Value {
     schema.to_value()
 }
 
-/// Adds a problem for each thing the schema finds, and tells the paths they lie at.
-pub fn problems_of(value: &Value, problems: &mut Problems) -> Vec<String> {
-    static VALIDATOR: LazyLock<Result<Validator, String>> = LazyLock::new(|| {
-        jsonschema::draft202012::new(&document_schema()).map_err(|cause| cause.to_string())
+/// What the schema found wrong with a document.
+#[derive(Debug, Default)]
+pub(super) struct Wrong {
+    /// Something is wrong.
+    pub(super) any: bool,
+    /// Something is wrong that no list item can be left out for.
+    pub(super) whole: bool,
+    /// The items of the lists of the document in which something is wrong.
+    items: BTreeMap<String, BTreeSet<usize>>,
+}
+
+impl Wrong {
+    fn at(&mut self, path: &str) {
+        self.any = true;
+        let mut steps = path.split('/').skip(1);
+        let (Some(list), Some(index)) = (steps.next(), steps.next()) else {
+            return;
+        };
+        if let Ok(index) = index.parse() {
+            self.items.entry(list.to_owned()).or_default().insert(index);
+        }
+    }
+
+    /// Replaces each list item something is wrong in by null, which the draft reads as `None`.
+    pub(super) fn leave_out(&self, document: &mut Node) {
+        for (list, indices) in &self.items {
+            let items = document.member_mut(list).map(Node::items_mut);
+            for (index, item) in items.unwrap_or_default().iter_mut().enumerate() {
+                if indices.contains(&index) {
+                    *item = Node::Null;
+                }
+            }
+        }
+    }
+}
+
+/// The most items of a list of a document: twice as many findings as there are measures and sides.
+/// The samples of a trace have a limit of their own in the tables.
+pub const MOST_ITEMS: usize = 3000;
+
+/// Adds a problem for each thing the schema finds, and tells where they lie.
+pub(super) fn problems_of(document: &Node, problems: &mut Problems) -> Wrong {
+    static SCHEMA: LazyLock<Result<Schema, NoSchema>> = LazyLock::new(|| {
+        let Value::Object(mut root) = document_schema() else {
+            return Schema::new(
+                jsonschema::Draft::Draft202012,
+                &Value::Null,
+                ("", &Map::new()),
+            );
+        };
+        let definitions = match root.remove("$defs") {
+            Some(Value::Object(definitions)) => definitions,
+            Some(_) | None => Map::new(),
+        };
+        let root = Value::Object(root);
+        Schema::new(
+            jsonschema::Draft::Draft202012,
+            &root,
+            ("$defs", &definitions),
+        )
     });
-    let validator = match &*VALIDATOR {
-        Ok(validator) => validator,
-        Err(cause) => {
-            let hint = "report this: the schema does not compile";
-            problems.error(Code::DocumentSchema, "", cause.clone(), hint);
-            return vec![String::new()];
-        }
-    };
-    let mut paths = Vec::new();
-    for error in validator.iter_errors(value) {
-        paths.extend(tell(&error, problems));
+    let mut wrong = Wrong::default();
+    let held = SCHEMA.as_ref().map_err(Clone::clone);
+    let held = held
+        .and_then(|schema| schema.hold(document, &mut |seen| of_one(seen, &mut wrong, problems)));
+    if let Err(cause) = held {
+        let hint = "report this: the schema does not compile";
+        problems.error(Code::DocumentSchema, "", cause.to_string(), hint);
+        (wrong.any, wrong.whole) = (true, true);
     }
-    walk(value, "", &mut paths, problems);
-    paths
+    wrong
 }
 
-/// The longest string of FHIR: "Note that strings SHALL NOT exceed 1MB (1024*1024 characters) in
-/// size" (FHIR R4 4.0.1, datatypes.html#string).
-const MOST_CHARACTERS: usize = 1024 * 1024;
-
-/// Tells what JSON Schema lets pass: a text that says nothing or cannot be sent, and `1.0`, which it
-/// counts as whole.
-fn walk(value: &Value, path: &str, paths: &mut Vec<String>, problems: &mut Problems) {
-    match value {
-        Value::Array(items) => {
-            for (index, item) in items.iter().enumerate() {
-                walk(item, &format!("{path}/{index}"), paths, problems);
-            }
-        }
-        Value::Object(members) => {
-            for (key, member) in members {
-                let path = format!("{path}/{}", crate::base::json::pointer_step(key));
-                walk(member, &path, paths, problems);
-            }
-        }
-        Value::String(_) | Value::Number(_) if paths.iter().any(|told| told == path) => {}
-        Value::String(text) => {
-            if text_has_fault(text, path, problems) {
-                paths.push(path.to_owned());
-            }
-        }
-        Value::Number(number) if number.is_f64() => {
-            let hint = "write a whole number without point or exponent";
-            let what = format!("{}: {number}", field_of(path));
-            problems.error(Code::FieldType, path, what, hint);
-            paths.push(path.to_owned());
-        }
-        Value::Number(_) | Value::Bool(_) | Value::Null => {}
-    }
-}
-
-fn field_of(path: &str) -> &str {
-    path.rsplit('/').next().unwrap_or_default()
-}
-
-/// Tells a text that is none, whatever it says.
-fn text_has_fault(text: &str, path: &str, problems: &mut Problems) -> bool {
-    // "Strings SHALL NOT contain Unicode character points below 32, except for u0009 (horizontal
-    // tab), u000D (carriage return) and u000A (line feed)" (FHIR R4 4.0.1, datatypes.html#string).
-    let control = |c: char| c.is_control() && !matches!(c, '\t' | '\r' | '\n');
-    // These let "left" be read as something else than it is.
-    let turns = |c: char| matches!(c, '\u{202d}' | '\u{202e}');
-    let shown: String = text.escape_debug().take(200).collect();
-    let what = format!("{}: \"{shown}\"", field_of(path));
-    // Nor do the marks that Unicode shows nowhere: the byte order mark, zero-width and joining ones.
-    let unseen = |c: char| {
-        let marks = '\u{200b}'..='\u{200f}';
-        let joins = '\u{2060}'..='\u{2064}';
-        c.is_whitespace()
-            || matches!(c, '\u{ad}' | '\u{180e}' | '\u{feff}')
-            || marks.contains(&c)
-            || joins.contains(&c)
-    };
-    if !text.is_empty() && text.chars().all(unseen) {
-        problems.error(
-            Code::FieldEmpty,
-            path,
-            what,
-            "blanks say nothing: leave it out",
+/// Tells what is wrong with one object or item; false for a list that is too long to look at each item.
+fn of_one(seen: &Seen<'_>, wrong: &mut Wrong, problems: &mut Problems) -> bool {
+    if seen.too_many {
+        let what = format!(
+            "{}: {} members",
+            field_of(seen.path),
+            seen.node.members().len()
         );
-    } else if text.contains(control) {
-        problems.error(
-            Code::TextControl,
-            path,
-            what,
-            "remove the control character",
-        );
-    } else if text.contains(turns) {
-        let hint = "remove the character that turns the order of reading round";
-        problems.error(Code::TextOverride, path, what, hint);
-    } else if text.chars().nth(MOST_CHARACTERS).is_some() {
-        problems.error(
-            Code::TextLong,
-            path,
-            what,
-            "write at most a million characters",
-        );
-    } else {
+        let hint = "no object of a session document has as many";
+        problems.error(Code::ListLong, seen.path, what, hint);
+        (wrong.any, wrong.whole) = (true, true);
         return false;
+    }
+    let mut told = BTreeSet::new();
+    for fault in seen.faults {
+        told.extend(tell(fault, seen.path, problems));
+    }
+    match seen.node {
+        Node::Object(members) => {
+            for (key, member) in members {
+                let scalar = matches!(member, Node::Text(_) | Node::Number(_));
+                if !scalar || seen.is_seen_later(key) {
+                    continue;
+                }
+                let path = format!("{}/{}", seen.path, pointer_step(key));
+                if !told.contains(&path) && has_fault(member, &path, problems) {
+                    told.insert(path);
+                }
+            }
+        }
+        Node::List(items) => {
+            let samples = seen.path.ends_with("/angles") || seen.path.ends_with("/times");
+            if items.len() > MOST_ITEMS && !samples {
+                let count = items.len();
+                let what = format!("{}: {count} items", field_of(seen.path));
+                let hint = "a list has at most 3000; write one session a document";
+                problems.error(Code::ListLong, seen.path, what, hint);
+                (wrong.any, wrong.whole) = (true, true);
+                return false;
+            }
+        }
+        scalar @ (Node::Text(_) | Node::Number(_)) => {
+            if told.is_empty() && has_fault(scalar, seen.path, problems) {
+                told.insert(seen.path.to_owned());
+            }
+        }
+        Node::Bool(_) | Node::Null => {}
+    }
+    for path in &told {
+        wrong.at(path);
     }
     true
 }
@@ -166,8 +189,8 @@ fn close_object(schema: &mut schemars::Schema) {
     clippy::wildcard_enum_match_arm,
     reason = "the library names every keyword of JSON Schema; our schema uses these few"
 )]
-fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
-    let path = error.instance_path().to_string();
+fn tell(error: &ValidationError<'_>, before: &str, problems: &mut Problems) -> Vec<String> {
+    let path = format!("{before}{}", error.instance_path());
     match error.kind() {
         ValidationErrorKind::Required { property } => {
             let name = property.as_str().unwrap_or_default();
@@ -183,8 +206,8 @@ fn tell(error: &ValidationError<'_>, problems: &mut Problems) -> Vec<String> {
         ValidationErrorKind::UnevaluatedProperties { unexpected } => unexpected
             .iter()
             .map(|name| {
-                let path = format!("{path}/{}", crate::base::json::pointer_step(name));
-                let what = format!("{name} is not a field of the session document");
+                let path = format!("{path}/{}", pointer_step(name));
+                let what = format!("{} is not a field of the session document", beginning(name));
                 let hint = "remove it or correct its name; nothing is ignored silently";
                 problems.error(Code::FieldUnknown, &path, what, hint);
                 path
@@ -211,26 +234,34 @@ fn one(
     path: String,
     error: &ValidationError<'_>,
 ) -> Vec<String> {
-    let field = path.rsplit('/').next().unwrap_or_default();
+    let field = field_of(&path);
+    let instance = beginning(&error.instance().to_string());
+    let error_words = beginning(&error.to_string());
     let (what, hint) = match (code, error.kind()) {
         (Code::FieldForm, ValidationErrorKind::Pattern { pattern }) => (
-            format!("{field}: {} has another form than asked", error.instance()),
+            format!("{field}: {instance} has another form than asked"),
             form(pattern),
         ),
         (Code::FieldType, _) => (
-            format!("{field}: {error}"),
+            format!("{field}: {error_words}"),
             "values that carry digits are strings, in quotes",
         ),
         (Code::FieldChoice, ValidationErrorKind::OneOfNotValid { .. }) => (
-            format!("{field}: {} is none of its words", error.instance()),
+            format!("{field}: {instance} is none of its words"),
             "fascicle check --schema lists the words, and what each means",
         ),
-        (Code::FieldChoice, _) => (format!("{field}: {error}"), "use one of the words listed"),
+        (Code::FieldChoice, _) => (
+            format!("{field}: {error_words}"),
+            "use one of the words listed",
+        ),
         (Code::FieldEmpty, _) => (
-            format!("{field}: {error}"),
+            format!("{field}: {error_words}"),
             "an empty value says nothing: leave it out or say why it is missing",
         ),
-        (_, _) => (format!("{field}: {error}"), "see `fascicle check --schema`"),
+        (_, _) => (
+            format!("{field}: {error_words}"),
+            "see `fascicle check --schema`",
+        ),
     };
     problems.error(code, &path, what, hint);
     vec![path]

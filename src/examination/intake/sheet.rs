@@ -16,6 +16,7 @@ pub mod write;
 use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
+use crate::examination::intake::quotes::{Fault, MOST_CELLS, Watched, too_wide};
 use crate::examination::intake::sheet::building::Building;
 use crate::examination::intake::sheet::columns::{Column, name_of};
 use crate::examination::intake::sheet::header::header;
@@ -91,7 +92,7 @@ impl Rows {
 
 /// Sessions of a sheet, one after another.
 pub struct Sheet<R: Read> {
-    rows: csv::Reader<Budget<R>>,
+    rows: csv::Reader<Watched<Budget<R>>>,
     columns: Arc<Vec<Column>>,
     beside: Option<Node>,
     row: u64,
@@ -117,6 +118,7 @@ struct Row {
 enum Bad {
     Utf8,
     Count(usize),
+    Quotes(Fault),
 }
 
 impl<R: Read> Sheet<R> {
@@ -145,11 +147,17 @@ impl<R: Read> Sheet<R> {
             }
             Err(cause) => return Err(unread(&cause)),
         };
+        let source = Watched::new(source);
         let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(source);
         let names = match rows.byte_headers() {
             Ok(header) => header.iter().map(<[u8]>::to_vec).collect::<Vec<_>>(),
             Err(cause) => return Err(unread_csv(&cause)),
         };
+        if let Some(fault) = fault_in_last(&mut rows) {
+            let (what, hint) = fault.words();
+            problems.error(Code::CsvQuote, "", what, hint);
+            return Err(problems.sorted());
+        }
         let columns = header(&names, beside.is_some(), &mut problems);
         if problems.any_error() {
             return Err(problems.sorted());
@@ -180,12 +188,21 @@ impl<R: Read> Sheet<R> {
         };
         let mut building = Building::new(&first, self);
         building.add(first);
-        while let Some(row) = self.next_row()? {
-            if building.other_session(&row) {
-                self.waiting = Some(row);
-                break;
+        loop {
+            match self.next_row() {
+                Ok(Some(row)) if building.other_session(&row) => {
+                    self.waiting = Some(row);
+                    break;
+                }
+                Ok(Some(row)) => building.add(row),
+                Ok(None) => break,
+                // What was read of the session is still spoken about.
+                Err(problems) => {
+                    self.broken = true;
+                    building.ends_here(problems);
+                    break;
+                }
             }
-            building.add(row);
         }
         let key = building.key();
         if !self.done.insert(key) {
@@ -207,17 +224,24 @@ impl<R: Read> Sheet<R> {
     }
 
     fn next_row(&mut self) -> Result<Option<Row>, Vec<Problem>> {
+        if self.broken {
+            return Ok(None);
+        }
         let mut record = csv::ByteRecord::new();
         loop {
-            self.rows.get_mut().renew();
+            self.rows.get_mut().source.renew();
             let read = self.rows.read_byte_record(&mut record);
             if !read.map_err(|cause| unread_csv(&cause))? {
                 return Ok(None);
             }
             self.row = self.row.saturating_add(1);
             // Spreadsheets end a sheet with rows of nothing but commas.
-            if record.iter().any(|cell| !cell.is_empty()) {
-                let cells = self.cells(&record);
+            let fault = fault_in_last(&mut self.rows);
+            if fault.is_some() || record.iter().any(|cell| !cell.is_empty()) {
+                let cells = match fault {
+                    Some(fault) => Err(Bad::Quotes(fault)),
+                    None => self.cells(&record),
+                };
                 let number = self.row;
                 return Ok(Some(Row { number, cells }));
             }
@@ -236,6 +260,12 @@ impl<R: Read> Sheet<R> {
     }
 }
 
+/// What is wrong with the quotation marks of the row that was read last.
+fn fault_in_last<R: Read>(rows: &mut csv::Reader<Watched<Budget<R>>>) -> Option<Fault> {
+    let end = rows.position().byte();
+    rows.get_mut().faults_before(end)
+}
+
 fn unread(cause: &io::Error) -> Vec<Problem> {
     let mut problems = Problems::new();
     if source::is_too_long(cause) {
@@ -243,6 +273,11 @@ fn unread(cause: &io::Error) -> Vec<Problem> {
             "a row is longer than 8 MiB: a quotation mark may be missing its other".to_owned();
         let hint = "look for a cell whose quotation mark is not closed";
         problems.error(Code::CsvRow, "", what, hint);
+    } else if let Some(line) = too_wide(cause) {
+        let what =
+            format!("line {line} has more than {MOST_CELLS} cells: nothing is read from there on");
+        let hint = "no spreadsheet has as many columns: look at what wrote the sheet";
+        problems.error(Code::CsvWide, "", what, hint);
     } else {
         let what = format!("the sheet cannot be read: {}", cause.kind());
         problems.error(Code::CsvRead, "", what, "give the file again");

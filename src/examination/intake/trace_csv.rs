@@ -3,6 +3,7 @@
 use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::problem::Problems;
+use crate::examination::intake::quotes::{Watched, too_wide};
 
 /// The longest file that is read, in bytes: more than an hour at 1000 samples a second.
 pub const MOST_BYTES: usize = 96 * 1024 * 1024;
@@ -37,7 +38,7 @@ pub fn columns(text: &str, path: &str, most: usize, problems: &mut Problems) -> 
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
-        .from_reader(text.as_bytes());
+        .from_reader(Watched::new(text.as_bytes()));
     let mut record = csv::StringRecord::new();
     if !reader.read_record(&mut record).unwrap_or(false) || record.iter().ne(["time", "angle"]) {
         let what = "the first line is not time,angle".to_owned();
@@ -48,11 +49,19 @@ pub fn columns(text: &str, path: &str, most: usize, problems: &mut Problems) -> 
     let mut columns = Columns::default();
     let mut faults = 0_usize;
     loop {
-        let row = match reader.read_record(&mut record) {
-            Ok(true) => row(&record),
-            Ok(false) => break,
-            // Text that came as UTF-8 has no other fault that the reader tells.
-            Err(cause) => Err(cause.to_string()),
+        let row = match next_row(&mut reader, &mut record) {
+            Next::Row(row) => row,
+            Next::End => break,
+            Next::Wide(line) => {
+                let what = format!("line {line} has more cells than any sheet");
+                problems.error(
+                    Code::TraceFileRow,
+                    path,
+                    what,
+                    "write a time and an angle a row",
+                );
+                return None;
+            }
         };
         match row {
             Ok((time, angle)) => {
@@ -81,6 +90,38 @@ pub fn columns(text: &str, path: &str, most: usize, problems: &mut Problems) -> 
         problems.error(Code::TraceFileRow, path, what, "mend them like the others");
     }
     (faults == 0).then_some(columns)
+}
+
+fn wide_line(cause: &csv::Error) -> Option<u64> {
+    let csv::ErrorKind::Io(cause) = cause.kind() else {
+        return None;
+    };
+    too_wide(cause)
+}
+
+/// One row more: a time and an angle, or what is wrong; nothing at the end.
+fn next_row(reader: &mut csv::Reader<Watched<&[u8]>>, record: &mut csv::StringRecord) -> Next {
+    let read = reader.read_record(record);
+    let end = reader.position().byte();
+    let fault = reader.get_mut().faults_before(end);
+    match (read, fault) {
+        (Ok(true), Some(fault)) => Next::Row(Err(fault.words().0)),
+        (Ok(true), None) => Next::Row(row(record)),
+        (Ok(false), _) => Next::End,
+        // Text that came as UTF-8 has no other fault that the reader tells.
+        (Err(cause), _) => match wide_line(&cause) {
+            Some(line) => Next::Wide(line),
+            None => Next::Row(Err(cause.to_string())),
+        },
+    }
+}
+
+/// What comes next in the file of a trace.
+enum Next {
+    Row(Result<(Exact, Exact), String>),
+    /// A row of so many cells that nothing is read from its line on.
+    Wide(u64),
+    End,
 }
 
 fn row(record: &csv::StringRecord) -> Result<(Exact, Exact), String> {

@@ -7,6 +7,7 @@ use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::fhir::check::primitive;
 use crate::tables::catalogue::UCUM;
+use std::collections::BTreeSet;
 use std::fmt;
 
 const FIX: &str = "correct the element; see the section of FHIR R4 named";
@@ -192,8 +193,15 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
 /// "obs-7: If Observation.code is the same as an Observation.component.code then the value element
 /// associated with the code SHALL NOT be present"
 pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
+    if value_of(node).is_none() {
+        return;
+    }
+    // `value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()`
+    // (observation.html, obs-7): one coding in common is enough, words do not count.
+    let own: BTreeSet<String> = codings(node).iter().map(Node::canonical).collect();
     for (index, component) in node.items_of("component").iter().enumerate() {
-        if value_of(node).is_some() && share_a_coding(component, node) {
+        let mut codings = codings(component).iter();
+        if codings.any(|coding| own.contains(&coding.canonical())) {
             let path = format!("{path}/component/{index}");
             let what = "a component has the code and a value of its Observation".to_owned();
             problems.error(Code::FhirObs7, &path, what, FIX);
@@ -201,18 +209,8 @@ pub(super) fn same_code(node: &Node, path: &str, problems: &mut Problems) {
     }
 }
 
-/// `value.empty() or component.code.where(coding.intersect(%resource.code.coding).exists()).empty()`
-/// (observation.html, obs-7): one coding in common is enough, words do not count.
-fn share_a_coding(component: &Node, observation: &Node) -> bool {
-    fn codings(node: &Node) -> &[Node] {
-        node.at(&["code", "coding"]).map_or(&[], Node::items)
-    }
-    let same = |one: &Node, other: &Node| {
-        one.member("code") == other.member("code") && one.canonical() == other.canonical()
-    };
-    let of_observation = codings(observation);
-    let mut of_component = codings(component).iter();
-    of_component.any(|one| of_observation.iter().any(|other| same(one, other)))
+fn codings(node: &Node) -> &[Node] {
+    node.at(&["code", "coding"]).map_or(&[], Node::items)
 }
 
 fn one_value(node: &Node, path: &str, problems: &mut Problems) {

@@ -7,10 +7,11 @@
 
 use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
-use crate::base::problem::Problems;
+use crate::base::problem::{MOST, Problems};
+use crate::base::schema::{NoSchema, Schema};
+use jsonschema::ValidationError;
 use jsonschema::error::ValidationErrorKind;
-use jsonschema::{ValidationError, Validator};
-use serde_json::{Map, Number, Value, json};
+use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
@@ -22,84 +23,61 @@ pub(super) fn resource(
     problems: &mut Problems,
 ) -> BTreeSet<String> {
     let mut told = BTreeSet::new();
-    if let Some(validator) = validator(kind) {
-        let value = value_of(node);
-        for error in validator.iter_errors(&value) {
-            tell(&error, path, &mut told, problems);
-        }
+    let held = schema_of(kind).and_then(|schema| {
+        schema.hold(node, &mut |seen| {
+            let within = format!("{path}{}", seen.path);
+            if seen.too_many {
+                let what = format!(
+                    "{} members, and no element has as many",
+                    seen.node.members().len()
+                );
+                problems.error(
+                    Code::FhirElement,
+                    &within,
+                    what,
+                    "remove what is no element of R4",
+                );
+                note(&mut told, within);
+                return false;
+            }
+            for fault in seen.faults {
+                tell(fault, &within, &mut told, problems);
+            }
+            true
+        })
+    });
+    if let Err(cause) = held {
+        let hint = "report this: the schema does not compile";
+        problems.error(Code::DocumentSchema, path, cause.to_string(), hint);
     }
     told
 }
 
-/// The validator of one resource type, compiled when the first such resource is met.
-fn validator(kind: &str) -> Option<Arc<Validator>> {
-    type Compiled = BTreeMap<String, Option<Arc<Validator>>>;
-    static COMPILED: Mutex<Compiled> = Mutex::new(BTreeMap::new());
+/// The schema of one resource type, taken apart when the first such resource is met.
+fn schema_of(kind: &str) -> Result<Arc<Schema>, NoSchema> {
+    type Apart = BTreeMap<String, Result<Arc<Schema>, NoSchema>>;
+    static APART: Mutex<Apart> = Mutex::new(BTreeMap::new());
     // A panic elsewhere leaves nothing half done in this map.
-    let mut compiled = COMPILED.lock().unwrap_or_else(PoisonError::into_inner);
-    let one = compiled.entry(kind.to_owned()).or_insert_with(|| {
-        let options = jsonschema::options().with_draft(jsonschema::Draft::Draft6);
-        options.build(&schema(kind)).ok().map(Arc::new)
+    let mut apart = APART.lock().unwrap_or_else(PoisonError::into_inner);
+    let one = apart.entry(kind.to_owned()).or_insert_with(|| {
+        let root = json!({"$ref": format!("#/definitions/{kind}")});
+        let definitions = ("definitions", official());
+        Schema::new(jsonschema::Draft::Draft6, &root, definitions).map(Arc::new)
     });
     one.clone()
 }
 
-/// The definition of a type with all it refers to, down to resources inside it, which are any object.
-fn schema(kind: &str) -> Value {
-    let mut definitions = Map::new();
-    definitions.insert("ResourceList".to_owned(), json!({"type": "object"}));
-    let mut wanted = vec![kind.to_owned()];
-    while let Some(name) = wanted.pop() {
-        if definitions.contains_key(&name) {
-            continue;
-        }
-        if let Some(definition) = official().get(&name) {
-            referred(definition, &mut wanted);
-            definitions.insert(name, definition.clone());
-        }
-    }
-    json!({"$ref": format!("#/definitions/{kind}"), "definitions": definitions})
-}
-
+/// The definitions as published, but for resources inside others, which are any object: each is held
+/// against its own.
 fn official() -> &'static Map<String, Value> {
     static OFFICIAL: LazyLock<Map<String, Value>> = LazyLock::new(|| {
         // A test reads the file, which is compiled in.
-        serde_json::from_str(include_str!("../../../profiles/r4/schema.json")).unwrap_or_default()
+        let text = include_str!("../../../profiles/r4/schema.json");
+        let mut official: Map<String, Value> = serde_json::from_str(text).unwrap_or_default();
+        official.insert("ResourceList".to_owned(), json!({"type": "object"}));
+        official
     });
     &OFFICIAL
-}
-
-fn referred(schema: &Value, found: &mut Vec<String>) {
-    match schema {
-        Value::Object(members) => {
-            for (key, member) in members {
-                let name = member
-                    .as_str()
-                    .and_then(|to| to.strip_prefix("#/definitions/"));
-                match name {
-                    Some(name) if key == "$ref" => found.push(name.to_owned()),
-                    Some(_) | None => referred(member, found),
-                }
-            }
-        }
-        Value::Array(items) => items.iter().for_each(|item| referred(item, found)),
-        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
-    }
-}
-
-/// The same JSON for the library. A number keeps no digits here: the schema says nothing of them.
-fn value_of(node: &Node) -> Value {
-    match node {
-        Node::Null => Value::Null,
-        Node::Bool(held) => Value::Bool(*held),
-        Node::Number(digits) => Value::Number(digits.parse().unwrap_or_else(|_| Number::from(0))),
-        Node::Text(text) => Value::String(text.clone()),
-        Node::List(items) => Value::Array(items.iter().map(value_of).collect()),
-        Node::Object(members) => members
-            .iter()
-            .map(|(key, member)| (key.clone(), value_of(member)))
-            .collect(),
-    }
 }
 
 #[expect(
@@ -125,7 +103,7 @@ fn tell(
                 let what = format!("{name} is no element of R4 here");
                 let hint = "remove it or correct its name; what has no element is an extension";
                 problems.error(Code::FhirElement, &path, what, hint);
-                told.insert(path);
+                note(told, path);
             }
         }
         ValidationErrorKind::Required { property } => {
@@ -133,13 +111,24 @@ fn tell(
             let path = format!("{path}/{name}");
             let what = format!("{name} is missing");
             problems.error(Code::FhirRequired, &path, what, "add it");
-            told.insert(path);
+            note(told, path);
         }
         kind => {
             content(kind, value, &path, problems);
-            told.insert(path);
+            note(told, path);
         }
     }
+}
+
+/// Remembers that a path was told of; true where it was not told before.
+///
+/// Ten times as many paths are remembered as problems are listed: whatever is told twice beyond is only
+/// counted twice.
+pub(super) fn note(told: &mut BTreeSet<String>, path: String) -> bool {
+    if told.len() >= 10 * MOST {
+        return !told.contains(&path);
+    }
+    told.insert(path)
 }
 
 /// What no string may hold, whatever pattern it is held against.
@@ -149,7 +138,8 @@ fn forbidden(letter: char) -> bool {
 
 /// Tells what is wrong with one value.
 fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut Problems) {
-    let shown: String = value.to_string().chars().take(60).collect();
+    let shown = value.to_string();
+    let shown: String = shown.chars().take(60).collect();
     match (kind, value) {
         // The copy was made when R4 was 4.0.0: its list of versions ends there.
         (ValidationErrorKind::Enum { .. }, Value::String(text))
@@ -186,11 +176,12 @@ fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut
 
 #[cfg(test)]
 mod tests {
-    use super::{official, schema, validator};
+    use super::{official, schema_of};
+    use crate::base::json::{Node, object, text};
     use crate::fhir::check::definitions::definitions;
 
     #[test]
-    fn every_resource_of_the_schema_has_a_validator_and_a_definition() {
+    fn every_resource_of_the_schema_has_its_parts_and_a_definition() {
         let constant = "/properties/resourceType/const";
         let resources = official().iter();
         let resources: Vec<&String> = resources
@@ -200,16 +191,33 @@ mod tests {
 
         let unknown: Vec<_> = resources
             .iter()
-            .filter(|name| !definitions().is_resource(name) || validator(name).is_none())
+            .filter(|name| {
+                let node = object([("resourceType", text(name.as_str()))]);
+                let held = schema_of(name).and_then(|one| one.hold(&node, &mut |_seen| true));
+                !definitions().is_resource(name) || held.is_err()
+            })
             .collect();
 
         assert!(unknown.is_empty(), "{unknown:?}");
         assert_eq!(resources.len(), definitions().resources());
-        assert!(validator("Observation").is_some() && validator("Bundle").is_some());
-        assert!(
-            schema("Observation")
-                .pointer("/definitions/Patient")
-                .is_none()
-        );
+    }
+
+    #[test]
+    fn a_resource_inside_another_is_any_object_here() {
+        let contained = Node::List(vec![object([("resourceType", text("Patient"))]), text("x")]);
+        let node = object([
+            ("resourceType", text("Observation")),
+            ("contained", contained),
+        ]);
+        let mut faulty = Vec::new();
+
+        let schema = schema_of("Observation").expect("a schema");
+        let held = schema.hold(&node, &mut |seen| {
+            faulty.extend(seen.faults.iter().map(|_fault| seen.path.to_owned()));
+            true
+        });
+
+        held.expect("every part compiles");
+        assert_eq!(faulty, ["", "/contained/1"]);
     }
 }

@@ -9,14 +9,15 @@ use crate::base::problem::Problems;
 use crate::fhir::check::definitions::{Definitions, Element, Type, definitions};
 use crate::fhir::check::{bundle, inside, invariants, narrative, primitive, schema};
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 /// What references of a resource can lead to without asking a server: names, and the types there.
 #[derive(Debug, Default, Clone)]
 pub(super) struct Around {
     /// `#id` of the resources contained in the root.
-    pub(super) contained: BTreeMap<String, String>,
-    /// Full addresses of the entries of the Bundle.
-    pub(super) entries: BTreeMap<String, String>,
+    pub(super) contained: Rc<BTreeMap<String, String>>,
+    /// Full addresses of the entries of the Bundle, shared by all that are in it.
+    pub(super) entries: Rc<BTreeMap<String, String>>,
     /// The resource is itself contained in another.
     pub(super) nested: bool,
 }
@@ -28,11 +29,11 @@ pub(super) fn resource(node: &Node, path: &str, around: &Around, problems: &mut 
     };
     let mut around = around.clone();
     if !around.nested {
-        around.contained = inside::contained(node);
+        around.contained = Rc::new(inside::contained(node));
         inside::held(node, path, problems);
     }
     if kind == "Bundle" {
-        around.entries = bundle::addresses(node);
+        around.entries = Rc::new(bundle::addresses(node));
         bundle::held(node, path, problems);
     }
     let told = schema::resource(node, kind, path, problems);
@@ -163,14 +164,8 @@ impl Walk<'_> {
         }
         let items = |list: Option<&Node>| list.map_or(0, |list| list.items().len());
         for index in 0..items(value).max(items(beside)) {
-            let at =
-                |list: Option<&'_ Node>| list.and_then(|list| list.items().get(index)).cloned();
-            let (value, beside) = (at(value), at(beside));
-            self.single(
-                value.as_ref(),
-                beside.as_ref(),
-                &place(format!("/{index}"), true),
-            );
+            let (value, beside) = (item_of(value, index), item_of(beside, index));
+            self.single(value, beside, &place(format!("/{index}"), true));
         }
     }
 
@@ -335,25 +330,33 @@ impl Walk<'_> {
         if !held {
             let what = format!("no code of the value set {name}");
             let known = list.iter().flat_map(|(_, codes)| codes.iter().copied());
+            let known = known.take(SHORT + 1);
             let hint = format!("use one of {}", shortened(&known.collect::<Vec<_>>()));
             self.error(Code::FhirCode, &place.path, what, &hint);
         }
     }
 
     fn error(&mut self, code: Code, path: &str, what: String, hint: &str) {
-        if self.told.insert(path.to_owned()) {
+        if schema::note(&mut self.told, path.to_owned()) {
             // Each code is named where the rule stands.
             self.problems.error(code, path, what, hint);
         }
     }
 }
 
+fn item_of(list: Option<&Node>, index: usize) -> Option<&Node> {
+    list.and_then(|list| list.items().get(index))
+}
+
 const EMPTY: &str = "leave out what says nothing (json.html)";
 const NULL: &str = "null stands for nothing";
 
+/// As many of a list are shown.
+const SHORT: usize = 12;
+
 /// The first dozen of a list.
 pub(super) fn shortened(all: &[&str]) -> String {
-    let first: Vec<&str> = all.iter().take(12).copied().collect();
+    let first: Vec<&str> = all.iter().take(SHORT).copied().collect();
     let more = if all.len() > first.len() { ", …" } else { "" };
     format!("{}{more}", first.join(", "))
 }

@@ -117,7 +117,7 @@ pub async fn sessions(
 
 async fn search(connection: &Connection, kind: &str, form: &str) -> Result<Vec<Node>, NotFound> {
     let answer = connection.search(kind, form).await?;
-    matches(&answer, kind).ok_or(NotFound::Answer(answer.status))
+    matches(answer, kind).map_err(|answer| NotFound::Answer(answer.status))
 }
 
 async fn person(connection: &Connection, document: &Node) -> Result<String, NotFound> {

@@ -64,6 +64,9 @@ pub fn problems(problems: &[Problem], rows: Option<&Rows>) -> Node {
             ("hint", text(problem.hint.clone())),
             ("mark", text(mark(problem))),
         ];
+        if problem.more > 0 {
+            members.push(("more", number(problem.more)));
+        }
         if let Some(place) = rows.and_then(|rows| rows.place(&problem.path)) {
             members.push(("row", number(place.row)));
             members.extend(place.column.map(|column| ("column", text(column))));

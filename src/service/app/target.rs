@@ -208,6 +208,10 @@ fn of_silence(unanswered: Unanswered) -> Line {
             "no answer came in time",
             "check firewalls on the way, or raise timeout_seconds",
         ),
+        Cause::Large => (
+            "it answered with more than is read: 32 MiB, or a million values",
+            "check that the base address is that of the record server, and what stands before it",
+        ),
         Cause::Other => (
             "no answer came",
             "check host, port, proxy and firewalls on the way",

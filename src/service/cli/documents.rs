@@ -162,13 +162,39 @@ pub(super) fn with_files(text: String, path: &Path) -> Given {
 fn read_beside(path: &Path) -> Result<String, String> {
     let mut bytes = Vec::new();
     let most = u64::try_from(trace_csv::MOST_BYTES).unwrap_or(u64::MAX);
-    let file = File::open(path).map_err(|cause| file_words(cause.kind()))?;
+    let file = open_beside(path)?;
     let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
     read.map_err(|cause| file_words(cause.kind()))?;
     if bytes.len() > trace_csv::MOST_BYTES {
         return Err("the file is longer than the recording of a stretch".to_owned());
     }
     String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
+}
+
+/// Opens an ordinary file: no link is followed, because a document from elsewhere could lead out of its
+/// folder by one, and nothing is waited for, as opening a pipe would.
+fn open_beside(path: &Path) -> Result<File, String> {
+    let mut options = File::options();
+    options.read(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt as _;
+        options.custom_flags(libc::O_NOFOLLOW | libc::O_NONBLOCK);
+    }
+    let opened = options.open(path);
+    let named = std::fs::symlink_metadata(path);
+    if named.is_ok_and(|named| named.is_symlink()) {
+        return Err("it is a link: put the file itself beside the document".to_owned());
+    }
+    let file = opened.map_err(|cause| file_words(cause.kind()))?;
+    let what = file.metadata().map_err(|cause| file_words(cause.kind()))?;
+    if what.is_dir() {
+        return Err("it is a folder".to_owned());
+    }
+    if !what.is_file() {
+        return Err("it is no ordinary file but a device or a pipe".to_owned());
+    }
+    Ok(file)
 }
 
 /// The pictures of traces, where they were asked for; drawn once everything holds.
@@ -331,6 +357,7 @@ fn problems_of(
         && node.member("resourceType").is_some()
     {
         let mut problems = Problems::new();
+        crate::examination::intake::mark_problem(&text, &mut problems);
         crate::fhir::check::resource(&node, catalogue, &mut problems);
         return problems.sorted();
     }

@@ -4,7 +4,7 @@
 use crate::base::code::Code;
 use crate::base::code::meaning::Severity;
 use crate::base::json::Node;
-use crate::base::problem::{Problem, Problems};
+use crate::base::problem::{MOST, Problem, Problems, and_more};
 use crate::examination::intake::sheet::Rows;
 use crate::service::cli::report::Mistake;
 use crate::service::cli::{Ended, report};
@@ -132,7 +132,10 @@ fn resource(line: &[u8], catalogue: &Catalogue, problems: &mut Problems) {
         return;
     };
     match Node::parse(text) {
-        Ok(node) => crate::fhir::check::resource(&node, catalogue, problems),
+        Ok(node) => {
+            crate::examination::intake::mark_problem(text, problems);
+            crate::fhir::check::resource(&node, catalogue, problems);
+        }
         Err(fault) => crate::examination::intake::syntax_problem(&fault, problems),
     }
 }
@@ -144,13 +147,16 @@ pub(super) fn too_large(problems: &mut Problems) {
     problems.error(Code::JsonLarge, "", what, hint);
 }
 
-/// Tells problems as they come, and counts them.
+/// Tells problems as they come, and counts them; of each document at most [`MOST`] are listed.
 pub(super) struct Told<'a> {
     out: &'a mut dyn Write,
     json: bool,
     document: String,
     documents: u64,
     counts: [u64; 3],
+    /// How many were listed of the document begun last, and how many of each severity were not.
+    listed: usize,
+    not_listed: [u64; 3],
     ended: Ended,
 }
 
@@ -162,6 +168,8 @@ impl<'a> Told<'a> {
             document: String::new(),
             documents: 0,
             counts: [0; 3],
+            listed: 0,
+            not_listed: [0; 3],
             ended: Ended::Done,
         }
     }
@@ -174,7 +182,7 @@ impl<'a> Told<'a> {
             write!(self.out, "{before}{{\"document\":{name},\"problems\":[")?;
         }
         self.documents = self.documents.saturating_add(1);
-        self.counts = [0; 3];
+        (self.counts, self.listed, self.not_listed) = ([0; 3], 0, [0; 3]);
         self.document = name;
         Ok(())
     }
@@ -182,30 +190,39 @@ impl<'a> Told<'a> {
     /// Tells problems of the document begun last.
     pub(super) fn add(&mut self, problems: &[Problem], rows: Option<&Rows>) -> io::Result<()> {
         self.ended = self.ended.max(report::ended(problems));
+        count(&mut self.counts, problems);
+        let here = problems.iter().take_while(|one| one.more == 0).count();
+        let (listed, others) = problems
+            .split_at_checked(here.min(MOST.saturating_sub(self.listed)))
+            .unwrap_or((problems, &[]));
+        count(&mut self.not_listed, others);
+        self.list(listed, rows)
+    }
+
+    fn list(&mut self, problems: &[Problem], rows: Option<&Rows>) -> io::Result<()> {
         if !self.json {
             report::problems(self.out, &self.document, problems, rows)?;
         }
         let as_json = if self.json { problems } else { &[] };
         for problem in report::problems_json("", as_json, rows).items_of("problems") {
-            let first = self.counts == [0; 3];
-            let before = if first { "\n" } else { ",\n" };
+            let before = if self.listed == 0 { "\n" } else { ",\n" };
             write!(self.out, "{before}{}", problem.compact())?;
-            self.counts = [1; 3];
+            self.listed = self.listed.saturating_add(1);
         }
         if !self.json {
-            for (count, severity) in self.counts.iter_mut().zip(SEVERITIES) {
-                let found = problems
-                    .iter()
-                    .filter(|one| one.severity == severity)
-                    .count();
-                *count = count.saturating_add(u64::try_from(found).unwrap_or(u64::MAX));
-            }
+            self.listed = self.listed.saturating_add(problems.len());
         }
         Ok(())
     }
 
     /// Ends the document begun last.
     pub(super) fn close(&mut self) -> io::Result<()> {
+        let not_listed = SEVERITIES.into_iter().zip(self.not_listed);
+        let not_listed = not_listed.filter(|(_, count)| *count > 0);
+        let not_listed: Vec<Problem> = not_listed
+            .map(|(severity, count)| and_more(severity, count))
+            .collect();
+        self.list(&not_listed, None)?;
         if self.json {
             return self.out.write_all(b"]}\n");
         }
@@ -227,6 +244,13 @@ impl<'a> Told<'a> {
             writeln!(self.out, "{before}]")?;
         }
         Ok(self.ended)
+    }
+}
+
+fn count(counts: &mut [u64; 3], problems: &[Problem]) {
+    for (count, severity) in counts.iter_mut().zip(SEVERITIES) {
+        let found = problems.iter().filter(|one| one.severity == severity);
+        *count = found.map(Problem::count).fold(*count, u64::saturating_add);
     }
 }
 
@@ -300,7 +324,7 @@ mod tests {
 
         let told = told(".ndjson", &bytes).expect("lines");
 
-        assert!(told.contains("x: line 1\n  error [json.syntax]"), "{told}");
+        assert!(told.contains("x: line 1\n  note [document.mark]"), "{told}");
         assert!(told.contains("x: line 2\n  error [json.utf8]"), "{told}");
         assert!(told.contains("x: line 3\n  error [json.deep]"), "{told}");
     }

@@ -118,7 +118,8 @@ pub(super) fn problems(
             problem.code,
             problem.what
         )?;
-        if problem.severity == Severity::Caution {
+        // A line that stands for others names nothing that could be confirmed.
+        if problem.severity == Severity::Caution && problem.more == 0 {
             writeln!(out, "  mark for a confirmation: {}", mark(problem))?;
             if in_sheet {
                 writeln!(out, "  path for a confirmation: {}", problem.path)?;

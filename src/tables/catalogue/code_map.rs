@@ -3,7 +3,7 @@
 //! What the map says of one of our concepts in one code system takes the place of what our table
 //! says of it there; `unmatched` retires it; a concept or system the table is silent about is added.
 
-use crate::base::json::{Node, NotJson};
+use crate::base::json::{MARK, Node, NotJson};
 use crate::tables::catalogue::load::Fault;
 use crate::tables::catalogue::rows::{CodeRow, Origin, Relation, Site};
 use crate::tables::catalogue::{CANONICAL, NO_RESULT, NOT_TESTED, SNOMED};
@@ -27,6 +27,7 @@ pub(super) struct CodeMap {
 
 /// Reads a map; what is wrong with it is told at its line.
 pub(super) fn read(text: &str, faults: &mut Vec<Fault>) -> CodeMap {
+    let text = text.strip_prefix(MARK).unwrap_or(text);
     let mut reading = Reading {
         text,
         map: CodeMap::default(),

@@ -204,9 +204,10 @@ async fn answer(
     if !response.whole {
         return Err(NoToken::Unreadable);
     }
-    let body = String::from_utf8(response.body.open().clone()).ok();
+    let status = response.status;
+    let body = String::from_utf8(response.body.opened()).ok();
     let body = body.and_then(|text| Node::parse(&text).ok());
-    Ok((response.status, body.unwrap_or(Node::Null)))
+    Ok((status, body.unwrap_or(Node::Null)))
 }
 
 /// Reads the answer of RFC 6749, section 5.1; `expires_in` is REQUIRED by SMART, and a token without

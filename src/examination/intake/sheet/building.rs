@@ -4,6 +4,7 @@ use crate::base::code::Code;
 use crate::base::json::{Node, text};
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::MOST_BYTES;
+use crate::examination::intake::schema::MOST_ITEMS;
 use crate::examination::intake::sheet::cells::{Mangled, mangled, unguarded};
 use crate::examination::intake::sheet::columns::{Column, Kind};
 use crate::examination::intake::sheet::{Bad, Row, Rows, Session, Sheet};
@@ -19,7 +20,10 @@ pub(super) struct Building {
     findings: Vec<Option<Node>>,
     rows: Rows,
     bytes: usize,
-    too_large: Option<u64>,
+    /// The first row that is more than a session says, and how many there are of them.
+    beyond: Option<(u64, usize)>,
+    /// Rows that were given.
+    given: usize,
     problems: Problems,
 }
 
@@ -37,7 +41,8 @@ impl Building {
                 ..Rows::default()
             },
             bytes: 0,
-            too_large: None,
+            beyond: None,
+            given: 0,
             problems: Problems::new(),
         };
         if let Ok(cells) = &first.cells {
@@ -102,25 +107,27 @@ impl Building {
     }
 
     pub(super) fn add(&mut self, row: Row) {
+        self.given = self.given.saturating_add(1);
         let index = self.findings.len();
         let path = format!("/findings/{index}");
+        let bytes = row.cells.iter().flatten().fold(32_usize, |sum, cell| {
+            sum.saturating_add(cell.len()).saturating_add(32)
+        });
+        self.bytes = self.bytes.saturating_add(bytes);
+        if self.bytes > MOST_BYTES || index >= MOST_ITEMS {
+            let (_, count) = self.beyond.get_or_insert((row.number, 0));
+            *count = count.saturating_add(1);
+            return;
+        }
+        self.rows.of_findings.push(row.number);
         let cells = match row.cells {
             Ok(cells) => cells,
             Err(bad) => {
-                self.rows.of_findings.push(row.number);
                 self.findings.push(None);
                 self.bad(bad, &path);
                 return;
             }
         };
-        self.bytes = cells.iter().fold(self.bytes, |sum, cell| {
-            sum.saturating_add(cell.len()).saturating_add(32)
-        });
-        if self.bytes > MOST_BYTES {
-            self.too_large.get_or_insert(row.number);
-            return;
-        }
-        self.rows.of_findings.push(row.number);
         self.same_session(&cells, &path);
         let columns = Arc::clone(&self.columns);
         let mut finding = Node::Object(Vec::new());
@@ -136,6 +143,11 @@ impl Building {
         self.findings.push(Some(finding));
     }
 
+    /// The sheet cannot be read any further.
+    pub(super) fn ends_here(&mut self, why: Vec<Problem>) {
+        self.problems.take(why);
+    }
+
     fn bad(&mut self, bad: Bad, path: &str) {
         match bad {
             Bad::Utf8 => {
@@ -149,6 +161,10 @@ impl Building {
                             double those inside it (RFC 4180)";
                 let problems = &mut self.problems;
                 problems.error(Code::CsvCells, path, what, hint);
+            }
+            Bad::Quotes(fault) => {
+                let (what, hint) = fault.words();
+                self.problems.error(Code::CsvQuote, path, what, hint);
             }
         }
     }
@@ -179,11 +195,26 @@ impl Building {
     }
 
     pub(super) fn finish(mut self, start: Vec<Problem>) -> Session {
-        if let Some(row) = self.too_large {
-            let what = format!("from row {row} on, the findings are more than a session says");
-            let hint = "give each session its own id; a document has 8 MiB at most";
+        if let Some((row, count)) = self.beyond {
+            let what = format!(
+                "{count} rows, from row {row} on, are more than a session says and were not read"
+            );
+            let hint =
+                "give each session its own id; a document has 8 MiB and 3000 findings at most";
             let problems = &mut self.problems;
             problems.error(Code::CsvLarge, "/findings", what, hint);
+        }
+        // Rows read are findings and rows told of: a sheet loses nothing.
+        let beyond = self.beyond.map_or(0, |(_, count)| count);
+        if self.findings.len().saturating_add(beyond) != self.given {
+            let what = format!("{} rows of this session are not accounted for", self.given);
+            let problems = &mut self.problems;
+            problems.error(
+                Code::CsvLost,
+                "/findings",
+                what,
+                "report this: nothing was taken",
+            );
         }
         // A row that does not read was told; the others are still spoken about.
         let findings = self.findings.into_iter();

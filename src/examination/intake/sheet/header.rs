@@ -3,6 +3,7 @@
 use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::intake::sheet::columns::{Column, NEEDED, named};
+use std::collections::BTreeSet;
 
 /// The columns of a header, and everything that is wrong with it.
 pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -> Vec<Column> {
@@ -24,9 +25,10 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
             return columns;
         }
     }
+    let mut known = BTreeSet::new();
     for (number, name) in (1_u32..).zip(&texts) {
         match named(name) {
-            Some(column) if columns.iter().any(|one| one.name == *name) => {
+            Some(column) if !known.insert(name) => {
                 let what = format!("column {number}: {name} stands twice");
                 problems.error(Code::CsvColumnTwice, "", what, "keep one of them");
                 columns.push(column);

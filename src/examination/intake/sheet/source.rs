@@ -32,6 +32,7 @@ pub(super) fn start<R: Read>(mut source: R) -> io::Result<Start<R>> {
 }
 
 /// A source that gives a row only so many bytes.
+#[derive(Debug)]
 pub(super) struct Budget<R> {
     head: Cursor<Vec<u8>>,
     source: R,
