@@ -68,7 +68,7 @@ impl Server {
 
     pub(crate) async fn person(&self) -> Person {
         let value = format!("TEST-{}", Uuid::new_v4());
-        let text = include_str!("../../fixtures/sessions/person.json");
+        let text = include_str!("../../fixtures/people/test-0001.json");
         let mut patient: Value = serde_json::from_str(text).expect("JSON");
         patient["identifier"][0]["value"] = json!(value);
         let answer = self.post("Patient", patient.to_string()).await;

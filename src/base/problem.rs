@@ -47,15 +47,29 @@ impl fmt::Debug for Problem {
     }
 }
 
+const FILE_WORDS: [(io::ErrorKind, &str); 7] = [
+    (io::ErrorKind::NotFound, "there is no such file"),
+    (io::ErrorKind::PermissionDenied, "this user may not use it"),
+    (
+        io::ErrorKind::AlreadyExists,
+        "there is a file of this name already; it is left alone",
+    ),
+    (io::ErrorKind::IsADirectory, "it is a folder, not a file"),
+    (
+        io::ErrorKind::NotADirectory,
+        "a part of its path is a file, not a folder",
+    ),
+    (io::ErrorKind::StorageFull, "no space is left on its disk"),
+    (
+        io::ErrorKind::ReadOnlyFilesystem,
+        "its disk may only be read",
+    ),
+];
+
 /// Why a file cannot be used, in words for the person who named it.
 pub fn file_words(kind: io::ErrorKind) -> String {
-    if kind == io::ErrorKind::NotFound {
-        "there is no such file".to_owned()
-    } else if kind == io::ErrorKind::PermissionDenied {
-        "this user may not use it".to_owned()
-    } else {
-        kind.to_string()
-    }
+    let words = FILE_WORDS.iter().find(|(known, _)| *known == kind);
+    words.map_or_else(|| kind.to_string(), |(_, words)| (*words).to_owned())
 }
 
 /// The most problems that are kept of one document. Whoever mends a thousand looks again anyway, and

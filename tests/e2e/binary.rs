@@ -173,7 +173,7 @@ impl Site {
         built
             .env("NO_PROXY", "127.0.0.1")
             .env("no_proxy", "127.0.0.1");
-        built.stdin(Stdio::null());
+        built.env_remove("COLUMNS").stdin(Stdio::null());
         built
     }
 
@@ -209,8 +209,7 @@ impl Site {
     /// The trail, row by row.
     pub(crate) fn trail(&self) -> Vec<Node> {
         let run = self.run("trail", &["--json"]);
-        let rows = run.text.lines();
-        rows.map(|row| Node::parse(row).expect("JSON")).collect()
+        run.json().items().to_vec()
     }
 
     /// The events of the trail of one session.

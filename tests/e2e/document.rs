@@ -44,7 +44,7 @@ impl Person {
 
     /// Puts a Patient with the identifier of this person on the server.
     pub(crate) fn put(&self, server: &Server, change: impl FnOnce(&mut Value)) -> String {
-        let text = include_str!("../../fixtures/sessions/person.json");
+        let text = include_str!("../../fixtures/people/test-0001.json");
         let mut patient: Value = serde_json::from_str(text).expect("JSON");
         patient["identifier"][0]["value"] = json!(self.value);
         change(&mut patient);

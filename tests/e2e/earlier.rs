@@ -176,7 +176,7 @@ fn last_time_from_the_server_is_that_of_the_store(server: &Server) {
         let mut arguments = vec!["--compare", "--json", "--earlier-from"];
         arguments.extend(more);
         arguments.push(&file);
-        changes(&site.run("encode", &arguments).ended(0).json())
+        changes(&site.run("encode", &arguments).ended(0).json().items()[0])
     };
 
     let store = from(&["store"]);

@@ -43,7 +43,7 @@ fn each_doubt_about_the_person_waits_with_its_reason_and_nothing_is_sent(server:
         let run = site.send(&[&site.document(&person.session())], 60).ended(5);
 
         assert_eq!(run.item().text_of("reason"), Some(reason));
-        assert_eq!(run.item().text_of("state"), Some("waiting for a person"));
+        assert_eq!(run.item().text_of("state"), Some("waiting"));
         let queue = site.run("queue", &[]).ended(0);
         assert!(queue.text.contains(reason), "{}", queue.text);
         assert!(!queue.text.contains("Testperson"), "{}", queue.text);

@@ -16,7 +16,7 @@ static WORDS: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
         include_str!("../../fixtures/sessions/every-measure.json"),
         include_str!("../conformance/proof/good/transaction.json"),
         include_str!("../conformance/proof/good/observation-trace.json"),
-        include_str!("../../fixtures/sessions/person.json"),
+        include_str!("../../fixtures/people/test-0001.json"),
     ] {
         collect(&Node::parse(fixture).expect("JSON"), &mut names, &mut words);
     }

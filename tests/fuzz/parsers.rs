@@ -90,7 +90,7 @@ pub fn session(bytes: &[u8]) {
 /// A sheet ends, its sessions are encoded or held with reasons, and every place is in it.
 pub fn sheet(bytes: &[u8]) {
     static BESIDE: LazyLock<Node> = LazyLock::new(|| {
-        Node::parse(include_str!("../../fixtures/sheets/session.json")).expect("JSON")
+        Node::parse(include_str!("../../fixtures/sheets/beside.json")).expect("JSON")
     });
     for beside in [None, Some(&*BESIDE)] {
         let Ok(mut sheet) = Sheet::open(bytes, beside) else {

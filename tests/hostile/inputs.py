@@ -12,7 +12,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 FIXTURES = HERE.parent.parent / "fixtures"
 SOUND = json.loads((FIXTURES / "sessions/sound.json").read_text())
 SHEET = (FIXTURES / "sheets/findings.csv").read_text()
-BESIDE = FIXTURES / "sheets/session.json"
+BESIDE = FIXTURES / "sheets/beside.json"
 EIGHT = 8 << 20
 PIECE = 1 << 16
 

@@ -121,7 +121,7 @@ fn what_is_confirmed_is_on_in_the_table_of_the_operator_and_in_what_is_sent() {
     let folder = tempfile::tempdir().expect("a folder");
     let own = folder.path().join("tables").display().to_string();
     let release = fixture("releases/loinc-table-core.csv");
-    let session = fixture("sheets/session.json");
+    let session = fixture("sheets/beside.json");
     let header = "measure,side,value.beyond_neutral,value.unit,ended.how,method,instrument";
     let row = "range.active.elbow.flexion,right,140,deg,end-of-range,goniometry,goniometer";
     let sheet = folder.path().join("elbow.csv");

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 const FINDINGS: &str = include_str!("../../fixtures/sheets/findings.csv");
-const SESSION: &str = include_str!("../../fixtures/sheets/session.json");
+const SESSION: &str = include_str!("../../fixtures/sheets/beside.json");
 
 fn beside() -> Node {
     Node::parse(SESSION).expect("JSON")

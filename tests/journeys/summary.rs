@@ -23,7 +23,7 @@ const FIRST: &str = include_str!("../../fixtures/sessions/first.json");
 const SECOND: &str = include_str!("../../fixtures/sessions/second.json");
 const EVERY: &str = include_str!("../../fixtures/sessions/every-measure.json");
 const TRACES: &str = include_str!("../../fixtures/sessions/every-trace.json");
-const PERSON: &str = include_str!("../../fixtures/sessions/person.json");
+const PERSON: &str = include_str!("../../fixtures/people/test-0001.json");
 
 /// A practice server that knows the invented person, and a store that delivers to it.
 struct Ward {
@@ -76,7 +76,7 @@ impl Ward {
         let settled = self.delivery.until_settled(&ids, until).await;
         settled.expect("the store answers");
         let item = self.delivery.outbox.item(ids[0]).await.expect("it answers");
-        assert_eq!(item.expect("kept").state.code(), "delivered");
+        assert_eq!(item.expect("kept").state.word(), "delivered");
     }
 
     /// What the server holds of a type.

@@ -22,7 +22,7 @@ fn again(document: &Node) -> String {
 
 /// The notes of the findings of a sheet, and whether an error was told.
 fn read(sheet: &str) -> (Vec<String>, bool) {
-    let session = include_str!("../../fixtures/sheets/session.json");
+    let session = include_str!("../../fixtures/sheets/beside.json");
     let beside = Node::parse(session).expect("JSON");
     let mut sheet = match Sheet::open(sheet.as_bytes(), Some(&beside)) {
         Ok(sheet) => sheet,

@@ -354,6 +354,7 @@ codes! {
     FieldType "field.type" ERROR "a field is of another JSON type",
     FieldUnknown "field.unknown" ERROR "a field is none of the session document",
     FieldValue "field.value" ERROR "a field breaks another rule of the schema",
+    FileUnread "file.unread" ERROR "a file that was named cannot be read",
     GoalTargetPassed "goal.target-passed" NOTE
         "the day by which a goal was to be reached has passed",
     GradeHalf "grade.half" ERROR "a grade of the modified Ashworth scale is written 1.5",

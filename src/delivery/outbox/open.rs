@@ -65,11 +65,16 @@ impl Outbox {
     ///
     /// # Errors
     /// [`OutboxError::Missing`] when there is none: a mistyped folder is not an empty queue.
+    /// [`OutboxError::Folder`] when nobody can tell, because this user may not look.
     pub async fn open_existing(place: &Place) -> Result<Self, OutboxError> {
-        match place {
-            Place::Folder(folder) if !sqlite::file(folder).exists() => Err(OutboxError::Missing),
-            Place::Folder(_) | Place::Database(_) => Self::open_at(place).await,
+        if let Place::Folder(folder) = place {
+            // A folder that may not be looked into is not one without a store.
+            let there = sqlite::file(folder).try_exists();
+            if !there.map_err(OutboxError::Folder)? {
+                return Err(OutboxError::Missing);
+            }
         }
+        Self::open_at(place).await
     }
 
     /// Closes the store once nothing uses it.

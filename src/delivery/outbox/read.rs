@@ -6,7 +6,7 @@ use crate::delivery::outbox::accept::Key;
 use crate::delivery::outbox::engine::{Row, query};
 use crate::delivery::outbox::known::sessions_before;
 use crate::delivery::outbox::rows::{self, item_columns};
-use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
+use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, State, WantedItems};
 use uuid::Uuid;
 
 /// What is kept of one person.
@@ -61,7 +61,7 @@ impl Outbox {
              ORDER BY item.target, session.accepted_at, item.number"
         ))
         .bind(wanted.open_only)
-        .bind(wanted.state.map(rows::column))
+        .bind(wanted.state.map(State::word))
         .bind(&wanted.target)
         .bind(wanted.session.map(|session| session.to_string()))
         .fetch_all(&self.pool)

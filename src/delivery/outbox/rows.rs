@@ -72,22 +72,6 @@ pub(super) fn written(text: &str) -> Result<DateTime<Utc>, OutboxError> {
     text.parse().map_err(|_not_one| OutboxError::Row("a time"))
 }
 
-/// The word a state has in the table.
-pub(super) const fn column(state: State) -> &'static str {
-    match state {
-        State::Waiting => "waiting",
-        State::Queued
-        | State::Sending
-        | State::Unknown
-        | State::Delivered
-        | State::Refused
-        | State::Dropped => state.word(),
-    }
-}
-
 pub(super) fn state(word: &str) -> Result<State, OutboxError> {
-    State::ALL
-        .into_iter()
-        .find(|state| column(*state) == word)
-        .ok_or(OutboxError::Row("a state"))
+    State::named(word).ok_or(OutboxError::Row("a state"))
 }

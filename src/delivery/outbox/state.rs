@@ -1,6 +1,6 @@
 //! What is said of the life of a delivery.
 
-use crate::delivery::outbox::{State, rows};
+use crate::delivery::outbox::State;
 
 impl State {
     /// Every state, in the order of a life.
@@ -14,15 +14,9 @@ impl State {
         Self::Dropped,
     ];
 
-    /// One word without blanks, for filters and labels.
-    pub const fn code(self) -> &'static str {
-        rows::column(self)
-    }
-
-    /// The state of a word, in either form.
+    /// The state of a word.
     pub fn named(word: &str) -> Option<Self> {
-        let named = |state: &Self| state.code() == word || state.word() == word;
-        Self::ALL.into_iter().find(named)
+        Self::ALL.into_iter().find(|state| state.word() == word)
     }
 
     /// True when nothing is left to do.
@@ -30,7 +24,7 @@ impl State {
         matches!(self, Self::Delivered | Self::Dropped)
     }
 
-    /// The word of the interface.
+    /// Its one word: in the store, in filters and labels, for people and for programs.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Queued => "queued",
@@ -38,7 +32,7 @@ impl State {
             Self::Unknown => "unknown",
             Self::Delivered => "delivered",
             Self::Refused => "refused",
-            Self::Waiting => "waiting for a person",
+            Self::Waiting => "waiting",
             Self::Dropped => "dropped",
         }
     }

@@ -163,7 +163,7 @@ fn tells(event: &str, state: State) -> bool {
         State::Queued => matches!(event, "queued" | "released"),
         State::Unknown => matches!(event, "unknown" | "released"),
         State::Sending | State::Delivered | State::Refused | State::Waiting | State::Dropped => {
-            event == rows::column(state)
+            event == state.word()
         }
     }
 }

@@ -115,7 +115,7 @@ impl Outbox {
              WHERE id = $1 AND state = 'sending'",
         )
         .bind(leased.item.id.to_string())
-        .bind(rows::column(change.state))
+        .bind(change.state.word())
         .bind(change.due_at.unwrap_or(now).timestamp_millis())
         .bind(change.reason.as_ref().map(Reason::to_string))
         .bind(change.words.as_ref().map(|words| words.open().clone()))
@@ -134,14 +134,7 @@ impl Outbox {
             item: Some((leased.item.id, &leased.item.target)),
         };
         let detail = change.detail(leased.item.attempts);
-        trail::add(
-            &mut transaction,
-            now,
-            rows::column(change.state),
-            about,
-            detail,
-        )
-        .await?;
+        trail::add(&mut transaction, now, change.state.word(), about, detail).await?;
         transaction.commit().await?;
         Ok(true)
     }

@@ -69,7 +69,7 @@ impl Alerting {
             target = %item.target,
             session = %item.session,
             version = item.version,
-            state = item.state.code(),
+            state = item.state.word(),
             reason = item.reason.as_ref().map(ToString::to_string).unwrap_or_default(),
             urgent = item.urgent.join(","),
             waits = age(item.accepted_at, self.clock.now()),
@@ -180,7 +180,7 @@ pub fn alert(item: &Item) -> Node {
         ("target", text(item.target.clone())),
         ("session", text(item.session.to_string())),
         ("version", number(item.version)),
-        ("state", text(item.state.code())),
+        ("state", text(item.state.word())),
         ("accepted_at", text(item.accepted_at.to_rfc3339())),
     ];
     let urgent = item.urgent.iter().map(|code| text(code.clone()));

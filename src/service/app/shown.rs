@@ -110,7 +110,7 @@ pub fn target(held: &TargetHeld, left_alone: Option<&LeftAlone>) -> Node {
     let counts = held
         .counts
         .iter()
-        .map(|(state, count)| (state.code(), number(*count)));
+        .map(|(state, count)| (state.word(), number(*count)));
     let mut members = vec![
         ("target", text(held.name.clone())),
         ("paused", Node::Bool(held.paused.is_some())),

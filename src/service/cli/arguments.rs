@@ -19,7 +19,7 @@ use uuid::Uuid;
 ///
 /// Every command says more with --help, with examples.
 #[derive(Parser)]
-#[command(version, max_term_width = 100, after_help = examples::WHOLE)]
+#[command(version, max_term_width = 100, before_help = examples::FIRST, after_help = examples::WHOLE)]
 pub(super) struct Arguments {
     /// How much to log on standard error: off, error, warn, info, debug, trace.
     #[arg(
@@ -52,11 +52,41 @@ pub(super) enum Command {
     Trail(TrailOptions),
     Catalogue(CatalogueOptions),
     Practice(PracticeOptions),
+    Completions(CompletionsOptions),
+    Manual(ManualOptions),
+}
+
+impl Command {
+    /// True where a program reads standard output.
+    pub(super) const fn wants_json(&self) -> bool {
+        match self {
+            Self::Encode(options) => options.comparing.json,
+            Self::Check(options) => options.json,
+            Self::Summary(options) => options.json,
+            Self::Send(options) => options.json,
+            Self::Queue(options) => options.json,
+            Self::Target(options) => options.json,
+            Self::Store(options) => options.json,
+            Self::Trail(options) => options.json,
+            Self::Catalogue(options) => match &options.command {
+                CatalogueCommand::List(options) => options.json,
+                CatalogueCommand::Check(options) => options.json,
+                CatalogueCommand::Confirm(options) => options.json,
+                CatalogueCommand::Worksheet(_) | CatalogueCommand::Pack(_) => false,
+            },
+            Self::Demo(_)
+            | Self::Serve(_)
+            | Self::PublicKeys(_)
+            | Self::Practice(_)
+            | Self::Completions(_)
+            | Self::Manual(_) => false,
+        }
+    }
 }
 
 /// Two invented sessions of one invented person, coded and delivered on this machine only.
 #[derive(Args)]
-#[command(after_help = examples::DEMO)]
+#[command(before_help = examples::FIRST_DEMO, after_help = examples::DEMO)]
 pub(super) struct DemoOptions {
     /// End when the demo is over instead of keeping the practice server open for a look.
     #[arg(long)]
@@ -92,7 +122,7 @@ pub(super) struct Comparing {
     /// published ranges, last time, the parts of a stretch.
     #[arg(long, group = "form")]
     pub(super) compare: bool,
-    /// What was compared as JSON, one session a line.
+    /// What was compared as JSON: one list, a session a line.
     #[arg(long, requires = "compare")]
     pub(super) json: bool,
     #[command(flatten)]
@@ -129,7 +159,7 @@ pub(super) struct BesideSheet {
 
 /// Session documents or CSV in, FHIR Bundles out: the export without a server.
 #[derive(Args)]
-#[command(after_help = examples::ENCODE)]
+#[command(before_help = examples::FIRST_ENCODE, after_help = examples::ENCODE)]
 pub(super) struct EncodeOptions {
     /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
     /// examined.
@@ -166,10 +196,10 @@ pub(super) struct EncodeOptions {
 /// Problems of session documents, or of FHIR R4 resources whoever wrote them, as far as base R4 and our
 /// tables go, each with path, reason and what to do.
 #[derive(Args)]
-#[command(after_help = examples::CHECK)]
+#[command(before_help = examples::FIRST_CHECK, after_help = examples::CHECK)]
 pub(super) struct CheckOptions {
     /// Session documents, FHIR resources or Bundles (JSON), files of one resource a line (NDJSON), or
-    /// of one finding a row (name.csv).
+    /// of one finding a row (name.csv); - is standard input.
     #[arg(required_unless_present_any = ["schema", "columns"])]
     pub(super) files: Vec<PathBuf>,
     #[command(flatten)]
@@ -227,7 +257,7 @@ pub(super) struct Place {
 /// The person is named by one of their sessions, so that no identifier of a person stands on a command
 /// line. What is printed is about that person; it says what was recorded, not what anybody has read.
 #[derive(Args)]
-#[command(after_help = examples::SUMMARY)]
+#[command(before_help = examples::FIRST_SUMMARY, after_help = examples::SUMMARY)]
 pub(super) struct SummaryOptions {
     /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
     /// examined; they are neither kept nor sent.
@@ -284,7 +314,7 @@ fn view(word: &str) -> Result<Wanted, String> {
 
 /// Accepts session documents, delivers them and prints what came of each.
 #[derive(Args)]
-#[command(after_help = examples::SEND)]
+#[command(before_help = examples::FIRST_SEND, after_help = examples::SEND)]
 pub(super) struct SendOptions {
     #[command(flatten)]
     pub(super) place: Place,
@@ -309,7 +339,7 @@ pub(super) struct SendOptions {
 /// listens on this machine only unless told otherwise, and speaks plain HTTP: where others reach it,
 /// TLS has to be put in front. It ends on SIGTERM or Ctrl-C, once what it is doing is done.
 #[derive(Args)]
-#[command(after_help = examples::SERVE)]
+#[command(before_help = examples::FIRST_SERVE, after_help = examples::SERVE)]
 pub(super) struct ServeOptions {
     #[command(flatten)]
     pub(super) own: OwnTables,
@@ -334,7 +364,7 @@ pub(super) struct ServeOptions {
 
 /// What waits for delivery, why and since when.
 #[derive(Args)]
-#[command(after_help = examples::QUEUE)]
+#[command(before_help = examples::FIRST_QUEUE, after_help = examples::QUEUE)]
 pub(super) struct QueueOptions {
     #[command(flatten)]
     pub(super) place: Place,
@@ -396,7 +426,7 @@ pub(super) struct OnlyItems {
 /// Reads the statement of the server and looks for a record that nobody has; no store is opened and
 /// nothing is written. "Not said" means that the server does not tell, not that it cannot.
 #[derive(Args)]
-#[command(after_help = examples::TARGET)]
+#[command(before_help = examples::FIRST_TARGET, after_help = examples::TARGET)]
 pub(super) struct TargetOptions {
     /// Configuration file (TOML) whose targets are looked at.
     #[arg(
@@ -418,7 +448,7 @@ pub(super) struct TargetOptions {
 /// The private keys are read and not shown. Host what is printed where the authorization server fetches it, or hand
 /// it in where it takes a key set; a key without a `key_id` of its own is named by its thumbprint (RFC 7638).
 #[derive(Args)]
-#[command(after_help = examples::PUBLIC_KEYS)]
+#[command(before_help = examples::FIRST_PUBLIC_KEYS, after_help = examples::PUBLIC_KEYS)]
 pub(super) struct PublicKeysOptions {
     /// Configuration file (TOML): the keys of its targets that sign in by `sign_in = "smart"`.
     #[arg(long, value_name = "FILE", required_unless_present = "keys")]
@@ -431,7 +461,7 @@ pub(super) struct PublicKeysOptions {
 /// What the store holds; a copy of it while it is in use; its move from a folder into a database; the end of
 /// keeping what is no longer needed.
 #[derive(Args)]
-#[command(after_help = examples::STORE)]
+#[command(before_help = examples::FIRST_STORE, after_help = examples::STORE)]
 pub(super) struct StoreOptions {
     /// Configuration file (TOML) that names the state.
     #[arg(long, value_name = "FILE", required_unless_present = "state")]
@@ -482,7 +512,7 @@ impl StoreOptions {
 
 /// What happened, in order; and back from one delivered Observation to the captured words.
 #[derive(Args)]
-#[command(after_help = examples::TRAIL)]
+#[command(before_help = examples::FIRST_TRAIL, after_help = examples::TRAIL)]
 pub(super) struct TrailOptions {
     #[command(flatten)]
     pub(super) own: OwnTables,
@@ -514,14 +544,14 @@ pub(super) struct TrailOptions {
     /// tables with their sources. By its urn:uuid, by Observation/id, or by its whole address.
     #[arg(long, value_name = "OBSERVATION")]
     pub(super) words: Option<String>,
-    /// Print as JSON, one row a line.
+    /// Print as JSON: the rows as one list, a row a line; or what --words, --verify and --export tell.
     #[arg(long)]
     pub(super) json: bool,
 }
 
 /// The tables: what can be recorded, and whether tables of your own hold.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE)]
+#[command(before_help = examples::FIRST_CATALOGUE, after_help = examples::CATALOGUE)]
 pub(super) struct CatalogueOptions {
     #[command(subcommand)]
     pub(super) command: CatalogueCommand,
@@ -538,7 +568,7 @@ pub(super) enum CatalogueCommand {
 
 /// Every measure with its kind, site, unit or scale, bounds, published codes and source.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE_LIST)]
+#[command(before_help = examples::FIRST_CATALOGUE_LIST, after_help = examples::CATALOGUE_LIST)]
 pub(super) struct ListOptions {
     #[command(flatten)]
     pub(super) own: OwnTables,
@@ -556,7 +586,7 @@ pub(super) struct ListOptions {
 /// laid over the codes row by row: what it says of one of our concepts in one code system takes the place
 /// of what we say there, and the equivalence unmatched retires it.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE_CHECK)]
+#[command(before_help = examples::FIRST_CATALOGUE_CHECK, after_help = examples::CATALOGUE_CHECK)]
 pub(super) struct TablesOptions {
     /// Folder laid out like profiles/, with code-map.json beside the tables.
     pub(super) dir: PathBuf,
@@ -571,7 +601,7 @@ pub(super) struct TablesOptions {
 /// Every measure with its meaning, kind, unit, allowed words, codes in the order in which they are
 /// sent, codes of its site, an example and its source.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE_WORKSHEET)]
+#[command(before_help = examples::FIRST_CATALOGUE_WORKSHEET, after_help = examples::CATALOGUE_WORKSHEET)]
 pub(super) struct WorksheetOptions {
     /// Folder to write to; made when missing.
     #[arg(long, value_name = "DIR")]
@@ -582,7 +612,7 @@ pub(super) struct WorksheetOptions {
 
 /// A small FHIR R4 server for trying out and training. It is not a record system.
 #[derive(Args)]
-#[command(after_help = examples::PRACTICE)]
+#[command(before_help = examples::FIRST_PRACTICE, after_help = examples::PRACTICE)]
 pub(super) struct PracticeOptions {
     /// File that holds its resources; in memory when left out.
     #[arg(long, value_name = "FILE")]
@@ -590,4 +620,24 @@ pub(super) struct PracticeOptions {
     /// Port on 127.0.0.1; 0 takes a free one.
     #[arg(long, default_value_t = 0)]
     pub(super) port: u16,
+    /// Start with the invented people of the demo, so that a first delivery finds its person.
+    #[arg(long)]
+    pub(super) with_people: bool,
+}
+
+/// Completions for a shell, to be read by it.
+#[derive(Args)]
+#[command(before_help = examples::FIRST_COMPLETIONS, after_help = examples::COMPLETIONS)]
+pub(super) struct CompletionsOptions {
+    /// The shell.
+    pub(super) shell: clap_complete::Shell,
+}
+
+/// The manual pages, one for each command.
+#[derive(Args)]
+#[command(before_help = examples::FIRST_MANUAL, after_help = examples::MANUAL)]
+pub(super) struct ManualOptions {
+    /// Folder to write them to; made when missing.
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
 }

@@ -4,6 +4,7 @@
 //! one: precautions of the person, and the record only of a session that is corrected further on.
 
 use crate::base::json::Node;
+use crate::base::problem::file_words;
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::finding::{Precaution, Session};
 use crate::fhir::record::amend::VersionBefore;
@@ -200,11 +201,11 @@ impl Out {
             Self::Kept(text, None) => io::stdout().write_all(text.as_bytes())?,
             Self::Kept(text, Some(path)) => {
                 let written = private(&path)?.write_all(text.as_bytes());
-                written.map_err(|cause| anyhow!(cause.kind()))?;
+                written.map_err(|cause| anyhow!(file_words(cause.kind())))?;
             }
             Self::Beside(mut file, beside, path) => {
                 let placed = file.flush().and_then(|()| fs::rename(beside, path));
-                placed.map_err(|cause| anyhow!(cause.kind()))?;
+                placed.map_err(|cause| anyhow!(file_words(cause.kind())))?;
             }
         }
         Ok(())
@@ -226,5 +227,7 @@ impl Out {
 pub(super) fn private(path: &Path) -> anyhow::Result<File> {
     let mut options = OpenOptions::new();
     options.write(true).create(true).truncate(true).mode(0o600);
-    options.open(path).map_err(|cause| anyhow!(cause.kind()))
+    options
+        .open(path)
+        .map_err(|cause| anyhow!(file_words(cause.kind())))
 }

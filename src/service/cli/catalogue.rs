@@ -1,12 +1,14 @@
 //! `catalogue`: what can be recorded, and whether an operator's own tables hold.
 
 use crate::base::json::{Node, object, text};
+use crate::base::problem::file_words;
 use crate::service::app::tables::{BadTables, Folder};
 use crate::service::app::worksheet;
 use crate::service::cli::arguments::{
     CatalogueCommand, CatalogueOptions, ListOptions, TablesOptions, WorksheetOptions,
 };
-use crate::service::cli::report::{Mistake, WIDTH, counted, wrapped};
+use crate::service::cli::report::{Mistake, counted};
+use crate::service::cli::screen::{self, wrapped};
 use crate::service::cli::{Ended, confirm, documents};
 use crate::tables::catalogue::load::Fault;
 use crate::tables::catalogue::overlay::Overlay;
@@ -41,7 +43,7 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
         let words = format!("no measure has this kind; kinds are {}", kinds.join(", "));
         return Err(Mistake(words).into());
     }
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if options.json {
         let measures = measures.iter().map(|one| measure_json(&catalogue, one));
         let all = object([
@@ -77,11 +79,8 @@ fn own_json(catalogue: &Catalogue) -> Node {
 
 fn print_head(out: &mut dyn Write) -> io::Result<()> {
     wrapped(out, &format!("{:<36}", "MEASURE"), "LABEL")?;
-    writeln!(
-        out,
-        "{}SOURCE",
-        columns(["KIND", "SITE", "UNIT OR SCALE", "BOUNDS"])
-    )?;
+    let row = columns(["KIND", "SITE", "UNIT OR SCALE", "BOUNDS"]);
+    writeln!(out, "{}", row.trim_end())?;
     writeln!(out, "  {:<13} PUBLISHED CODE", "RELATION")
 }
 
@@ -89,23 +88,22 @@ fn columns([kind, site, value, bounds]: [&str; 4]) -> String {
     format!("  {kind:<13} {site:<12} {value:<22} {bounds:<26} ")
 }
 
-/// The key and the label, then kind, site, value, bounds and source in columns, then the codes.
+/// The key and the label, then kind, site, value and bounds in columns, then the source and the codes.
 fn print_measure(out: &mut dyn Write, catalogue: &Catalogue, measure: &Measure) -> io::Result<()> {
     // A key longer than its column is still followed by a space.
     wrapped(out, &format!("{:<35} ", measure.measure), &measure.label)?;
     let site = measure.site.as_deref().unwrap_or("no site");
     let (value, bounds) = (value(measure), bounds(measure));
     let row = columns([measure.kind.word(), site, &value, &bounds]);
-    if measure.origin == Origin::Operator {
-        writeln!(out, "{}", row.trim_end())?;
-        let source = format!("{} (row of the operator)", measure.source);
-        wrapped(out, &format!("  {:<13} ", "source"), &source)?;
-    } else if row.len().saturating_add(measure.source.len()) <= WIDTH {
-        writeln!(out, "{row}{}", measure.source)?;
-    } else {
-        writeln!(out, "{}", row.trim_end())?;
-        writeln!(out, "  {:<13} {}", "source", measure.source)?;
-    }
+    // A site or scale longer than its column must not push the row past the page.
+    let row = screen::fitted(row.trim_end(), screen::page());
+    writeln!(out, "{row}")?;
+    let whose = match measure.origin {
+        Origin::Ours => "",
+        Origin::Operator => " (row of the operator)",
+    };
+    let source = format!("{}{whose}", measure.source);
+    wrapped(out, &format!("  {:<13} ", "source"), &source)?;
     for row in catalogue.codes_of(&measure.measure) {
         let whose = match row.origin {
             Origin::Ours => "",
@@ -177,8 +175,13 @@ fn worksheet(options: &WorksheetOptions) -> anyhow::Result<Ended> {
     let catalogue =
         documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let rows = worksheet::rows(&catalogue);
-    let mut out = io::stdout();
-    let folder = |cause: io::Error| Mistake(format!("the folder to write to: {}", cause.kind()));
+    let mut out = screen::screen();
+    let folder = |cause: io::Error| {
+        Mistake(format!(
+            "the folder to write to: {}",
+            file_words(cause.kind())
+        ))
+    };
     fs::create_dir_all(&options.out).map_err(folder)?;
     for (name, text) in [
         ("worksheet.csv", worksheet::csv(&catalogue, &rows)),
@@ -206,7 +209,7 @@ fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
         faults: &faults,
         sha256: catalogue.as_ref().map(|one| one.sha256.as_str()),
     };
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if options.json {
         out.write_all(told.json().pretty().as_bytes())?;
     } else {

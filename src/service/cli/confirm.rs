@@ -5,7 +5,8 @@ use crate::base::json::{Node, object, text};
 use crate::base::problem::file_words;
 use crate::service::app::tables::Folder;
 use crate::service::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
-use crate::service::cli::report::{Mistake, counted, wrapped};
+use crate::service::cli::report::{Mistake, counted};
+use crate::service::cli::screen::{self, wrapped};
 use crate::service::cli::{Ended, documents};
 use crate::tables::catalogue::confirm::{self, Line, NoRelease, Verdict, switched_on, with_rows};
 use crate::tables::catalogue::overlay::Overlay;
@@ -33,7 +34,7 @@ pub(super) fn confirm(options: &ConfirmOptions) -> anyhow::Result<Ended> {
         lines.extend(read.map_err(|cause| bad("the SNOMED CT release", &cause))?);
     }
     let on = switched_on(&lines, &catalogue);
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if options.json {
         out.write_all(json(&lines, &on).pretty().as_bytes())?;
     } else {
@@ -62,7 +63,12 @@ fn bad(what: &str, cause: &NoRelease) -> Mistake {
 /// Writes the operator's table of codes, and nothing where it would not hold.
 fn write(dir: &Path, own: Option<&Path>, on: &[CodeRow]) -> anyhow::Result<()> {
     const NAME: &str = "codes.csv";
-    let folder = |cause: io::Error| Mistake(format!("the folder to write to: {}", cause.kind()));
+    let folder = |cause: io::Error| {
+        Mistake(format!(
+            "the folder to write to: {}",
+            file_words(cause.kind())
+        ))
+    };
     let theirs = match own {
         Some(own) => Folder::read(own).map_err(folder)?,
         None => Folder::default(),
@@ -163,7 +169,7 @@ pub(super) fn pack(options: &PackOptions) -> anyhow::Result<Ended> {
     let bytes = package::packed(&files)?;
     let written = fs::write(&options.out, &bytes);
     written.map_err(|cause| Mistake(format!("the package: {}", file_words(cause.kind()))))?;
-    let mut out = io::stdout();
+    let mut out = screen::screen();
     let count = u64::try_from(files.len()).unwrap_or(u64::MAX);
     writeln!(
         out,

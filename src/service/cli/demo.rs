@@ -1,12 +1,14 @@
-//! `demo`: everything on one machine, shown for a person to read.
+//! `demo`: everything on one machine, shown for a person to read on two screens.
 
 use crate::base::clock::{Clock, MachineClock};
-use crate::base::json::Node;
+use crate::base::private::Private;
 use crate::delivery::deliver::SignIn;
 use crate::delivery::deliver::http::Connection;
-use crate::delivery::outbox::Outbox;
 use crate::delivery::outbox::place::Place;
 use crate::delivery::outbox::trail::first_break;
+use crate::delivery::outbox::{Item, Outbox, State};
+use crate::examination::compare::{Comparison, Rule};
+use crate::examination::measure::{Measured, Value};
 use crate::practice::Practice;
 use crate::service::app::deliver::Delivery;
 use crate::service::app::earlier;
@@ -14,11 +16,13 @@ use crate::service::app::encode::{Earlier, Encoded, encode};
 use crate::service::app::submit::{Submitted, submit};
 use crate::service::app::view;
 use crate::service::cli::arguments::DemoOptions;
-use crate::service::cli::{Ended, compared, documents, practice, queue};
+use crate::service::cli::report::counted;
+use crate::service::cli::{Ended, compared, documents, people, practice, screen};
 use crate::service::config::Settings;
 use crate::tables::catalogue::Catalogue;
 use anyhow::{Context, anyhow, bail};
 use chrono::TimeDelta;
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -27,14 +31,12 @@ const SESSIONS: [&str; 2] = [
     include_str!("../../../fixtures/sessions/first.json"),
     include_str!("../../../fixtures/sessions/second.json"),
 ];
-/// Measures whose coding the demo shows.
-const SHOWN: [&str; 4] = [
+/// Measures that the demo shows, from the words of the therapist to their codes.
+const SHOWN: [&str; 3] = [
     "range.passive.ankle.dorsiflexion",
     "tone.modified-ashworth.calf",
     "stretch.dynamic.calf",
-    "clonus.ankle",
 ];
-const PERSON: &str = include_str!("../../../fixtures/sessions/person.json");
 
 pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     let folder = Folder::new()?;
@@ -45,34 +47,23 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     let serving = tokio::spawn(server.serve(listener, async {
         drop(stopped.await);
     }));
-    let mut out = io::stdout();
-    head(&mut out, &base)?;
     let settings = Settings::single(Place::Folder(folder.0.clone()), &base, SignIn::None)?;
     let outbox = Outbox::open(&folder.0).await?;
     let delivery = delivery(&settings, &outbox)?;
-    put_person(&delivery.connection).await?;
+    people::put(&delivery.connection).await?;
     let catalogue = documents::tables(None, &[])?;
-    for (number, document) in (1..).zip(SESSIONS) {
-        let earlier = Earlier {
-            sessions: earlier::of_store(&outbox, document, &catalogue).await?,
-            ..Earlier::default()
-        };
-        let encoded = encode(document, &earlier, &catalogue, MachineClock.now());
-        let encoded = encoded.map_err(|_held| anyhow!("demo session {number} does not hold"))?;
-        show(&mut out, number, &encoded, &catalogue)?;
-        compared::print(&mut out, &encoded, &catalogue)?;
-        deliver(&mut out, &delivery, &catalogue, document).await?;
+    let mut sessions = Vec::new();
+    for document in SESSIONS {
+        sessions.push(one(&delivery, &catalogue, document).await?);
     }
-    again(&mut out, &delivery, &catalogue).await?;
-    tail(&mut out, &outbox).await?;
+    let mut out = screen::screen();
+    head(&mut out)?;
+    came_in(&mut out, &sessions, &catalogue)?;
+    went_out(&mut out, &delivery, &catalogue, &sessions).await?;
+    noticed(&mut out, &sessions, &catalogue)?;
+    next(&mut out, (!options.exit).then_some(base.as_str()))?;
+    out.flush()?;
     if !options.exit {
-        writeln!(
-            out,
-            "\nThe practice server stays open for a look, with any FHIR client:"
-        )?;
-        writeln!(out, "  {base}/Observation?code=stretch.dynamic.calf")?;
-        writeln!(out, "Stop it with Ctrl-C; nothing is kept.")?;
-        out.flush()?;
         practice::stopped().await;
     }
     outbox.close().await;
@@ -110,170 +101,260 @@ fn delivery(settings: &Settings, outbox: &Outbox) -> anyhow::Result<Delivery> {
     })
 }
 
-/// A record server knows its people before a session arrives; Fascicle itself creates nobody.
-async fn put_person(connection: &Connection) -> anyhow::Result<()> {
-    let person = Node::parse(PERSON)?;
-    let identifier = person
-        .items_of("identifier")
-        .first()
-        .context("the person is known")?;
-    let condition = crate::fhir::record::if_none_exist(
-        identifier.text_of("system").unwrap_or_default(),
-        identifier.text_of("value").unwrap_or_default(),
-    );
-    let answer = connection
-        .create("Patient", Some(&condition), &person)
-        .await?;
-    if answer.status != 201 {
-        bail!(
-            "the practice server answered {} to the invented person",
-            answer.status
-        );
-    }
-    Ok(())
+/// A session that was encoded and delivered.
+struct Sent {
+    encoded: Encoded,
+    items: Vec<Item>,
 }
 
-fn head(out: &mut dyn Write, base: &str) -> io::Result<()> {
-    writeln!(
-        out,
-        "Fascicle demo: an invented person of an invented clinic, marked as test data."
-    )?;
-    writeln!(
-        out,
-        "Nothing leaves this machine. Practice record server: {base}"
-    )?;
-    writeln!(
-        out,
-        "Not certified as a medical device; it supports and never replaces the judgement"
-    )?;
-    writeln!(
-        out,
-        "of a qualified clinician; local policy and the treating team come first."
-    )
-}
-
-fn show(
-    out: &mut dyn Write,
-    number: u32,
-    encoded: &Encoded,
-    catalogue: &Catalogue,
-) -> io::Result<()> {
-    let session = &encoded.session;
-    writeln!(
-        out,
-        "\nSession {number}: {}, signed {}",
-        session.start.text, session.signed.at.text
-    )?;
-    for precaution in &session.precautions {
-        writeln!(
-            out,
-            "  PRECAUTION {}",
-            view::precaution(precaution, catalogue)
-        )?;
-    }
-    let lines = view::lines(&encoded.measured, catalogue);
-    let width = lines
-        .iter()
-        .map(|line| line.what.chars().count())
-        .max()
-        .unwrap_or_default();
-    let right = lines
-        .iter()
-        .map(|line| line.right.chars().count())
-        .max()
-        .unwrap_or_default();
-    writeln!(
-        out,
-        "  {:width$}  {:right$}  left",
-        "", "right (more affected)"
-    )?;
-    for line in &lines {
-        writeln!(
-            out,
-            "  {:width$}  {:right$}  {}",
-            line.what, line.right, line.left
-        )?;
-    }
-    writeln!(out, "  coded, for example:")?;
-    let entries = &encoded.checked.record().entries;
-    for measure in SHOWN {
-        let coded = entries.iter().map(|entry| view::coded(&entry.resource));
-        if let Some(line) = coded.into_iter().find(|line| line.starts_with(measure)) {
-            writeln!(out, "    {line}")?;
-        }
-    }
-    Ok(())
-}
-
-async fn deliver(
-    out: &mut dyn Write,
-    delivery: &Delivery,
-    catalogue: &Catalogue,
-    document: &str,
-) -> anyhow::Result<()> {
+async fn one(delivery: &Delivery, catalogue: &Catalogue, document: &str) -> anyhow::Result<Sent> {
+    let earlier = Earlier {
+        sessions: earlier::of_store(&delivery.outbox, document, catalogue).await?,
+        ..Earlier::default()
+    };
+    let encoded = encode(document, &earlier, catalogue, MachineClock.now());
+    let encoded = encoded.map_err(|_held| anyhow!("a session of the demo does not hold"))?;
     let targets = [delivery.connection.target().name.clone()];
     let now = MachineClock.now();
     let submitted = submit(&delivery.outbox, catalogue, &targets, document, now).await?;
     let Submitted::Accepted { items, .. } = submitted else {
-        bail!("the demo session was not accepted");
+        bail!("a session of the demo was not accepted");
     };
     let ids: Vec<uuid::Uuid> = items.iter().map(|item| item.id).collect();
     delivery
         .until_settled(&ids, now + TimeDelta::seconds(30))
         .await?;
+    let mut items = Vec::new();
     for id in ids {
-        if let Some(item) = delivery.outbox.item(id).await? {
-            queue::print_item(out, &item)?;
+        let item = delivery.outbox.item(id).await?;
+        let item = item.context("what was accepted is kept")?;
+        if item.state != State::Delivered {
+            let why = item
+                .reason
+                .map_or_else(|| item.state.word().to_owned(), |why| why.to_string());
+            bail!("a session of the demo was not delivered: {why}");
         }
+        items.push(item);
+    }
+    Ok(Sent { encoded, items })
+}
+
+fn head(out: &mut dyn Write) -> io::Result<()> {
+    let words = "Fascicle demo: one invented person, marked as test data; nothing leaves this \
+                 machine. Not certified as a medical device: it supports and never replaces a \
+                 qualified clinician; local policy and the treating team come first.";
+    screen::wrapped(out, "", words)
+}
+
+fn day(sent: &Sent) -> &str {
+    let start = &sent.encoded.session.start.text;
+    start.get(..10).unwrap_or(start)
+}
+
+/// What was captured: how much, what limits it, and what one side came to on each day.
+fn came_in(out: &mut dyn Write, sessions: &[Sent], catalogue: &Catalogue) -> io::Result<()> {
+    writeln!(
+        out,
+        "\n1. What came in: bedside findings as a therapist wrote them"
+    )?;
+    let mut precautions = BTreeSet::new();
+    for sent in sessions {
+        let found = &sent.encoded.measured;
+        let untested = found.iter().filter(|one| is_untested(one)).count();
+        writeln!(
+            out,
+            "   {}: {}, {untested} of them not tested, each with its reason",
+            day(sent),
+            counted(
+                u64::try_from(found.len()).unwrap_or(u64::MAX),
+                "finding",
+                "findings"
+            ),
+        )?;
+        let stated = &sent.encoded.session.precautions;
+        precautions.extend(stated.iter().map(|one| view::precaution(one, catalogue)));
+    }
+    for precaution in precautions {
+        screen::wrapped(out, "   PRECAUTION ", &precaution)?;
+    }
+    let lines: Vec<Vec<view::Line>> = sessions
+        .iter()
+        .map(|sent| view::lines(&sent.encoded.measured, catalogue))
+        .collect();
+    let [first, rest @ ..] = lines.as_slice() else {
+        return Ok(());
+    };
+    for line in first
+        .iter()
+        .filter(|line| SHOWN_LINES.contains(&line.what.as_str()))
+    {
+        let then = rest.iter().flatten().filter(|one| one.what == line.what);
+        let said: Vec<&str> = std::iter::once(line.right.as_str())
+            .chain(then.map(|one| one.right.as_str()))
+            .collect();
+        screen::wrapped(out, "   ", &format!("{}, right:", line.what))?;
+        screen::wrapped(out, "     ", &said.join(" -> "))?;
     }
     Ok(())
 }
 
-/// The same documents once more: the same receipts, and nothing new on the server.
-async fn again(
+/// The lines of a session that the demo shows.
+const SHOWN_LINES: [&str; 3] = [
+    "passive dorsiflexion of the ankle, knee straight",
+    "modified Ashworth grade of the calf, knee straight",
+    "catch angle R1 of the fast calf stretch, knee straight",
+];
+
+fn is_untested(one: &Measured) -> bool {
+    matches!(one.value, Value::NotTested { .. })
+}
+
+/// What the record server was sent, and that it holds it once.
+async fn went_out(
     out: &mut dyn Write,
     delivery: &Delivery,
     catalogue: &Catalogue,
+    sessions: &[Sent],
 ) -> anyhow::Result<()> {
-    writeln!(out, "\nBoth sessions sent once more:")?;
+    writeln!(
+        out,
+        "\n2. What went out: FHIR R4 Observations, for example of the second session"
+    )?;
+    let last = sessions.last().context("the demo has sessions")?;
+    let entries = &last.encoded.checked.record().entries;
+    for measure in SHOWN {
+        let coded = entries.iter().map(|entry| view::coded(&entry.resource));
+        if let Some(line) = coded.into_iter().find(|line| line.starts_with(measure)) {
+            screen::wrapped(out, "   ", &line)?;
+        }
+    }
     for document in SESSIONS {
         let targets = [delivery.connection.target().name.clone()];
         let now = MachineClock.now();
-        let submitted = submit(&delivery.outbox, catalogue, &targets, document, now).await?;
-        let Submitted::Accepted {
-            before: true,
-            session,
-            ..
-        } = submitted
-        else {
-            bail!("the demo session was accepted twice");
-        };
-        writeln!(
-            out,
-            "  session {session}: accepted before, the same receipt"
-        )?;
+        let again = submit(&delivery.outbox, catalogue, &targets, document, now).await?;
+        if !matches!(again, Submitted::Accepted { before: true, .. }) {
+            bail!("a session of the demo was accepted twice");
+        }
     }
-    for kind in ["Observation", "Provenance", "Device", "Patient"] {
+    let mut held = Vec::new();
+    for kind in ["Observation", "Provenance", "Device"] {
         let answer = delivery.connection.search(kind, "_count=1").await?;
-        let total = answer
-            .body
-            .as_ref()
-            .and_then(|body| body.open().member("total"));
-        let total = total.map(Node::compact).unwrap_or_default();
-        writeln!(out, "  the record server holds {total} {kind}")?;
+        let body = answer.body.as_ref().map(Private::open);
+        let total = body.and_then(|body| body.member("total"));
+        let total = total.context("the practice server counts")?;
+        held.push(format!("{kind} {}", total.compact()));
+    }
+    let attempts: u64 = sessions
+        .iter()
+        .flat_map(|sent| &sent.items)
+        .map(|item| u64::from(item.attempts))
+        .sum();
+    let words = format!(
+        "{} delivered in {}, each read back. Both sent once more: accepted before, the same \
+         receipts, nothing new. The practice record server counts: {}.",
+        counted(u64::try_from(sessions.len())?, "session", "sessions"),
+        counted(attempts, "attempt", "attempts"),
+        held.join(", ")
+    );
+    screen::wrapped(out, "   ", &words)?;
+    let rows = delivery.outbox.trail(None).await?;
+    if let Some(number) = first_break(&rows) {
+        bail!("row {number} of the trail does not follow");
+    }
+    let words = format!(
+        "The trail has {} rows; each follows from the one before.",
+        rows.len()
+    );
+    Ok(screen::wrapped(out, "   ", &words)?)
+}
+
+/// What is urgent, what is beyond the error of measuring, and how much was not judged.
+fn noticed(out: &mut dyn Write, sessions: &[Sent], catalogue: &Catalogue) -> io::Result<()> {
+    writeln!(
+        out,
+        "\n3. What was noticed: prompts to look, never diagnoses"
+    )?;
+    for sent in sessions {
+        for item in sent.items.iter().filter(|item| !item.urgent.is_empty()) {
+            let words = format!(
+                "{}: {}. Delivered, and nobody is known to have seen it: tell the treating team \
+                 yourself.",
+                day(sent),
+                item.urgent.join(", ")
+            );
+            screen::wrapped(out, "   URGENT ", &words)?;
+        }
+    }
+    let Some(last) = sessions.last() else {
+        return Ok(());
+    };
+    let headings = [
+        (Rule::SideDifference, "right beside left"),
+        (Rule::Change, "since last time"),
+    ];
+    let mut sources = BTreeSet::new();
+    for (rule, heading) in headings {
+        let all: Vec<&Comparison> = last
+            .encoded
+            .comparisons
+            .iter()
+            .filter(|one| one.rule == rule)
+            .collect();
+        let judged = all.iter().copied().filter(|one| compared::is_judged(one));
+        let (beyond, within): (Vec<_>, Vec<_>) = judged.partition(|one| is_beyond(one));
+        for one in &beyond {
+            let words = view::in_words(one, catalogue);
+            sources.extend(
+                one.rows
+                    .iter()
+                    .map(|row| format!("{}, {}", row.title, row.version)),
+            );
+            let words = format!("{}: {}", words.what, words.came_to);
+            screen::wrapped(out, &format!("   {heading}: "), &words)?;
+        }
+        let words = format!(
+            "{} more compared and within error or equal, {} not judged",
+            within.len(),
+            all.len()
+                .saturating_sub(beyond.len())
+                .saturating_sub(within.len())
+        );
+        screen::wrapped(out, &format!("   {heading}: "), &words)?;
+    }
+    for source in sources {
+        screen::wrapped(out, "   source: ", &source)?;
     }
     Ok(())
 }
 
-async fn tail(out: &mut dyn Write, outbox: &Outbox) -> anyhow::Result<()> {
-    let rows = outbox.trail(None).await?;
-    match first_break(&rows) {
-        None => writeln!(
+fn is_beyond(one: &Comparison) -> bool {
+    one.outcome
+        .as_ref()
+        .is_ok_and(|found| found.verdict.is_beyond())
+}
+
+/// What to do next; `base` where the practice server stays open.
+fn next(out: &mut dyn Write, base: Option<&str>) -> io::Result<()> {
+    writeln!(out, "\n4. What to do next")?;
+    writeln!(
+        out,
+        "   fascicle summary fixtures/sessions/first.json     in plain words"
+    )?;
+    writeln!(
+        out,
+        "   fascicle encode --compare fixtures/sessions/first.json"
+    )?;
+    writeln!(
+        out,
+        "   ten minutes each: docs/therapist.md, hospital-it.md, auditor.md"
+    )?;
+    if let Some(base) = base {
+        writeln!(
             out,
-            "\nThe trail has {} rows; each follows from the one before.",
-            rows.len()
-        )?,
-        Some(number) => bail!("row {number} of the trail does not follow"),
+            "   The practice server stays open for a look, with any FHIR client:"
+        )?;
+        writeln!(out, "     {base}/Observation?code=stretch.dynamic.calf")?;
+        writeln!(out, "   Stop it with Ctrl-C; nothing is kept.")?;
     }
     Ok(())
 }

@@ -14,10 +14,10 @@ use crate::service::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::service::cli::before::{Before, Out};
 use crate::service::cli::earlier::Source;
 use crate::service::cli::lines::{Form, Told};
-use crate::service::cli::report::Mistake;
-use crate::service::cli::sessions::{Beside, Sessions, is_sheet};
+use crate::service::cli::report::{Mistake, Refused};
+use crate::service::cli::sessions::{Beside, Sessions, is_sheet, unread};
 use crate::service::cli::written::As;
-use crate::service::cli::{Ended, before, earlier, lines, report};
+use crate::service::cli::{Ended, before, earlier, lines, screen};
 use crate::tables::catalogue::Catalogue;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
@@ -25,6 +25,7 @@ use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
+use std::sync::OnceLock;
 
 /// The tables of the binary, with those of a folder laid over them where one is named,
 /// and the tables of published ranges that are used.
@@ -52,21 +53,40 @@ pub(super) fn tables(own: Option<&Path>, reference: &[String]) -> anyhow::Result
     Ok(catalogue)
 }
 
-/// Reads a file whole; the error says which by `what`, because a file name may carry a person's name.
+/// Reads a file whole; the error says which by `what`, because a file name may carry a person's name
+/// and this error goes to standard error.
 pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
-    let mut bytes = Vec::new();
-    // One byte more than a document may have, so that no file fills memory.
-    let most = u64::try_from(MOST_BYTES)?.saturating_add(1);
-    let read = File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes));
-    read.map_err(|cause| Mistake(format!("{what}: {}", file_words(cause.kind()))))?;
-    if bytes.len() > MOST_BYTES {
-        return Err(Mistake(format!("{what} is longer than 8 MiB")).into());
-    }
-    utf8(bytes, what)
+    Ok(text(path).map_err(|words| Mistake(format!("{what}: {words}")))?)
 }
 
-fn utf8(bytes: Vec<u8>, what: &str) -> anyhow::Result<String> {
-    Ok(String::from_utf8(bytes).map_err(|_bytes| Mistake(format!("{what} is not UTF-8")))?)
+/// Reads a file whole, or standard input where the path is `-`; the error is in words.
+pub(super) fn text(path: &Path) -> Result<String, String> {
+    static STANDARD_INPUT: OnceLock<Result<String, String>> = OnceLock::new();
+    if path.as_os_str() == STDIN {
+        // It can be read once, and `encode` looks at every file twice.
+        let read = || whole(Ok(io::stdin().lock()));
+        return STANDARD_INPUT.get_or_init(read).clone();
+    }
+    whole(File::open(path))
+}
+
+/// The name that stands for standard input.
+pub(super) const STDIN: &str = "-";
+
+fn whole(file: io::Result<impl Read>) -> Result<String, String> {
+    let mut bytes = Vec::new();
+    // One byte more than a document may have, so that no file fills memory.
+    let most = u64::try_from(MOST_BYTES).unwrap_or(u64::MAX);
+    let read = file.and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes));
+    read.map_err(|cause| file_words(cause.kind()))?;
+    if bytes.len() > MOST_BYTES {
+        return Err("the file is longer than 8 MiB".to_owned());
+    }
+    utf8(bytes)
+}
+
+fn utf8(bytes: Vec<u8>) -> Result<String, String> {
+    String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
 }
 
 const NOTHING: &str = "nothing was encoded";
@@ -79,14 +99,16 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
     let count = announce(options, &beside, &mut before, &mut form)?;
     if count > 1 && matches!(form, As::Bundle { .. }) {
         writeln!(
-            io::stdout(),
+            screen::screen(),
             "several sessions become several Bundles: add --ndjson"
         )?;
         return Ok(Ended::Problems);
     }
-    let with = (&options.comparing.with, NOTHING);
-    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
-        return Ok(ended);
+    let mut refused = Refused::new(options.comparing.json);
+    let with = (&options.comparing.with, &mut refused);
+    earlier::files(with, &beside, &mut before, &catalogue, now)?;
+    if !refused.is_empty() {
+        return Ok(refused.nothing(NOTHING)?);
     }
     let source = Source::of(&options.comparing.with).await?;
     let mut made = Made {
@@ -94,12 +116,11 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
         plots: Plots(options.plots.is_some().then(Vec::new)),
         form,
     };
-    let mut ended = Ended::Done;
     let head = made.form.head()?;
     made.out.add(&head)?;
-    for (number, path) in (1..).zip(&options.files) {
+    for path in &options.files {
         let name = path.display().to_string();
-        let mut sessions = Sessions::of(path, number, &beside)?;
+        let mut sessions = Sessions::of(path, &beside);
         while let Some(session) = sessions.next() {
             let one = One {
                 name: &name,
@@ -107,15 +128,15 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
                 catalogue: &catalogue,
                 now,
             };
-            let came = one.encode(session, &mut made, &mut before).await?;
-            ended = ended.max(came);
+            let into = (&mut made, &mut refused);
+            one.encode(session, into, &mut before).await?;
         }
     }
-    if ended != Ended::Done {
-        writeln!(io::stdout(), "{NOTHING}")?;
+    if !refused.is_empty() {
         made.out.give_up()?;
-        return Ok(ended);
+        return Ok(refused.nothing(NOTHING)?);
     }
+    made.out.add(made.form.foot())?;
     made.out.finish()?;
     if let Some(folder) = &options.plots {
         made.plots
@@ -134,14 +155,14 @@ fn announce(
     form: &mut As<'_>,
 ) -> anyhow::Result<u64> {
     let mut count: u64 = 0;
-    for (number, path) in (1..).zip(&options.comparing.with.earlier) {
-        let mut sessions = Sessions::of(path, number, beside)?;
+    for path in &options.comparing.with.earlier {
+        let mut sessions = Sessions::of(path, beside);
         while let Some(Ok(given)) = sessions.next() {
             before.announce(&given.text);
         }
     }
-    for (number, path) in (1..).zip(&options.files) {
-        let mut sessions = Sessions::of(path, number, beside)?;
+    for path in &options.files {
+        let mut sessions = Sessions::of(path, beside);
         // What does not read is told when it is its turn.
         while let Some(Ok(given)) = sessions.next() {
             before.announce(&given.text);
@@ -239,16 +260,12 @@ impl One<'_> {
     async fn encode(
         &self,
         session: Result<Given, Vec<Problem>>,
-        made: &mut Made<'_>,
+        (made, refused): (&mut Made<'_>, &mut Refused),
         before: &mut Before,
-    ) -> anyhow::Result<Ended> {
-        let mut told = io::stdout();
+    ) -> anyhow::Result<()> {
         let given = match session {
             Ok(given) => given,
-            Err(problems) => {
-                report::problems(&mut told, self.name, &problems, None)?;
-                return Ok(report::ended(&problems));
-            }
+            Err(problems) => return Ok(refused.add(self.name, &problems, None)?),
         };
         let rows = given.rows.as_ref();
         let mut earlier = before.of(&given.text);
@@ -256,8 +273,7 @@ impl One<'_> {
         self.source.add(&mut earlier, text, self.catalogue).await?;
         match given.encode(&earlier, self.catalogue, self.now) {
             Ok(encoded) if before.lacks_what_is_corrected_by(&encoded.session) => {
-                report::problems(&mut told, self.name, &half_a_correction(), rows)?;
-                Ok(Ended::Problems)
+                refused.add(self.name, &half_a_correction(), rows)?;
             }
             Ok(encoded) => {
                 let text = made.form.text(self.name, &encoded)?;
@@ -266,13 +282,10 @@ impl One<'_> {
                     .context("the output cannot be written")?;
                 made.plots.add(&encoded.traces.each);
                 before.add(encoded);
-                Ok(Ended::Done)
             }
-            Err(held) => {
-                report::problems(&mut told, self.name, &held.problems, rows)?;
-                Ok(report::ended(&held.problems))
-            }
+            Err(held) => refused.add(self.name, &held.problems, rows)?,
         }
+        Ok(())
     }
 }
 
@@ -288,7 +301,7 @@ fn half_a_correction() -> Vec<Problem> {
 }
 
 pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Result<Ended> {
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json || options.schema);
     if options.schema {
         let schema =
             serde_json::to_string_pretty(&crate::examination::intake::schema::document_schema())?;
@@ -302,23 +315,27 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
     let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut told = Told::new(&mut out, options.json);
-    for (number, path) in (1..).zip(&options.files) {
+    for path in &options.files {
         told.document(path.display().to_string())?;
         if is_sheet(path) {
-            let mut sessions = Sessions::of(path, number, &beside)?;
+            let mut sessions = Sessions::of(path, &beside);
             while let Some(session) = sessions.next() {
                 check_session(session, &catalogue, now, &mut told)?;
             }
             told.close()?;
             continue;
         }
-        match lines::open(path, number)? {
-            Form::Lines(each) => lines::each(each, &catalogue, &mut told)?,
-            Form::Document(bytes) => {
-                let text = utf8(bytes, &format!("document {number} of the command line"))?;
-                told.add(&problems_of(text, path, &catalogue, now), None)?;
+        match lines::open(path) {
+            Err(cause) => told.add(&unread(file_words(cause.kind())), None)?,
+            Ok(Form::Lines(each)) => lines::each(each, &catalogue, &mut told)?,
+            Ok(Form::Document(bytes)) => {
+                let problems = match utf8(bytes) {
+                    Ok(text) => problems_of(text, path, &catalogue, now),
+                    Err(words) => unread(words),
+                };
+                told.add(&problems, None)?;
             }
-            Form::TooLarge => {
+            Ok(Form::TooLarge) => {
                 let mut problems = Problems::new();
                 lines::too_large(&mut problems);
                 told.add(&problems.sorted(), None)?;
@@ -371,7 +388,7 @@ fn problems_of(
 fn print_columns(out: &mut dyn Write) -> io::Result<()> {
     for (name, meaning) in columns::all() {
         let first = format!("{name:<46} {:<13} ", holds(&name));
-        report::wrapped(out, &first, &meaning)?;
+        screen::wrapped(out, &first, &meaning)?;
     }
     Ok(())
 }

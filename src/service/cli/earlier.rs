@@ -7,25 +7,24 @@ use crate::service::app::encode::Earlier;
 use crate::service::app::{earlier, held};
 use crate::service::cli::arguments::{EarlierFrom, EarlierSessions};
 use crate::service::cli::before::Before;
-use crate::service::cli::report::{self, Mistake};
+use crate::service::cli::report::{Mistake, Refused};
 use crate::service::cli::sessions::{Beside, Sessions};
-use crate::service::cli::{Ended, settings};
+use crate::service::cli::settings;
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
-use std::io::{self, Write};
 
 /// Takes the earlier sessions of the command line the pure way; they are compared with and not
-/// written. Says how it ended, when one does not hold, and that `nothing` was made.
+/// written. What does not hold is told.
 pub(super) fn files(
-    (options, nothing): (&EarlierSessions, &str),
+    (options, refused): (&EarlierSessions, &mut Refused),
     beside: &Beside,
     before: &mut Before,
     catalogue: &Catalogue,
     now: DateTime<Utc>,
-) -> anyhow::Result<Option<Ended>> {
-    for (number, path) in (1..).zip(&options.earlier) {
+) -> anyhow::Result<()> {
+    for path in &options.earlier {
         let name = path.display().to_string();
-        let mut sessions = Sessions::of(path, number, beside)?;
+        let mut sessions = Sessions::of(path, beside);
         while let Some(session) = sessions.next() {
             let (problems, rows): (Vec<Problem>, _) = match session {
                 Err(problems) => (problems, None),
@@ -37,12 +36,10 @@ pub(super) fn files(
                     Err(held) => (held.problems, given.rows),
                 },
             };
-            report::problems(&mut io::stdout(), &name, &problems, rows.as_ref())?;
-            writeln!(io::stdout(), "{nothing}")?;
-            return Ok(Some(report::ended(&problems)));
+            refused.add(&name, &problems, rows.as_ref())?;
         }
     }
-    Ok(None)
+    Ok(())
 }
 
 /// Where earlier sessions come from besides the command line.

@@ -6,7 +6,7 @@ use crate::base::code::meaning::Severity;
 use crate::base::json::Node;
 use crate::base::problem::{MOST, Problem, Problems, and_more};
 use crate::examination::intake::sheet::Rows;
-use crate::service::cli::report::Mistake;
+use crate::service::cli::documents::STDIN;
 use crate::service::cli::{Ended, report};
 use crate::tables::catalogue::Catalogue;
 use std::fs::File;
@@ -26,30 +26,33 @@ pub(super) enum Form {
     TooLarge,
 }
 
-/// Opens the file numbered `number` and finds out how it is to be read: as lines when it says so in
-/// its name, or when its first line is a resource of its own and another follows.
-pub(super) fn open(path: &Path, number: usize) -> anyhow::Result<Form> {
-    let mistake = |cause: io::Error| {
-        let kind = cause.kind();
-        Mistake(format!("document {number} of the command line: {kind}"))
+/// Opens a file, or standard input for `-`, and finds out how it is to be read: as lines when it says
+/// so in its name, or when its first line is a resource of its own and another follows.
+///
+/// # Errors
+/// When it cannot be read.
+pub(super) fn open(path: &Path) -> io::Result<Form> {
+    let source: Box<dyn Read> = if path.as_os_str() == STDIN {
+        Box::new(io::stdin())
+    } else {
+        Box::new(File::open(path)?)
     };
-    let mut reader = BufReader::new(File::open(path).map_err(mistake)?);
+    let mut reader = BufReader::new(source);
     if path.extension().is_some_and(|ending| ending == "ndjson") {
         return Ok(Form::Lines(Box::new(reader)));
     }
     let mut first = Vec::new();
-    while first.trim_ascii().is_empty() && piece(&mut reader, &mut first).map_err(mistake)? {}
+    while first.trim_ascii().is_empty() && piece(&mut reader, &mut first)? {}
     let alone = is_resource(&first);
     let mut rest = Vec::new();
-    while alone && rest.trim_ascii().is_empty() && piece(&mut reader, &mut rest).map_err(mistake)? {
-    }
+    while alone && rest.trim_ascii().is_empty() && piece(&mut reader, &mut rest)? {}
     first.append(&mut rest);
     if alone && first.trim_ascii().contains(&b'\n') {
         return Ok(Form::Lines(Box::new(io::Cursor::new(first).chain(reader))));
     }
     let more = (&mut reader).take(LARGEST.saturating_add(1));
     let mut more = more;
-    more.read_to_end(&mut first).map_err(mistake)?;
+    more.read_to_end(&mut first)?;
     if u64::try_from(first.len()).is_ok_and(|length| length > LARGEST) {
         return Ok(Form::TooLarge);
     }
@@ -272,7 +275,7 @@ mod tests {
             .tempfile()
             .expect("a file");
         file.write_all(bytes).expect("written");
-        let Form::Lines(lines) = open(file.path(), 1).expect("it opens") else {
+        let Form::Lines(lines) = open(file.path()).expect("it opens") else {
             return None;
         };
         let catalogue = Catalogue::embedded().expect("sound tables");
@@ -387,7 +390,7 @@ mod tests {
         let mut file = tempfile::NamedTempFile::new().expect("a file");
         file.write_all(long.as_bytes()).expect("written");
         assert!(matches!(
-            open(file.path(), 1).expect("it opens"),
+            open(file.path()).expect("it opens"),
             Form::TooLarge
         ));
     }

@@ -14,16 +14,19 @@ mod documents;
 mod earlier;
 mod examples;
 mod lines;
+mod people;
 mod practice;
 mod progress;
 mod public_keys;
 mod purge;
 mod queue;
 mod report;
+mod screen;
 mod send;
 mod serve;
 mod sessions;
 mod settings;
+mod shells;
 mod store;
 mod summary;
 mod target;
@@ -80,7 +83,12 @@ pub fn run() -> ExitCode {
     quiet_panics();
     let arguments = Arguments::parse();
     let ended = start(&arguments);
-    ExitCode::from(ended.unwrap_or_else(|fault| report::fault(&fault)).code())
+    let json = arguments.command.wants_json();
+    ExitCode::from(
+        ended
+            .unwrap_or_else(|fault| report::fault(&fault, json))
+            .code(),
+    )
 }
 
 fn start(arguments: &Arguments) -> anyhow::Result<Ended> {
@@ -129,6 +137,8 @@ async fn command(arguments: &Arguments) -> anyhow::Result<Ended> {
         Command::Trail(options) => trail::trail(options).await,
         Command::Catalogue(options) => catalogue::catalogue(options),
         Command::Practice(options) => practice::practice(options).await,
+        Command::Completions(options) => shells::completions(options),
+        Command::Manual(options) => shells::manual(options),
     }
 }
 

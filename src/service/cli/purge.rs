@@ -4,9 +4,9 @@ use crate::base::clock::{Clock, MachineClock};
 use crate::delivery::outbox::Outbox;
 use crate::delivery::outbox::purge::{Purged, Why};
 use crate::service::app::retention::Purging;
-use crate::service::cli::Ended;
 use crate::service::cli::arguments::StoreOptions;
 use crate::service::cli::report::{self, Mistake};
+use crate::service::cli::{Ended, screen};
 use crate::service::config::Settings;
 use std::io::{self, Write};
 use std::sync::Arc;
@@ -29,7 +29,7 @@ pub(super) async fn due(
         retention: settings.retention,
         clock: Arc::new(MachineClock),
     };
-    let mut out = io::stdout();
+    let mut out = screen::screen();
     if options.dry_run {
         let due = purging.due(LISTED).await?;
         for (source, session) in &due {
@@ -68,7 +68,7 @@ pub(super) async fn one(
         options.by.as_deref().unwrap_or_default(),
         options.why.as_deref().unwrap_or_default(),
     );
-    let mut out = io::stdout();
+    let mut out = screen::screen();
     let sources = outbox.sources_of(session).await?;
     let [source] = sources.as_slice() else {
         let told = if sources.is_empty() {

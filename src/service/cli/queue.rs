@@ -2,14 +2,14 @@
 
 use crate::base::clock::{Clock, MachineClock};
 use crate::base::code::reason::Reason;
-use crate::base::json::Node;
+use crate::base::json::{Node, object, text};
 use crate::base::problem::file_words;
 use crate::delivery::outbox::{Decision, Item, Outbox, Pausing, State, WantedItems};
 use crate::service::app::urgent::age;
 use crate::service::app::{sheet, shown};
 use crate::service::cli::arguments::QueueOptions;
 use crate::service::cli::report::Mistake;
-use crate::service::cli::{Ended, report, settings};
+use crate::service::cli::{Ended, report, screen, settings};
 use crate::service::config::Settings;
 use std::fs::OpenOptions;
 use std::io::{self, Write};
@@ -23,14 +23,14 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
     let why = options.why.as_deref().unwrap_or_default();
     let pause = options.pause.as_ref().map(|target| (target, true));
     if let Some((target, paused)) = pause.or(options.resume.as_ref().map(|one| (one, false))) {
-        return pause_target(&settings, target, paused, (by, why)).await;
+        return pause_target(&settings, (target, paused), (by, why), options.json).await;
     }
     let outbox = settings::existing_outbox(&settings).await?;
     let decision = options
         .release
         .map(|id| (id, Decision::Release))
         .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if let (Some(id), Some(path)) = (options.sheet, &options.out) {
         return print_sheet(options, &settings, &outbox, (id, path)).await;
     }
@@ -45,7 +45,7 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
             }
             (Decision::Drop, true) => "was given up",
         };
-        writeln!(out, "{id} {word}")?;
+        answer(options.json, ("item", &id.to_string()), done, word)?;
         return Ok(if done { Ended::Done } else { Ended::Problems });
     }
     let items = outbox.items_wanted(&wanted(options)?).await?;
@@ -78,7 +78,6 @@ async fn print_sheet(
     (id, path): (Uuid, &Path),
 ) -> anyhow::Result<Ended> {
     let catalogue = settings::tables(&options.own, settings)?;
-    let mut out = io::stdout();
     let item = outbox.item(id).await?;
     let item = item.ok_or_else(|| Mistake("there is no delivery of this id".to_owned()))?;
     let page = sheet::sheet(outbox, &catalogue, &item, MachineClock.now()).await?;
@@ -86,7 +85,11 @@ async fn print_sheet(
     let page = match page {
         Ok(page) => page,
         Err(why) => {
-            writeln!(out, "{why}: nothing was written")?;
+            report::say(
+                options.json,
+                "error",
+                &format!("{why}: nothing was written"),
+            )?;
             return Ok(Ended::Problems);
         }
     };
@@ -103,10 +106,12 @@ async fn print_sheet(
         ))
     })?;
     file.write_all(page.as_bytes())?;
-    writeln!(
-        out,
-        "{}: a page to print, about a person; delete it when it was told",
-        path.display()
+    let words = "a page to print, about a person; delete it when it was told";
+    answer(
+        options.json,
+        ("file", &path.display().to_string()),
+        true,
+        words,
     )?;
     Ok(Ended::Done)
 }
@@ -115,7 +120,7 @@ fn wanted(options: &QueueOptions) -> anyhow::Result<WantedItems> {
     let state = match &options.only.standing {
         None => None,
         Some(word) => Some(State::named(word).ok_or_else(|| {
-            let states: Vec<&str> = State::ALL.iter().map(|state| state.code()).collect();
+            let states: Vec<&str> = State::ALL.iter().map(|state| state.word()).collect();
             Mistake(format!("no such state; states are {}", states.join(", ")))
         })?),
     };
@@ -137,11 +142,27 @@ const fn nothing(options: &QueueOptions) -> &'static str {
     }
 }
 
+/// Tells what came of a decision: what it was about, whether something was changed, and the words.
+fn answer(json: bool, about: (&'static str, &str), changed: bool, words: &str) -> io::Result<()> {
+    let mut out = screen::words_or_json(json);
+    let (name, value) = about;
+    if json {
+        let members = [
+            (name, text(value)),
+            ("changed", Node::Bool(changed)),
+            ("words", text(words)),
+        ];
+        return out.write_all(object(members).pretty().as_bytes());
+    }
+    let colon = if name == "file" { ":" } else { "" };
+    writeln!(out, "{value}{colon} {words}")
+}
+
 async fn pause_target(
     settings: &Settings,
-    target: &str,
-    paused: bool,
+    (target, paused): (&str, bool),
     who: (&str, &str),
+    json: bool,
 ) -> anyhow::Result<Ended> {
     // A target of the settings can be paused before anything was sent to it.
     let outbox = if settings.targets.iter().any(|one| one.name == target) {
@@ -152,30 +173,26 @@ async fn pause_target(
     let done = outbox
         .pause(target, paused, who, MachineClock.now())
         .await?;
-    let mut out = io::stdout();
+    let about = ("target", target);
     let ended = match (done, paused) {
         (Pausing::Changed, true) => {
-            writeln!(
-                out,
-                "{target} is paused: what is accepted for it is kept, and nothing is sent"
-            )?;
+            let words = "is paused: what is accepted for it is kept, and nothing is sent";
+            answer(json, about, true, words)?;
             Ended::Done
         }
         (Pausing::Changed, false) => {
-            writeln!(
-                out,
-                "{target} goes on; `fascicle send` without files, or a running `fascicle serve`, \
-                 works it off"
-            )?;
+            let words = "goes on; `fascicle send` without files, or a running `fascicle serve`, \
+                         works it off";
+            answer(json, about, true, words)?;
             Ended::Done
         }
-        (Pausing::AsItWas, _) => {
+        (Pausing::AsItWas, paused) => {
             let word = if paused {
-                "paused already"
+                "is paused already: nothing was changed"
             } else {
-                "not paused"
+                "is not paused: nothing was changed"
             };
-            writeln!(out, "{target} is {word}: nothing was changed")?;
+            answer(json, about, false, word)?;
             Ended::Problems
         }
         (Pausing::NoSuchTarget, _) => {
@@ -185,11 +202,11 @@ async fn pause_target(
                 .into_iter()
                 .map(|t| t.name)
                 .collect();
-            writeln!(
-                out,
+            let words = format!(
                 "the store knows no target of this name; it knows: {}",
                 known.join(", ")
-            )?;
+            );
+            report::say(json, "error", &words)?;
             Ended::Problems
         }
     };

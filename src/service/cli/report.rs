@@ -2,13 +2,13 @@
 
 use crate::base::code::meaning::Severity;
 use crate::base::json::{Node, object, text};
-use crate::base::problem::Problem;
+use crate::base::problem::{Problem, file_words};
 use crate::delivery::deliver::client::NoClient;
 use crate::delivery::outbox::OutboxError;
 use crate::examination::intake::sheet::Rows;
 use crate::service::app::encode::mark;
 use crate::service::app::shown;
-use crate::service::cli::Ended;
+use crate::service::cli::{Ended, screen};
 use crate::service::config::ConfigError;
 use std::io::{self, Write};
 
@@ -18,19 +18,19 @@ use std::io::{self, Write};
 pub(super) struct Mistake(pub(super) String);
 
 /// Tells a fault of the program or the machine, without a word of what was processed.
-pub(super) fn fault(fault: &anyhow::Error) -> Ended {
+pub(super) fn fault(fault: &anyhow::Error, json: bool) -> Ended {
     let closed = fault.downcast_ref::<io::Error>();
     if closed.is_some_and(|cause| cause.kind() == io::ErrorKind::BrokenPipe) {
         // Whoever read the output has read enough.
         return Ended::Done;
     }
-    let mut line = String::from("fascicle: ");
-    line.push_str(&fault.to_string());
-    for cause in fault.chain().skip(1) {
-        line.push_str(": ");
-        line.push_str(&cause.to_string());
+    let words = words(fault);
+    if json {
+        // A program that asked for JSON gets JSON, whatever happened.
+        let told = object([("error", text(words.clone()))]).pretty();
+        drop(io::stdout().write_all(told.as_bytes()));
     }
-    to_stderr(&line);
+    to_stderr(&format!("fascicle: {words}"));
     let theirs = fault.is::<Mistake>()
         || matches!(
             fault.downcast_ref(),
@@ -55,42 +55,32 @@ pub(super) fn fault(fault: &anyhow::Error) -> Ended {
     }
 }
 
+/// A fault and its causes, each told once: some errors repeat their cause in their own words.
+fn words(fault: &anyhow::Error) -> String {
+    let mut line = fault.to_string();
+    for cause in fault.chain().skip(1) {
+        let cause = match cause.downcast_ref::<io::Error>() {
+            Some(cause) => file_words(cause.kind()),
+            None => cause.to_string(),
+        };
+        if !line.contains(cause.trim()) {
+            line.extend([": ", &cause]);
+        }
+    }
+    line.trim_end().to_owned()
+}
+
 /// A count and its word.
 pub(super) fn counted(count: impl Into<u64>, one: &str, many: &str) -> String {
     let count = count.into();
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
-/// The width a page of text keeps to.
-pub(super) const WIDTH: usize = 100;
-
-/// Writes words as lines that fit the page: `first` before the first, blanks of that width before
-/// the others.
-pub(super) fn wrapped(out: &mut dyn Write, first: &str, words: &str) -> io::Result<()> {
-    let indent = first.chars().count();
-    let mut line = first.to_owned();
-    let mut filled = indent;
-    for word in words.split_whitespace() {
-        let wide = word.chars().count();
-        if filled > indent && filled.saturating_add(wide).saturating_add(1) > WIDTH {
-            writeln!(out, "{}", line.trim_end())?;
-            line = " ".repeat(indent);
-            filled = indent;
-        }
-        if filled > indent {
-            line.push(' ');
-            filled = filled.saturating_add(1);
-        }
-        line.push_str(word);
-        filled = filled.saturating_add(wide);
-    }
-    writeln!(out, "{}", line.trim_end())
-}
-
 /// Writes one line to standard error.
 pub(super) fn to_stderr(line: &str) {
     // Nothing is left to be told when standard error is gone.
-    drop(io::stderr().write_all(format!("{line}\n").as_bytes()));
+    let fitted = screen::for_stderr(line);
+    drop(io::stderr().write_all(format!("{fitted}\n").as_bytes()));
 }
 
 /// Prints problems: path and what, the hint on its own line.
@@ -128,6 +118,67 @@ pub(super) fn problems(
         writeln!(out, "  hint: {}", problem.hint)?;
     }
     Ok(())
+}
+
+/// Documents that do not hold: told one after another, or as JSON all at once.
+pub(super) struct Refused {
+    json: bool,
+    documents: Vec<Node>,
+    ended: Ended,
+}
+
+impl Refused {
+    pub(super) const fn new(json: bool) -> Self {
+        Self {
+            json,
+            documents: Vec::new(),
+            ended: Ended::Done,
+        }
+    }
+
+    /// Tells the problems of one document.
+    pub(super) fn add(
+        &mut self,
+        name: &str,
+        told: &[Problem],
+        rows: Option<&Rows>,
+    ) -> io::Result<()> {
+        self.ended = self.ended.max(ended(told));
+        if self.json {
+            self.documents.push(problems_json(name, told, rows));
+            return Ok(());
+        }
+        problems(&mut screen::screen(), name, told, rows)
+    }
+
+    /// True while every document holds.
+    pub(super) fn is_empty(&self) -> bool {
+        self.ended == Ended::Done
+    }
+
+    /// Ends with the words that nothing was made.
+    pub(super) fn nothing(self, words: &str) -> io::Result<Ended> {
+        let mut out = screen::words_or_json(self.json);
+        if self.json {
+            let members = [
+                ("error", text(words)),
+                ("documents", Node::List(self.documents)),
+            ];
+            out.write_all(object(members).pretty().as_bytes())?;
+        } else {
+            writeln!(out, "{words}")?;
+        }
+        Ok(self.ended)
+    }
+}
+
+/// Words that answer a command, as JSON under `name` where it is asked for.
+pub(super) fn say(json: bool, name: &'static str, words: &str) -> io::Result<()> {
+    let mut out = screen::words_or_json(json);
+    if json {
+        return out.write_all(object([(name, text(words))]).pretty().as_bytes());
+    }
+    writeln!(out, "{words}")
 }
 
 /// The problems of one document as JSON.

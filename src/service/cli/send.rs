@@ -12,7 +12,7 @@ use crate::service::cli::arguments::SendOptions;
 use crate::service::cli::progress::Progress;
 use crate::service::cli::report::Mistake;
 use crate::service::cli::sessions::{Beside, Sessions};
-use crate::service::cli::{Ended, queue, report, settings};
+use crate::service::cli::{Ended, queue, report, screen, settings};
 use chrono::TimeDelta;
 use std::io::{self, Write};
 use std::path::Path;
@@ -51,7 +51,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
         json: options.json,
     };
     for (number, path) in (1..).zip(&options.files) {
-        let sessions = Sessions::of(path, number, &beside)?;
+        let sessions = Sessions::of(path, &beside);
         accepting.all_of(sessions, path, &mut told).await?;
         progress.at(number);
     }
@@ -134,7 +134,7 @@ impl Told {
         rows: Option<&Rows>,
         json: bool,
     ) -> io::Result<()> {
-        let mut out = io::stdout();
+        let mut out = screen::screen();
         match submitted {
             Submitted::Accepted {
                 session,
@@ -220,7 +220,7 @@ fn accepted_json(name: &str, session: Uuid, version: u32, before: bool, items: &
 }
 
 fn print(options: &SendOptions, documents: Vec<Node>, items: &[Item]) -> anyhow::Result<()> {
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if options.json {
         let all = object([
             ("documents", Node::List(documents)),

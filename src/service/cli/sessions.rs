@@ -1,7 +1,8 @@
 //! The sessions of the files of a command line: a document is one, a sheet has one after another.
 
+use crate::base::code::Code;
 use crate::base::json::Node;
-use crate::base::problem::{Problem, file_words};
+use crate::base::problem::{Problem, Problems, file_words};
 use crate::examination::intake::sheet::Sheet;
 use crate::service::app::given::Given;
 use crate::service::cli::documents;
@@ -20,7 +21,7 @@ impl Beside {
         let Some(path) = path else {
             return Ok(Self(None));
         };
-        let text = documents::read(path, "the session document")?;
+        let text = documents::read(path, "the session document named by --session")?;
         let node = Node::parse(&text);
         let node = node.map_err(|fault| Mistake(format!("the session document: {fault}")))?;
         if node.member("findings").is_some() {
@@ -48,24 +49,32 @@ pub(super) fn is_sheet(path: &Path) -> bool {
     ending.is_some_and(|ending| ending.eq_ignore_ascii_case("csv"))
 }
 
+/// The problem of a file that cannot be read.
+pub(super) fn unread(words: String) -> Vec<Problem> {
+    let mut problems = Problems::new();
+    let hint = "name a file that is there and that you may read, or - for standard input";
+    problems.error(Code::FileUnread, "", words, hint);
+    problems.sorted()
+}
+
 impl Sessions {
-    /// Opens the file numbered `number`.
-    ///
-    /// # Errors
-    /// When it cannot be read; the error names the number, because a file name may carry a person's
-    /// name.
-    pub(super) fn of(path: &Path, number: usize, beside: &Beside) -> anyhow::Result<Self> {
-        let name = format!("document {number} of the command line");
+    /// Opens a file, or takes standard input for a document where the path is `-`. What cannot be
+    /// read is a problem of that file alone, so that the others are still looked at.
+    pub(super) fn of(path: &Path, beside: &Beside) -> Self {
         if !is_sheet(path) {
-            let text = documents::read(path, &name)?;
-            return Ok(Self::Document(Some(documents::with_files(text, path))));
+            return match documents::text(path) {
+                Ok(text) => Self::Document(Some(documents::with_files(text, path))),
+                Err(words) => Self::Refused(unread(words)),
+            };
         }
-        let file = File::open(path)
-            .map_err(|cause| Mistake(format!("{name}: {}", file_words(cause.kind()))))?;
-        Ok(match Sheet::open(BufReader::new(file), beside.0.as_ref()) {
+        let file = match File::open(path) {
+            Ok(file) => file,
+            Err(cause) => return Self::Refused(unread(file_words(cause.kind()))),
+        };
+        match Sheet::open(BufReader::new(file), beside.0.as_ref()) {
             Ok(sheet) => Self::Sheet(Box::new(sheet)),
             Err(problems) => Self::Refused(problems),
-        })
+        }
     }
 
     /// The next session, or what stands in the way of all that follow; nothing at the end.

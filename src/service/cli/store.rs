@@ -6,7 +6,7 @@ use crate::delivery::outbox::moving::{Moving, move_store};
 use crate::delivery::outbox::place::Place as Store;
 use crate::service::cli::arguments::StoreOptions;
 use crate::service::cli::report::Mistake;
-use crate::service::cli::{Ended, purge, report, settings};
+use crate::service::cli::{Ended, purge, report, screen, settings};
 use crate::service::config::ConfigError;
 use std::io::{self, Write};
 use std::path::Path;
@@ -29,7 +29,7 @@ pub(super) async fn store(options: &StoreOptions) -> anyhow::Result<Ended> {
         let (oldest, newest) = outbox.generations().await?;
         let held = outbox.contents().await?;
         let words = settings.state.words();
-        let mut out = io::stdout();
+        let mut out = screen::words_or_json(options.json);
         if options.json {
             let node = object([
                 ("store", text(words)),
@@ -61,7 +61,7 @@ fn backup(copied: bool, file: &Path) -> anyhow::Result<Ended> {
         return Err(Mistake(told.to_owned()).into());
     }
     writeln!(
-        io::stdout(),
+        screen::screen(),
         "{} holds the store as it stood; note the last hash of `fascicle trail --verify` elsewhere",
         file.display()
     )?;
@@ -74,7 +74,7 @@ async fn moved(from: &Store, to: &Store) -> anyhow::Result<Ended> {
                     postgres://user@host/database";
         return Err(Mistake(told.to_owned()).into());
     };
-    let mut out = io::stdout();
+    let mut out = screen::screen();
     match move_store(folder, database).await? {
         Moving::Done(held) => {
             print(&mut out, &held)?;

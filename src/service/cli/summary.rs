@@ -2,16 +2,14 @@
 
 use crate::base::clock::{Clock, MachineClock};
 use crate::base::json::Node;
-use crate::base::problem::Problem;
-use crate::examination::intake::sheet::Rows;
 use crate::fhir::summary::Summary;
 use crate::service::app::summary::{self, Asked};
 use crate::service::cli::arguments::SummaryOptions;
 use crate::service::cli::before::Before;
 use crate::service::cli::earlier::Source;
-use crate::service::cli::report::Mistake;
+use crate::service::cli::report::{Mistake, Refused};
 use crate::service::cli::sessions::{Beside, Sessions};
-use crate::service::cli::{Ended, documents, earlier, report, settings};
+use crate::service::cli::{Ended, documents, earlier, report, screen, settings};
 use std::io::{self, Write};
 use uuid::Uuid;
 
@@ -35,33 +33,30 @@ async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
     let now = MachineClock.now();
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut before = Before::default();
-    let mut ended = Ended::Done;
+    let mut refused = Refused::new(options.json);
     let mut summaries = Vec::new();
-    let mut held = |name: &str, problems: &[Problem], rows: Option<&Rows>| {
-        ended = ended.max(report::ended(problems));
-        report::problems(&mut io::stdout(), name, problems, rows)
-    };
     for files in [&options.with.earlier, &options.files] {
-        for (number, path) in (1..).zip(files) {
-            let mut sessions = Sessions::of(path, number, &beside)?;
+        for path in files {
+            let mut sessions = Sessions::of(path, &beside);
             while let Some(Ok(given)) = sessions.next() {
                 before.announce(&given.text);
             }
         }
     }
-    let with = (&options.with, NOTHING);
-    if let Some(ended) = earlier::files(with, &beside, &mut before, &catalogue, now)? {
-        return Ok(ended);
+    let with = (&options.with, &mut refused);
+    earlier::files(with, &beside, &mut before, &catalogue, now)?;
+    if !refused.is_empty() {
+        return Ok(refused.nothing(NOTHING)?);
     }
     let source = Source::of(&options.with).await?;
-    for (number, path) in (1..).zip(&options.files) {
+    for path in &options.files {
         let name = path.display().to_string();
-        let mut sessions = Sessions::of(path, number, &beside)?;
+        let mut sessions = Sessions::of(path, &beside);
         while let Some(session) = sessions.next() {
             let given = match session {
                 Ok(given) => given,
                 Err(problems) => {
-                    held(&name, &problems, None)?;
+                    refused.add(&name, &problems, None)?;
                     continue;
                 }
             };
@@ -72,14 +67,13 @@ async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
                     summaries.push(encoded.summary.clone());
                     before.add(encoded);
                 }
-                Err(why) => held(&name, &why.problems, given.rows.as_ref())?,
+                Err(why) => refused.add(&name, &why.problems, given.rows.as_ref())?,
             }
         }
     }
     // A summary of a document that does not hold would be taken for one that does.
-    if ended != Ended::Done {
-        writeln!(io::stdout(), "{NOTHING}")?;
-        return Ok(ended);
+    if !refused.is_empty() {
+        return Ok(refused.nothing(NOTHING)?);
     }
     print(&summaries, options.json)?;
     Ok(Ended::Done)
@@ -108,12 +102,12 @@ async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<End
              sent"
         }
     };
-    writeln!(io::stdout(), "{words}")?;
+    report::say(options.json, "error", words)?;
     Ok(Ended::Problems)
 }
 
 fn print(summaries: &[Summary], json: bool) -> io::Result<()> {
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(json);
     if json {
         let all = Node::List(summaries.iter().map(summary::shown).collect());
         return out.write_all(all.pretty().as_bytes());

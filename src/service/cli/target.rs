@@ -5,13 +5,13 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::deliver::http::Connection;
 use crate::service::app::target::{Line, Looked, Mark, look};
 use crate::service::cli::arguments::TargetOptions;
-use crate::service::cli::{Ended, report, settings};
+use crate::service::cli::{Ended, screen, settings};
 use std::io::{self, Write};
 
 pub(super) async fn target(options: &TargetOptions) -> anyhow::Result<Ended> {
     let mut ended = Ended::Done;
     let mut all = Vec::new();
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     let settings = settings::of_targets(options)?;
     for target in settings.targets {
         let gets = settings.routes.words_of(&target.name);
@@ -57,10 +57,10 @@ fn print(out: &mut dyn Write, looked: &Looked) -> io::Result<()> {
     writeln!(out, "{} at {}", looked.name, looked.base.open())?;
     for line in &looked.lines {
         let first = format!("  {:<8}  {:<13} ", line.mark.word(), line.about);
-        report::wrapped(out, &first, &line.what)?;
+        screen::wrapped(out, &first, &line.what)?;
         if let Some(change) = &line.change {
             let first = " ".repeat(first.chars().count());
-            report::wrapped(out, &first, &format!("change: {change}"))?;
+            screen::wrapped(out, &first, &format!("change: {change}"))?;
         }
     }
     let of = |mark: Mark| looked.lines.iter().filter(|line| line.mark == mark).count();

@@ -1,14 +1,15 @@
 //! `trail`: what happened, and what stands behind one Observation.
 
-use crate::base::json::Node;
+use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
 use crate::base::problem::file_words;
+use crate::delivery::outbox::verify::Verified;
 use crate::delivery::outbox::{Outbox, TrailRow, WantedRows};
 use crate::service::app::shown;
 use crate::service::app::words::{Behind, Looked, behind};
 use crate::service::cli::arguments::TrailOptions;
 use crate::service::cli::report::Mistake;
-use crate::service::cli::{Ended, documents, queue, settings};
+use crate::service::cli::{Ended, documents, queue, report, screen, settings};
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::os::unix::fs::OpenOptionsExt;
@@ -24,21 +25,22 @@ pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
 }
 
 async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyhow::Result<Ended> {
-    let mut out = io::stdout();
+    let mut out = screen::words_or_json(options.json);
     if let Some(name) = &options.words {
         let tables = documents::tables(own, &[])?;
         let found = match behind(outbox, &tables, name).await? {
             Looked::Behind(found) => found,
             Looked::Purged(session) => {
-                writeln!(
-                    out,
+                let words = format!(
                     "{name} was sent as a part of session {session}, whose content was purged since; \
                      `fascicle trail --session {session}` tells when"
-                )?;
+                );
+                report::say(options.json, "error", &words)?;
                 return Ok(Ended::Problems);
             }
             Looked::NotKept => {
-                writeln!(out, "no session kept here was sent as {name}")?;
+                let words = format!("no session kept here was sent as {name}");
+                report::say(options.json, "error", &words)?;
                 return Ok(Ended::Problems);
             }
         };
@@ -49,36 +51,80 @@ async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyh
         }
         return Ok(Ended::Done);
     }
-    if let Some(path) = &options.export {
-        export(&mut out, path, &outbox.trail(None).await?)?;
-    } else {
-        let wanted = WantedRows {
-            session: options.session,
-            target: options.target.clone(),
-            event: options.event.clone(),
-            ..WantedRows::default()
-        };
-        for row in &outbox.trail_wanted(&wanted).await? {
-            print_row(&mut out, row, options.json)?;
-        }
+    if options.export.is_some() || options.verify {
+        return prove(&mut out, options, outbox).await;
     }
-    if options.verify {
-        return verify(&mut out, options, outbox).await;
+    let wanted = WantedRows {
+        session: options.session,
+        target: options.target.clone(),
+        event: options.event.clone(),
+        ..WantedRows::default()
+    };
+    let rows = outbox.trail_wanted(&wanted).await?;
+    if options.json {
+        out.write_all(list(&rows).as_bytes())?;
+        return Ok(Ended::Done);
+    }
+    for row in &rows {
+        print_row(&mut out, row)?;
     }
     Ok(Ended::Done)
 }
 
-async fn verify(
+/// One list, a row a line.
+fn list(rows: &[TrailRow]) -> String {
+    let rows: Vec<String> = rows
+        .iter()
+        .map(|row| shown::trail_row(row).compact())
+        .collect();
+    if rows.is_empty() {
+        return "[]\n".to_owned();
+    }
+    format!("[\n{}\n]\n", rows.join(",\n"))
+}
+
+/// Writes the whole trail to a file, or holds it against itself, or both; the rows are not listed.
+async fn prove(
     out: &mut dyn Write,
     options: &TrailOptions,
     outbox: &Outbox,
 ) -> anyhow::Result<Ended> {
-    let held = outbox.verify_trail(options.expect.as_deref()).await?;
+    let mut members = Vec::new();
+    let mut ended = Ended::Done;
+    if let Some(path) = &options.export {
+        let rows = outbox.trail(None).await?;
+        export(path, &rows)?;
+        members.push(("written", shown::number(i128::try_from(rows.len())?)));
+        if !options.json {
+            writeln!(out, "{} rows written", rows.len())?;
+            print_last(out, &rows)?;
+        }
+    }
+    if options.verify {
+        let held = outbox.verify_trail(options.expect.as_deref()).await?;
+        if !held.faults.is_empty() {
+            ended = Ended::Problems;
+        }
+        let faults = held.faults.iter().map(|fault| text(fault.clone()));
+        members.push(("rows", shown::number(held.rows)));
+        members.push(("last_hash", held.last_hash.clone().map_or(Node::Null, text)));
+        members.push(("faults", Node::List(faults.collect())));
+        if !options.json {
+            verified(out, &held)?;
+        }
+    }
+    if options.json {
+        out.write_all(object(members).pretty().as_bytes())?;
+    }
+    Ok(ended)
+}
+
+fn verified(out: &mut dyn Write, held: &Verified) -> io::Result<()> {
     for fault in &held.faults {
         writeln!(out, "{fault}")?;
     }
     if !held.faults.is_empty() {
-        return Ok(Ended::Problems);
+        return Ok(());
     }
     writeln!(
         out,
@@ -86,8 +132,7 @@ async fn verify(
         held.rows
     )?;
     let last = held.last_hash.as_deref().unwrap_or("none");
-    writeln!(out, "last hash: {last}")?;
-    Ok(Ended::Done)
+    writeln!(out, "last hash: {last}")
 }
 
 fn print_last(out: &mut dyn Write, rows: &[TrailRow]) -> io::Result<()> {
@@ -96,7 +141,7 @@ fn print_last(out: &mut dyn Write, rows: &[TrailRow]) -> io::Result<()> {
 }
 
 /// A file that is there already is left alone: it may be the proof of an earlier day.
-fn export(out: &mut dyn Write, path: &Path, rows: &[TrailRow]) -> anyhow::Result<()> {
+fn export(path: &Path, rows: &[TrailRow]) -> anyhow::Result<()> {
     let mut text = String::new();
     for row in rows {
         text.push_str(&shown::trail_row(row).compact());
@@ -109,15 +154,10 @@ fn export(out: &mut dyn Write, path: &Path, rows: &[TrailRow]) -> anyhow::Result
         .open(path);
     file.and_then(|mut file| file.write_all(text.as_bytes()))
         .map_err(|cause| Mistake(format!("the export: {}", file_words(cause.kind()))))?;
-    writeln!(out, "{} rows written", rows.len())?;
-    print_last(out, rows)?;
     Ok(())
 }
 
-fn print_row(out: &mut dyn Write, row: &TrailRow, json: bool) -> io::Result<()> {
-    if json {
-        return writeln!(out, "{}", shown::trail_row(row).compact());
-    }
+fn print_row(out: &mut dyn Write, row: &TrailRow) -> io::Result<()> {
     let target = row
         .target
         .as_deref()

@@ -21,9 +21,11 @@ pub(super) enum As<'a> {
     /// The planes in three numbers, in an order of the tables.
     Planes(&'a str, &'a Catalogue),
     /// What was compared, each with the row it used.
-    Compared {
-        json: bool,
+    Compared { catalogue: &'a Catalogue },
+    /// The same for a program, as one list; whether it has begun.
+    ComparedJson {
         catalogue: &'a Catalogue,
+        begun: bool,
     },
 }
 
@@ -38,8 +40,14 @@ impl<'a> As<'a> {
             return Ok(Self::Planes(order, catalogue));
         }
         if options.comparing.compare {
-            let json = options.comparing.json;
-            return Ok(Self::Compared { json, catalogue });
+            return Ok(if options.comparing.json {
+                Self::ComparedJson {
+                    catalogue,
+                    begun: false,
+                }
+            } else {
+                Self::Compared { catalogue }
+            });
         }
         let report = options.report;
         Ok(if options.csv {
@@ -72,6 +80,19 @@ impl<'a> As<'a> {
         Ok(header)
     }
 
+    /// What is written after all sessions.
+    pub(super) const fn foot(&self) -> &'static str {
+        match self {
+            Self::ComparedJson { begun: true, .. } => "\n]\n",
+            Self::ComparedJson { begun: false, .. } => "[]\n",
+            Self::Bundle { .. }
+            | Self::Lines { .. }
+            | Self::Rows(..)
+            | Self::Planes(..)
+            | Self::Compared { .. } => "",
+        }
+    }
+
     pub(super) fn text(&mut self, name: &str, encoded: &Encoded) -> anyhow::Result<String> {
         let record = encoded.checked.record();
         Ok(match self {
@@ -85,10 +106,15 @@ impl<'a> As<'a> {
                 };
                 writer.rows(&node)?
             }
-            Self::Compared { json, catalogue } if *json => {
-                compared::json(name, encoded, catalogue).compact() + "\n"
+            Self::ComparedJson { catalogue, begun } => {
+                let before = if *begun { ",\n" } else { "[\n" };
+                *begun = true;
+                format!(
+                    "{before}{}",
+                    compared::json(name, encoded, catalogue).compact()
+                )
             }
-            Self::Compared { catalogue, .. } => {
+            Self::Compared { catalogue } => {
                 let mut text = format!("{name}:\n").into_bytes();
                 compared::print(&mut text, encoded, catalogue)?;
                 String::from_utf8(text)?

@@ -189,12 +189,12 @@ fn urgent_of(seen: &Seen, now: DateTime<Utc>) -> (Family<Queued, Gauge>, Family<
         let target = held.name.clone();
         oldest.get_or_create(&OfTarget { target }).set(0);
         for state in Standing::ALL.into_iter().filter(|state| !state.is_done()) {
-            let (target, state) = (held.name.clone(), state.code());
+            let (target, state) = (held.name.clone(), state.word());
             items.get_or_create(&Queued { target, state }).set(0);
         }
     }
     for item in &seen.urgent {
-        let (target, state) = (item.target.clone(), item.state.code());
+        let (target, state) = (item.target.clone(), item.state.word());
         let labels = Queued { target, state };
         items.get_or_create(&labels).inc();
         let target = labels.target;
@@ -218,7 +218,7 @@ fn of_targets(targets: &[TargetHeld], paused: &[&str], now: DateTime<Utc>) -> Ga
         for (state, count) in &held.counts {
             let labels = Queued {
                 target: target.clone(),
-                state: state.code(),
+                state: state.word(),
             };
             items.get_or_create(&labels).set(*count);
         }

@@ -11,7 +11,7 @@ use std::path::PathBuf;
 /// wait to be confirmed are off; those that the release confirms are switched on in the table of codes
 /// written with --out, which is yours. Ours are never changed, and nothing is sent anywhere.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE_CONFIRM)]
+#[command(before_help = examples::FIRST_CATALOGUE_CONFIRM, after_help = examples::CATALOGUE_CONFIRM)]
 pub(in crate::service::cli) struct ConfirmOptions {
     /// Table of a LOINC release: LoincTableCore.csv or Loinc.csv.
     #[arg(long, value_name = "FILE", required_unless_present = "snomed")]
@@ -37,7 +37,7 @@ pub(in crate::service::cli) struct ConfirmOptions {
 ///
 /// The same tables give the same bytes.
 #[derive(Args)]
-#[command(after_help = examples::CATALOGUE_PACK)]
+#[command(before_help = examples::FIRST_CATALOGUE_PACK, after_help = examples::CATALOGUE_PACK)]
 pub(in crate::service::cli) struct PackOptions {
     /// File to write, such as fascicle.tgz.
     #[arg(long, value_name = "FILE")]

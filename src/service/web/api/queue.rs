@@ -30,7 +30,7 @@ pub(super) async fn items(State(serving): State<Serving>, uri: Uri) -> Result<Re
     let state = match &asked.state {
         None => None,
         Some(word) => Some(Standing::named(word).ok_or_else(|| {
-            let known: Vec<&str> = Standing::ALL.iter().map(|one| one.code()).collect();
+            let known: Vec<&str> = Standing::ALL.iter().map(|one| one.word()).collect();
             Fault::bad_request(format!("state has to be one of {}", known.join(", ")))
         })?),
     };

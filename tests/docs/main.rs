@@ -11,8 +11,9 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
-#[path = "support/host.rs"]
+#[path = "../support/host.rs"]
 mod host;
+mod terminal;
 
 fn text(name: &str) -> String {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
@@ -33,10 +34,11 @@ fn json(text: &str) -> serde_json::Value {
 }
 
 #[test]
-fn the_finding_and_the_observation_of_the_readme_are_what_fascicle_makes() {
-    let blocks = blocks(&text("README.md"), "json");
-    let [finding, observation] = blocks.as_slice() else {
-        panic!("two blocks of JSON")
+fn the_finding_of_the_readme_is_of_the_first_fixture_and_leaves_as_the_readme_says() {
+    let readme = text("README.md");
+    let blocks = blocks(&readme, "json");
+    let [finding] = blocks.as_slice() else {
+        panic!("one block of JSON")
     };
     let document = text("fixtures/sessions/first.json");
 
@@ -54,37 +56,147 @@ fn the_finding_and_the_observation_of_the_readme_are_what_fascicle_makes() {
     let made = entries
         .iter()
         .find(|entry| entry.path.as_deref() == Some("/findings/0"));
-    assert_eq!(
-        json(observation),
-        json(&made.expect("made").resource.compact())
+    let made = json(&made.expect("made").resource.compact());
+    let value = &made["valueQuantity"];
+    let told = format!(
+        "| `{} {}`, ",
+        value["value"],
+        value["code"].as_str().expect("a unit")
     );
+    assert_eq!(told, "| `-5 deg`, ");
+    assert!(readme.contains(&told), "the table says {told}");
 }
 
 #[test]
-fn the_readme_names_commands_that_exist_and_ci_runs_its_two() {
+fn the_readme_is_short_and_ci_runs_its_two_commands() {
     let readme = text("README.md");
-    let help = Command::new(env!("CARGO_BIN_EXE_fascicle"))
-        .arg("--help")
-        .output()
-        .expect("help");
-    let help = String::from_utf8(help.stdout).expect("UTF-8");
-    let commands: BTreeSet<&str> = help
-        .lines()
-        .skip_while(|line| *line != "Commands:")
-        .filter_map(|line| line.strip_prefix("  ")?.split_whitespace().next())
-        .collect();
-
     let shell: String = blocks(&readme, "sh").concat();
-    for line in shell.lines() {
-        if let Some(named) = line.strip_prefix("fascicle ") {
-            let named = named.split_whitespace().next().expect("a command");
-            assert!(commands.contains(named), "{line}");
-        }
-    }
+
+    assert!(readme.lines().count() < 130, "{}", readme.lines().count());
+    assert_eq!(shell, "cargo run -- demo --exit\ncargo test\n");
     let ci = text(".ci/run");
-    assert!(shell.contains("cargo run -- demo\ncargo test\n"), "{shell}");
-    for command in ["cargo run -- demo --exit", "cargo test"] {
-        assert!(ci.lines().any(|line| line.trim() == command), "{command}");
+    for command in shell.lines() {
+        let as_written = ci.lines().any(|line| line.trim() == command);
+        assert!(as_written, ".ci/run does not run {command} as written");
+    }
+    // The paths of the readers are played by a stage of their own.
+    assert!(ci.contains("tests/docs/play"), "nobody plays the pages");
+    for page in ["therapist", "hospital-it", "auditor"] {
+        assert!(readme.contains(&format!("(docs/{page}.md)")), "{page}");
+    }
+}
+
+/// What a paper names in backticks is there: `room::file` in its wing, a table, a path.
+#[test]
+fn what_architecture_developers_and_the_map_of_tests_name_is_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let rooms = rooms();
+    let mut missing = Vec::new();
+    for page in [
+        "ARCHITECTURE.md",
+        "DEVELOPERS.md",
+        "tests/README.md",
+        "README.md",
+    ] {
+        let page_text = text(page);
+        let mut named = 0;
+        for line in page_text.lines().filter(|line| !line.starts_with("```")) {
+            for token in line.split('`').skip(1).step_by(2) {
+                let there = if let Some((room, rest)) = token.split_once("::") {
+                    let Some((_, folder)) = rooms.iter().find(|(name, _)| name == room) else {
+                        continue;
+                    };
+                    let file = rest.split("::").next().expect("a part");
+                    let is_file = file.chars().all(|one| one.is_lowercase() || one == '_');
+                    let head = std::fs::read_to_string(folder.join("mod.rs")).unwrap_or_default();
+                    folder.join(format!("{file}.rs")).exists()
+                        || folder.join(file).is_dir()
+                        || (!is_file && head.contains(file))
+                } else if Path::new(token)
+                    .extension()
+                    .is_some_and(|ending| ending == "csv")
+                    && !token.contains(['*', '/', ' '])
+                {
+                    let everywhere = ["profiles", "profiles/scales", "profiles/r4", "."];
+                    everywhere
+                        .iter()
+                        .any(|folder| root.join(folder).join(token).exists())
+                } else if [
+                    "src/",
+                    "tests/",
+                    "fixtures/",
+                    "deploy/",
+                    "profiles/",
+                    "docs/",
+                    ".ci/",
+                ]
+                .iter()
+                .any(|folder| token.starts_with(folder))
+                    && !token.contains(['*', '…'])
+                {
+                    let path = token.split([' ', ':']).next().expect("a path");
+                    let beside = root.join(page).with_file_name(path);
+                    root.join(path).exists() || beside.exists()
+                } else {
+                    continue;
+                };
+                named += 1;
+                if !there {
+                    missing.push(format!("{page}: {token}"));
+                }
+            }
+        }
+        assert!(named > 3, "{page} names {named}: this test sees nothing");
+    }
+    assert!(missing.is_empty(), "{missing:#?}");
+}
+
+/// Each room with its folder, whatever its wing.
+fn rooms() -> Vec<(String, std::path::PathBuf)> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let folders = |path: &Path| -> Vec<std::path::PathBuf> {
+        let entries = std::fs::read_dir(path).expect("a folder");
+        let paths = entries.map(|entry| entry.expect("an entry").path());
+        paths.filter(|path| path.is_dir()).collect()
+    };
+    let wings = folders(&src);
+    let rooms = wings
+        .iter()
+        .flat_map(|wing| folders(wing))
+        .chain(wings.clone());
+    let named = rooms.map(|path| {
+        let name = path
+            .file_name()
+            .expect("a name")
+            .to_string_lossy()
+            .into_owned();
+        (name, path)
+    });
+    named.collect()
+}
+
+/// Every suite is on the map, and every suite on the map is there.
+#[test]
+fn the_map_of_tests_names_every_suite() {
+    let map = text("tests/README.md");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    for entry in std::fs::read_dir(&root).expect("tests") {
+        let path = entry.expect("an entry").path();
+        let name = path
+            .file_stem()
+            .expect("a name")
+            .to_string_lossy()
+            .into_owned();
+        let helps = ["README", "support", "proptest-regressions"].contains(&name.as_str());
+        let told = [
+            format!("`{name}`"),
+            format!("`{name}/"),
+            format!("tests/{name}/"),
+        ];
+        assert!(
+            helps || told.iter().any(|told| map.contains(told)),
+            "{name} is not on the map"
+        );
     }
 }
 
@@ -200,34 +312,40 @@ fn the_runbook_names_codes_that_there_are() {
     }
 }
 
+/// Every command with a help text of its own.
+const COMMANDS: [&[&str]; 21] = [
+    &[],
+    &["demo"],
+    &["encode"],
+    &["check"],
+    &["summary"],
+    &["send"],
+    &["serve"],
+    &["queue"],
+    &["target"],
+    &["public-keys"],
+    &["store"],
+    &["trail"],
+    &["catalogue"],
+    &["catalogue", "list"],
+    &["catalogue", "check"],
+    &["catalogue", "worksheet"],
+    &["catalogue", "confirm"],
+    &["catalogue", "pack"],
+    &["practice"],
+    &["completions"],
+    &["manual"],
+];
+
 /// Every help text, one after another.
 #[test]
 fn the_help_texts_are_as_they_are_kept() {
-    const COMMANDS: [&[&str]; 17] = [
-        &[],
-        &["demo"],
-        &["encode"],
-        &["check"],
-        &["summary"],
-        &["send"],
-        &["serve"],
-        &["queue"],
-        &["target"],
-        &["public-keys"],
-        &["store"],
-        &["trail"],
-        &["catalogue"],
-        &["catalogue", "list"],
-        &["catalogue", "check"],
-        &["catalogue", "worksheet"],
-        &["practice"],
-    ];
     let mut all = String::new();
     for command in COMMANDS {
         let help = Command::new(env!("CARGO_BIN_EXE_fascicle"))
             .args(command)
             .arg("--help")
-            .env("COLUMNS", "100")
+            .env("COLUMNS", "80")
             .output()
             .expect("help");
         assert!(help.status.success(), "{command:?}");
@@ -237,6 +355,15 @@ fn the_help_texts_are_as_they_are_kept() {
             help.contains("\nExample") || command.is_empty(),
             "{command:?} shows no example"
         );
+        let call = format!("fascicle {}", command.join(" "));
+        let first = help.lines().next().expect("a line");
+        assert!(
+            first.contains(call.trim()) || command.is_empty(),
+            "{command:?} does not start with its most usual call: {first}"
+        );
+        for line in help.lines() {
+            assert!(line.chars().count() <= 80, "{command:?}: {line}");
+        }
         let line = format!("$ fascicle {} --help", command.join(" ")).replace("  ", " ");
         all.extend([line.as_str(), "\n", help.trim_end(), "\n\n"]);
     }
