@@ -11,6 +11,7 @@ use fascicle::service::web::tokens::Tokens;
 use fascicle::service::web::{Outside, Service as Web};
 use fascicle::tables::catalogue::Catalogue;
 use serde_json::Value;
+use sqlx::Connection as _;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -95,6 +96,15 @@ impl Service {
             web,
             folder,
         }
+    }
+
+    /// Says something to the store behind its back: what only a forger or a newer release would say.
+    pub(crate) async fn say(&self, statement: &str) {
+        let file = self.folder.path().join("fascicle.sqlite");
+        let connection = sqlx::SqliteConnection::connect(&format!("sqlite://{}", file.display()));
+        let mut connection = connection.await.expect("a connection");
+        let said = sqlx::query(sqlx::AssertSqlSafe(statement.to_owned()));
+        said.execute(&mut connection).await.expect("done");
     }
 
     pub(crate) fn token_file(&self) -> PathBuf {

@@ -8,6 +8,7 @@
 mod contract;
 mod engine;
 mod generations;
+mod kept;
 mod moving;
 mod postgres_only;
 mod purge;

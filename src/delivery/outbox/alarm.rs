@@ -2,7 +2,7 @@
 
 use crate::base::json::{object, text};
 use crate::delivery::outbox::engine::query;
-use crate::delivery::outbox::rows::{self, item_columns};
+use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail::{self, About};
 use crate::delivery::outbox::{Item, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
@@ -27,7 +27,7 @@ impl Outbox {
         ))
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// Deliveries of which somebody is to be alerted now and was not yet: urgent ones that a person has
@@ -54,7 +54,7 @@ impl Outbox {
         .bind(DUPLICATE)
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// Notes that somebody was alerted of a delivery, and how.

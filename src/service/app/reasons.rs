@@ -112,8 +112,14 @@ const SENTENCES: &[(&str, &str)] = &[
         "it was sent, but could not be read back yet; it is looked for again",
     ),
     (
+        "record.newer",
+        "what is kept of the session was written by a newer release: a node of that release takes it, or \
+         this one after its upgrade",
+    ),
+    (
         "record.unreadable",
-        "the kept record does not read back: please report this",
+        "what is kept of the session does not read: its words name the row; put it right from a copy of the \
+         store, or report this",
     ),
     (
         "target.as-batch",

@@ -1,7 +1,9 @@
 //! Counts for a monitor, in OpenMetrics text. Labels carry our own words and names of targets; nothing
 //! in them is about a person.
 
+use crate::delivery::outbox::kept::{Kind, Unread};
 use crate::delivery::outbox::{Item, LeftAlone, State as Standing, TargetHeld};
+use crate::service::app::kept;
 use crate::service::web::api::Desk;
 use crate::service::web::api::fault::Fault;
 use axum::extract::State;
@@ -62,6 +64,11 @@ struct OfTarget {
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfKind {
+    kind: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 struct Queued {
     target: String,
     state: &'static str,
@@ -79,6 +86,7 @@ struct Seen {
     left_alone: BTreeMap<String, LeftAlone>,
     events: BTreeMap<(Option<String>, String), i64>,
     urgent: Vec<Item>,
+    unread: Vec<Unread>,
 }
 
 impl Meters {
@@ -142,6 +150,11 @@ impl Meters {
             "1 while a target is left alone because it failed again and again",
             alone,
         );
+        registry.register(
+            "kept_unread",
+            "Kept rows that do not read, by what they are",
+            unread_of(seen),
+        );
         let rows = Family::<Event, Counter>::default();
         for ((target, event), count) in events {
             let (target, event) = (target.clone().unwrap_or_default(), event.clone());
@@ -151,6 +164,18 @@ impl Meters {
         registry.register("trail_rows", "Rows of the trail, by event and target", rows);
         registry
     }
+}
+
+fn unread_of(seen: &Seen) -> Family<OfKind, Gauge> {
+    let unread = Family::<OfKind, Gauge>::default();
+    for kind in Kind::ALL {
+        unread.get_or_create(&OfKind { kind: kind.word() }).set(0);
+    }
+    for one in &seen.unread {
+        let kind = one.row.kind.word();
+        unread.get_or_create(&OfKind { kind }).inc();
+    }
+    unread
 }
 
 fn left_alone_of(seen: &Seen) -> Family<OfTarget, Gauge> {
@@ -217,6 +242,7 @@ pub(super) async fn metrics(State(desk): State<Desk>) -> Result<Response, Fault>
         left_alone: desk.outbox.left_alone().await?,
         events: desk.outbox.events().await?,
         urgent: desk.outbox.urgent_open().await?,
+        unread: kept::unread(&desk.outbox).await?,
     };
     let paused: Vec<&str> = desk
         .outside
