@@ -59,7 +59,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ),
     (
         "delivery/outbox",
-        &["chrono", "sqlx", "thiserror", "tokio", "uuid"],
+        &["chrono", "sqlx", "thiserror", "tokio", "tracing", "uuid"],
     ),
     (
         "delivery/deliver",
@@ -101,7 +101,6 @@ const ROOMS: &[(&str, &[&str])] = &[
         &[
             "chrono",
             "fastrand",
-            "serde_json",
             "tokio",
             "tracing",
             "uuid",
