@@ -61,7 +61,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ),
     (
         "delivery/outbox",
-        &["chrono", "sqlx", "thiserror", "tokio", "uuid"],
+        &["chrono", "sqlx", "thiserror", "tokio", "tracing", "uuid"],
     ),
     (
         "delivery/deliver",
@@ -100,14 +100,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("service/config", &["serde", "thiserror", "toml"]),
     (
         "service/app",
-        &[
-            "chrono",
-            "fastrand",
-            "serde_json",
-            "tokio",
-            "tracing",
-            "uuid",
-        ],
+        &["chrono", "fastrand", "tokio", "tracing", "uuid"],
     ),
     (
         "service/web",

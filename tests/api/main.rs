@@ -7,6 +7,7 @@ mod document;
 
 mod described;
 mod door;
+mod kept;
 mod metrics;
 mod people_decide;
 mod service;

@@ -122,6 +122,15 @@ impl Service {
         connection
     }
 
+    /// Says something to the store behind its back: what only a forger or a newer release would say.
+    pub(crate) async fn say(&self, statement: &str) {
+        let file = self.folder.path().join("fascicle.sqlite");
+        let connection = sqlx::SqliteConnection::connect(&format!("sqlite://{}", file.display()));
+        let mut connection = connection.await.expect("a connection");
+        let said = sqlx::query(sqlx::AssertSqlSafe(statement.to_owned()));
+        said.execute(&mut connection).await.expect("done");
+    }
+
     pub(crate) fn token_file(&self) -> PathBuf {
         self.folder.path().join("tokens")
     }

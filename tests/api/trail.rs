@@ -86,6 +86,7 @@ async fn an_observation_leads_back_to_its_words_and_to_the_rows_of_the_tables() 
     service.submitted().await;
     let record = service.outbox.sessions().await.expect("sessions")[0]
         .record
+        .as_it_stands()
         .open()
         .clone();
     let record = Node::parse(&record).expect("JSON");

@@ -10,6 +10,7 @@ mod fixed_part;
 mod from_anywhere;
 mod from_elsewhere;
 mod held;
+mod kept;
 mod notation;
 mod odd_text;
 mod own_codes;

@@ -161,7 +161,7 @@ fn a_position_that_is_part_of_the_measure_is_part_of_the_order() {
 fn each_direction_keeps_the_identity_that_follows_from_the_one_given() {
     let id = r#","id":"7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1f01""#;
     let ids = |document: &Node| {
-        let session = words::understood(&document.compact()).expect("it reads");
+        let session = words::understood(1, &document.compact()).expect("it reads");
         let ids = session
             .findings
             .iter()

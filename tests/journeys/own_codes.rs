@@ -397,7 +397,7 @@ async fn a_session_accepted_under_other_tables_can_be_corrected() {
     let kept = outbox.sessions().await.expect("the sessions");
     let records: Vec<Node> = kept
         .iter()
-        .map(|kept| Node::parse(kept.record.open()).expect("JSON"))
+        .map(|kept| Node::parse(kept.record.as_it_stands().open()).expect("JSON"))
         .collect();
     let [before, after] = records.as_slice() else {
         panic!("{} sessions", records.len());

@@ -8,6 +8,7 @@
 mod contract;
 mod engine;
 mod generations;
+mod kept;
 mod moving;
 mod plans;
 mod postgres_only;

@@ -9,6 +9,7 @@ use crate::engine::{
 use chrono::{DateTime, TimeDelta, Utc};
 use fascicle::base::clock::{Clock, MachineClock};
 use fascicle::base::json::Node;
+use fascicle::delivery::outbox::kept::KeptText;
 use fascicle::delivery::outbox::purge::{Purged, Why};
 use fascicle::delivery::outbox::{Item, Outbox, WantedRows};
 use fascicle::fhir::summary::across::View;
@@ -62,12 +63,17 @@ async fn told(outbox: &Outbox, document: &Node) -> Result<Vec<String>, Vec<Strin
     }
 }
 
+/// A text as it stands, read or not.
+fn words(kept: &KeptText) -> &String {
+    kept.as_it_stands().open()
+}
+
 async fn content_goes_and_what_others_rely_on_stays(engine: Engine) {
     let store = Store::new(engine).await;
     let (gone, stays) = (done(&store, 1, 1).await, done(&store, 2, 1).await);
     let before = store.outbox.sessions().await.expect("the sessions");
     let document = before.iter().find(|one| one.session == gone.session);
-    let document = document.expect("kept").document.open().clone();
+    let document = words(&document.expect("kept").document);
     let hash = fascicle::tables::catalogue::sha256_hex(document.as_bytes());
 
     let first = purged(&store.outbox, gone.session).await;
@@ -80,7 +86,10 @@ async fn content_goes_and_what_others_rely_on_stays(engine: Engine) {
         "{first:?}"
     );
     for one in store.outbox.sessions().await.expect("the sessions") {
-        let empty = (one.document.open().is_empty(), one.record.open().is_empty());
+        let empty = (
+            words(&one.document).is_empty(),
+            words(&one.record).is_empty(),
+        );
         let is_gone = one.session == gone.session;
         assert_eq!(empty, (is_gone, is_gone));
         assert!(is_gone || one.session == stays.session);
@@ -325,7 +334,7 @@ async fn the_site_says_how_long_and_without_that_nothing_goes(engine: Engine) {
     let open = store.outbox.items(true).await.expect("the items");
     assert_eq!(open.len(), 1);
     let sessions = store.outbox.sessions().await.expect("the sessions");
-    let whole = sessions.iter().filter(|one| !one.record.open().is_empty());
+    let whole = sessions.iter().filter(|one| !words(&one.record).is_empty());
     assert_eq!(
         whole.map(|one| one.session).collect::<Vec<_>>(),
         [open[0].session]

@@ -57,7 +57,7 @@ impl Store {
     pub(crate) async fn sessions(&self) -> Vec<Node> {
         let kept = self.outbox.sessions().await.expect("the sessions");
         kept.iter()
-            .map(|kept| Node::parse(kept.record.open()).expect("a record is JSON"))
+            .map(|kept| Node::parse(kept.record.as_it_stands().open()).expect("a record is JSON"))
             .collect()
     }
 }

@@ -149,6 +149,7 @@ codes! {
     DuplicateFound "duplicate.found" MEND
         "the record server holds several resources under one identifier: its keepers have to \
          merge them, then release",
+    EarlierNotKnown "earlier.not-known" NOTE "an earlier session says something that the tables no longer know",
     EarlierNotTold "earlier.not-told" NOTE "a record server did not tell of earlier sessions",
     EncodeCorrection "encode.correction" ERROR
         "a later version is encoded without the versions before it",
@@ -458,10 +459,14 @@ codes! {
     ReadBackMissing "read-back.missing" LOOKED
         "it was sent, but could not be read back yet; it is looked for again",
     RecordJson "record.json" OURS "a resource of ours does not serialise",
+    RecordNewer "record.newer" LATER
+        "what is kept of the session was written by a newer release: a node of that release takes it, or \
+         this one after its upgrade",
     RecordReference "record.reference" OURS "a reference of ours leads to nothing in the record",
     RecordTwice "record.twice" OURS "an entry stands twice in our record",
     RecordUnreadable "record.unreadable" KEPT
-        "the kept record does not read back: please report this",
+        "what is kept of the session does not read: its words name the row; put it right from a copy of \
+         the store, or report this",
     ReferenceInstrument "reference.instrument" ERROR
         "an instrument is named that the document does not list",
     ReferencePerformer "reference.performer" ERROR

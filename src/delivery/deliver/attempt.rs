@@ -15,8 +15,10 @@ use crate::delivery::deliver::parties::{self, instruments, person};
 use crate::delivery::deliver::retry;
 use crate::delivery::deliver::rounds::{Progress, Sender};
 use crate::delivery::deliver::send::References;
+use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome};
-use crate::fhir::record::{REPORT, fitted, without_report};
+use crate::examination::intake::kept::NotRead;
+use crate::fhir::record::{REPORT, entries_of, fitted, without_report};
 
 /// Attempts of one item that may send before a person is asked.
 const MOST_SENDS: u32 = 8;
@@ -42,8 +44,8 @@ pub(super) enum Early {
     Stopped(gate::Stopped),
     Kept(guard::Kept),
     Store(OutboxError),
-    /// The record does not read back; it was written by us.
-    Record,
+    /// What is kept of the session does not read.
+    Unread(Unread),
     /// Another worker is creating the same instrument.
     InstrumentBusy,
     /// Several resources under one identifier.
@@ -59,6 +61,12 @@ impl From<Trouble> for Early {
 impl From<Silence> for Early {
     fn from(silence: Silence) -> Self {
         Self::Trouble(Trouble::Silence(silence))
+    }
+}
+
+impl From<Unread> for Early {
+    fn from(unread: Unread) -> Self {
+        Self::Unread(unread)
     }
 }
 
@@ -134,10 +142,7 @@ fn end(
             reason: kept.code().into(),
             words: Private::new(kept.words().to_owned()),
         },
-        Early::Record => Outcome::Waiting {
-            reason: Code::RecordUnreadable.into(),
-            words: Private::new("the kept record does not read back".to_owned()),
-        },
+        Early::Unread(unread) => does_not_read(&unread, worker, leased),
         // Mostly it is over at once; where its answer is missing, it takes as long as a server may.
         Early::InstrumentBusy => {
             let attempts = leased.item.attempts.min(6);
@@ -209,9 +214,36 @@ pub(super) fn unknown(
     }
 }
 
+/// A person has to look at what does not read. What a newer release wrote is left to a node that reads
+/// it, or to this one after its upgrade.
+fn does_not_read(unread: &Unread, worker: &Worker<'_>, leased: &Leased) -> Outcome {
+    match unread.why {
+        NotRead::Newer { .. } => later(worker, leased, Code::RecordNewer, None),
+        NotRead::NoForm { .. }
+        | NotRead::Syntax { .. }
+        | NotRead::Json
+        | NotRead::Shape { .. }
+        | NotRead::Empty { .. }
+        | NotRead::Meaning { .. }
+        | NotRead::Tables { .. }
+        | NotRead::Lacks(_)
+        | NotRead::Column(_) => Outcome::Waiting {
+            reason: Code::RecordUnreadable.into(),
+            words: Private::new(unread.to_string()),
+        },
+    }
+}
+
 async fn work(worker: &Worker<'_>, leased: &Leased, progress: &Progress) -> Result<Outcome, Early> {
-    let record = Node::parse(leased.record.open()).map_err(|_unreadable| Early::Record)?;
-    let record = if wants_report(worker, leased, &record) {
+    // Whole, so that no entry is passed over further on.
+    leased.record.read(|_form, text| entries_of(text))?;
+    let record = leased.record.node()?;
+    let before = match &leased.receipt_before {
+        Some(receipt) => Some(receipt.node()?),
+        None => None,
+    };
+    let before = before.as_ref();
+    let record = if wants_report(worker, before, &record) {
         record
     } else {
         without_report(&record)
@@ -236,16 +268,14 @@ async fn work(worker: &Worker<'_>, leased: &Leased, progress: &Progress) -> Resu
 
 /// A target has the report when its settings say so; one that got it with the version before gets the
 /// correction as well, whatever they say now, so that no old summary stays behind as if it stood.
-fn wants_report(worker: &Worker<'_>, leased: &Leased, record: &Node) -> bool {
+fn wants_report(worker: &Worker<'_>, before: Option<&Node>, record: &Node) -> bool {
     let mut entries = record.items_of("entry").iter();
     let report = entries.find(|entry| {
         let kind = entry.at(&["resource", "resourceType"]).and_then(Node::text);
         kind == Some(REPORT)
     });
     let name = report.and_then(|entry| entry.text_of("fullUrl"));
-    let receipt = leased.receipt_before.as_deref();
-    let receipt = receipt.and_then(|receipt| Node::parse(receipt).ok());
-    let had = receipt.is_some_and(|receipt| {
+    let had = before.is_some_and(|receipt| {
         let mut rows = receipt.items_of("resources").iter();
         rows.any(|row| row.text_of("full_url") == name)
     });

@@ -142,6 +142,11 @@ impl Seen {
     /// for a person: another store, another person, or somebody's own amendment.
     pub(super) fn steps(&self, look: &Look<'_>, leased: &Leased) -> Result<Vec<Step>, Early> {
         let mut steps = Vec::new();
+        let before = match &leased.receipt_before {
+            Some(receipt) => Some(receipt.node()?),
+            None => None,
+        };
+        let leased_after = (leased, before.as_ref());
         for (kind, url, resource) in &look.identified {
             let resolved = send::resolve(resource, &self.references);
             let Some(held) = self.found.get(*url) else {
@@ -160,7 +165,7 @@ impl Seen {
             if !compare::other_content(&drift) {
                 continue;
             }
-            stop_at_foreign(url, held, &drift, leased)?;
+            stop_at_foreign(url, held, &drift, leased_after)?;
             if leased.item.version > 1 {
                 let (reference, version) = (held.reference.clone(), held.version.clone());
                 steps.push(Step::Replace(
@@ -220,7 +225,12 @@ impl Seen {
 }
 
 /// Stops where what is held is not what we sent.
-fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> Result<(), Early> {
+fn stop_at_foreign(
+    url: &str,
+    held: &Held,
+    drift: &[Drift],
+    (leased, receipt_before): (&Leased, Option<&Node>),
+) -> Result<(), Early> {
     let stop = |code: Code, words: &str| {
         if gate::lets_pass(code, &leased.confirmed) {
             return Ok(());
@@ -245,7 +255,9 @@ fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> 
             Code::HeldOtherContent,
             "holds other content under our identifier",
         ),
-        _ if version_before(leased, url).is_some_and(|before| Some(before) != held.version) => {
+        _ if version_before(receipt_before, url)
+            .is_some_and(|before| Some(before) != held.version) =>
+        {
             stop(
                 Code::HeldChangedSince,
                 "was changed by somebody since it was delivered",
@@ -256,9 +268,8 @@ fn stop_at_foreign(url: &str, held: &Held, drift: &[Drift], leased: &Leased) -> 
 }
 
 /// The version a resource had when the version before of the session was delivered.
-fn version_before(leased: &Leased, url: &str) -> Option<String> {
-    let receipt = Node::parse(leased.receipt_before.as_deref()?).ok()?;
-    let row = receipt
+fn version_before(receipt: Option<&Node>, url: &str) -> Option<String> {
+    let row = receipt?
         .items_of("resources")
         .iter()
         .find(|row| row.text_of("full_url") == Some(url))?;

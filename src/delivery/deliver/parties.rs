@@ -14,6 +14,7 @@ use crate::delivery::deliver::held::{self, Held, Trouble};
 use crate::delivery::deliver::http::server_words;
 use crate::delivery::deliver::send::{self, References, Way};
 use crate::delivery::outbox::{Leased, OutboxError, Outcome};
+use crate::examination::intake::kept::NotRead;
 use crate::fhir::record::fitted::{self, LeftOut};
 use uuid::Uuid;
 
@@ -23,21 +24,24 @@ pub(super) async fn person(
     record: &Node,
     references: &mut References,
 ) -> Result<(), Early> {
-    let document = Node::parse(leased.document.open()).map_err(|_unreadable| Early::Record)?;
-    let patient = document.member("patient").ok_or(Early::Record)?;
+    let document = leased.document.node()?;
+    let lacks = |what| Early::Unread(leased.document.unread(NotRead::Lacks(what)));
+    let patient = document.member("patient");
+    let patient = patient.ok_or_else(|| lacks("the patient"))?;
     let written = |key: &str| {
         patient
             .text_of(key)
             .map(|text| Private::new(text.to_owned()))
     };
     let expected = Expected {
-        birth_date: written("birth_date").ok_or(Early::Record)?,
+        birth_date: written("birth_date").ok_or_else(|| lacks("the birth date"))?,
         family_name: written("family_name"),
     };
     let mut subjects = Vec::new();
     send::logical_of(record, "Patient", &mut subjects);
     let [(system, value)] = subjects.as_slice() else {
-        return Err(Early::Record);
+        let why = NotRead::Lacks("the one person it is about");
+        return Err(Early::Unread(leased.record.unread(why)));
     };
     let form = format!(
         "identifier={}",
@@ -153,22 +157,21 @@ pub(super) async fn instruments(
     record: &Node,
     references: &mut References,
 ) -> Result<(), Early> {
+    let lacks = || {
+        let why = NotRead::Lacks("the name of an instrument");
+        Early::Unread(leased.record.unread(why))
+    };
     for entry in record.items_of("entry") {
-        let Some(resource) = entry.member("resource") else {
-            continue;
-        };
+        let resource = entry.member("resource").ok_or_else(lacks)?;
         if resource.text_of("resourceType") != Some("Device") {
             continue;
         }
-        let urn = entry.text_of("fullUrl").unwrap_or_default();
+        let urn = entry.text_of("fullUrl").ok_or_else(lacks)?;
         let condition = entry.at(&["request", "ifNoneExist"]).and_then(Node::text);
-        let identifier = resource
-            .items_of("identifier")
-            .first()
-            .ok_or(Early::Record)?;
+        let identifier = resource.items_of("identifier").first().ok_or_else(lacks)?;
         let (system, value) = (identifier.text_of("system"), identifier.text_of("value"));
         let (Some(system), Some(value), Some(condition)) = (system, value, condition) else {
-            return Err(Early::Record);
+            return Err(lacks());
         };
         let wanted = [(system.to_owned(), value.to_owned())];
         let found = held::find(worker.connection, "Device", &wanted).await?;

@@ -12,6 +12,7 @@ use crate::delivery::deliver::plan::{self, NoPart, Part};
 use crate::delivery::deliver::retry;
 use crate::delivery::deliver::send::{self, References, Step, Way};
 use crate::delivery::outbox::{Leased, Outcome};
+use crate::examination::intake::kept::NotRead;
 use crate::fhir::record::fitted::LeftOut;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
@@ -122,7 +123,10 @@ impl Sender<'_> {
         let connection = self.worker.connection;
         let sending = &connection.target().sending;
         plan::round(steps, sending, connection.learned().limit()).map_err(|none| match none {
-            NoPart::Circle => Early::Record,
+            NoPart::Circle => {
+                let why = NotRead::Lacks("an order in which nothing names what comes later");
+                Early::Unread(self.leased.record.unread(why))
+            }
             NoPart::TooLarge(name, bytes) => Early::Outcome(Outcome::Refused {
                 reason: Code::EntryTooLarge.into(),
                 words: Private::new(format!("{name} alone has {bytes} bytes")),

@@ -2,10 +2,12 @@
 
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{Transaction, query, query_rows};
+use crate::delivery::outbox::kept::{KeptText, hold_older_off};
 use crate::delivery::outbox::known::Known;
 use crate::delivery::outbox::rows::{self, item_columns};
 use crate::delivery::outbox::trail::{self, About};
 use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow};
+use crate::examination::intake::kept::FORM;
 use crate::fhir::check::Sealed;
 use chrono::{DateTime, SecondsFormat, Utc};
 use std::collections::BTreeMap;
@@ -46,11 +48,11 @@ pub struct Wanted<'a> {
 #[derive(Debug, Clone, Default)]
 pub struct Before {
     /// Precautions that stood when the examination began, each as its document stated it.
-    pub precautions: Vec<String>,
+    pub precautions: Vec<KeptText>,
     /// Document and record of the version before.
-    pub version: Option<(String, String)>,
+    pub version: Option<(KeptText, KeptText)>,
     /// Documents of sessions that were examined before, the latest first.
-    pub sessions: Vec<String>,
+    pub sessions: Vec<KeptText>,
     /// Targets that have, or may get, an earlier version of the session.
     pub targets: Vec<String>,
 }
@@ -130,7 +132,7 @@ impl Outbox {
         let mut told = Vec::new();
         if again {
             // A target that was configured since gets the session as well.
-            let had = items_of(&mut transaction, key).await?;
+            let had = items_of(self, &mut transaction, key).await?;
             let new = |target: &&String| !had.iter().any(|item| item.target == **target);
             for target in wanted.targets.iter().filter(new) {
                 if known.purged {
@@ -143,14 +145,14 @@ impl Outbox {
                 );
             }
             trail::add_all(&mut transaction, told).await?;
-            let items = items_of(&mut transaction, key).await?;
+            let items = items_of(self, &mut transaction, key).await?;
             transaction.commit().await?;
             return Ok(Ok(Accepted::Before(items)));
         }
         if known.purged {
             return Ok(Err(Rejected::Store(NotAccepted::Purged)));
         }
-        let before = known.before(&mut transaction, key).await?;
+        let before = known.before(self, &mut transaction, key).await?;
         let targets = targets_of(wanted, &before.targets);
         let new = match encode(before) {
             Ok(new) => new,
@@ -219,12 +221,13 @@ async fn keep_session(
     new: &New,
     now: DateTime<Utc>,
 ) -> Result<Node, OutboxError> {
+    hold_older_off(connection).await?;
     query(
         "-- accept::keep_session
          INSERT INTO session
            (source, id, version, subject, document, document_sha256, record, accepted_at,
-            examined_at, withdrawn, urgent)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+            examined_at, withdrawn, urgent, form)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
@@ -237,6 +240,7 @@ async fn keep_session(
     .bind(key.examined_at)
     .bind(key.withdrawn)
     .bind((!new.urgent.is_empty()).then(|| new.urgent.join(",")))
+    .bind(FORM)
     .execute(&mut *connection)
     .await?;
     let own = new.tables.own_files.iter();
@@ -263,8 +267,8 @@ async fn keep_precautions(
     }
     let mut insert = query_rows(
         "-- accept::keep_precautions
-         INSERT INTO precaution (source, session, version, id, subject, stated, standing)",
-        7,
+         INSERT INTO precaution (source, session, version, id, subject, stated, standing, form)",
+        8,
         precautions.len(),
     );
     for precaution in precautions {
@@ -275,7 +279,8 @@ async fn keep_precautions(
             .bind(precaution.id.to_string())
             .bind(&key.subject)
             .bind(&precaution.stated)
-            .bind(precaution.standing);
+            .bind(precaution.standing)
+            .bind(FORM);
     }
     insert.execute(connection).await?;
     Ok(())
@@ -368,7 +373,11 @@ async fn queue(
     })
 }
 
-async fn items_of(connection: &mut Transaction, key: &Key) -> Result<Vec<Item>, OutboxError> {
+async fn items_of(
+    outbox: &Outbox,
+    connection: &mut Transaction,
+    key: &Key,
+) -> Result<Vec<Item>, OutboxError> {
     let rows = query(concat!(
         "-- accept::items_of
          SELECT ",
@@ -383,5 +392,5 @@ async fn items_of(connection: &mut Transaction, key: &Key) -> Result<Vec<Item>, 
     .bind(key.version)
     .fetch_all(connection)
     .await?;
-    rows.iter().map(rows::item).collect()
+    rows.iter().map(|row| outbox.read_item(row)).collect()
 }

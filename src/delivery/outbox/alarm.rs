@@ -3,7 +3,7 @@
 use crate::base::code::Code;
 use crate::base::json::{object, text};
 use crate::delivery::outbox::engine::query;
-use crate::delivery::outbox::rows::{self, item_columns};
+use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail::{self, About};
 use crate::delivery::outbox::{Item, Outbox, OutboxError};
 use chrono::{DateTime, SecondsFormat, Utc};
@@ -28,7 +28,7 @@ impl Outbox {
         ))
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// Deliveries of which somebody is to be alerted now and was not yet: urgent ones that a person has
@@ -55,7 +55,7 @@ impl Outbox {
         .bind(DUPLICATE.word())
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// Notes that somebody was alerted of a delivery, and how.

@@ -50,6 +50,7 @@ pub(super) const TABLES: &[Table] = &[
             ("urgent", Text),
             ("purged_at", Text),
             ("purged_why", Text),
+            ("form", Number),
         ],
     },
     Table {
@@ -63,6 +64,7 @@ pub(super) const TABLES: &[Table] = &[
             ("subject", Text),
             ("stated", Text),
             ("standing", Flag),
+            ("form", Number),
         ],
     },
     Table {
@@ -97,6 +99,7 @@ pub(super) const TABLES: &[Table] = &[
             ("confirmed", Text),
             ("decided", Text),
             ("receipt", Text),
+            ("receipt_form", Number),
         ],
     },
     Table {

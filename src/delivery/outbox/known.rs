@@ -1,8 +1,11 @@
 //! What is known of a session and its person before a document is accepted.
 
 use crate::delivery::outbox::accept::{Before, Key};
-use crate::delivery::outbox::engine::{On, Transaction, query};
-use crate::delivery::outbox::{NotAccepted, OutboxError};
+use crate::delivery::outbox::engine::{On, Row, Transaction, query};
+use crate::delivery::outbox::kept::{
+    DOCUMENT, KeptText, Kind, OF_PRECAUTION, RECORD, STATED, of_session,
+};
+use crate::delivery::outbox::{NotAccepted, Outbox, OutboxError};
 
 /// What stands in the way of a document, or does not, as far as the store knows its session.
 pub(super) struct Known {
@@ -71,31 +74,35 @@ impl Known {
     /// What a document is encoded against; only what can be there is asked for.
     pub(super) async fn before(
         &self,
+        outbox: &Outbox,
         connection: &mut Transaction,
         key: &Key,
     ) -> Result<Before, OutboxError> {
         let mut before = Before::default();
         if self.person {
-            before.precautions = precautions_before(connection, key).await?;
-            before.sessions = sessions_before(&mut *connection, key).await?;
+            before.precautions = precautions_before(outbox, connection, key).await?;
+            before.sessions = sessions_before(outbox, &mut *connection, key).await?;
         }
         if self.latest.is_some() {
-            before.version = version_before(connection, key).await?;
+            before.version = version_before(outbox, connection, key).await?;
             before.targets = targets_before(connection, key).await?;
         }
         Ok(before)
     }
 }
 
-/// Precautions that stood when the examination began, each as its document stated it.
+/// Precautions that stood when the examination began, each as its document stated it. What was emptied
+/// counts for nobody any more: `purge::may_count` decided so.
 async fn precautions_before(
+    outbox: &Outbox,
     connection: &mut Transaction,
     key: &Key,
-) -> Result<Vec<String>, OutboxError> {
+) -> Result<Vec<KeptText>, OutboxError> {
     let rows = query(
         "-- known::precautions_before
-         SELECT stated FROM (
-           SELECT precaution.id, precaution.stated, precaution.standing,
+         SELECT source, session, version, id, stated, form FROM (
+           SELECT precaution.source, precaution.session, precaution.version, precaution.id,
+             precaution.stated, precaution.form, precaution.standing,
              row_number() OVER (PARTITION BY precaution.id
                ORDER BY session.examined_at DESC, session.accepted_at DESC,
                  session.id DESC) AS nth
@@ -109,7 +116,7 @@ async fn precautions_before(
              AND session.version = (SELECT max(latest.version) FROM session AS latest
                                     WHERE latest.source = session.source
                                       AND latest.id = session.id)) AS stood
-         WHERE nth = 1 AND standing ORDER BY id",
+         WHERE nth = 1 AND standing AND stated <> '' ORDER BY id",
     )
     .bind(&key.subject)
     .bind(&key.source)
@@ -117,25 +124,34 @@ async fn precautions_before(
     .bind(key.examined_at)
     .fetch_all(connection)
     .await?;
-    rows.iter().map(|row| row.try_get("stated")).collect()
+    let stated = rows
+        .iter()
+        .map(|row| outbox.kept(row, &OF_PRECAUTION, STATED));
+    stated.collect()
 }
 
 /// Document and record of the version before.
 async fn version_before(
+    outbox: &Outbox,
     connection: &mut Transaction,
     key: &Key,
-) -> Result<Option<(String, String)>, OutboxError> {
+) -> Result<Option<(KeptText, KeptText)>, OutboxError> {
     let row = query(
         "-- known::version_before
-         SELECT document, record FROM session WHERE source = $1 AND id = $2 AND version = $3",
+         SELECT source, id, version, document, record, form FROM session
+         WHERE source = $1 AND id = $2 AND version = $3",
     )
     .bind(&key.source)
     .bind(key.session.to_string())
     .bind(key.version.saturating_sub(1))
     .fetch_optional(connection)
     .await?;
-    row.map(|row| Ok((row.try_get("document")?, row.try_get("record")?)))
-        .transpose()
+    let both = |row: &Row| {
+        let document = outbox.kept(row, &of_session(Kind::Document), DOCUMENT)?;
+        let record = outbox.kept(row, &of_session(Kind::Record), RECORD)?;
+        Ok((document, record))
+    };
+    row.as_ref().map(both).transpose()
 }
 
 /// Targets that have, or may get, an earlier version of a session; what was given up before anything was
@@ -164,12 +180,13 @@ const EARLIER_SESSIONS: u32 = 12;
 /// Documents of the sessions of the same person that were examined before, the latest first: of each
 /// its latest version, unless that one is withdrawn or its content was purged.
 pub(super) async fn sessions_before(
+    outbox: &Outbox,
     on: impl Into<On<'_>>,
     key: &Key,
-) -> Result<Vec<String>, OutboxError> {
+) -> Result<Vec<KeptText>, OutboxError> {
     let rows = query(
         "-- known::sessions_before
-         SELECT document FROM session
+         SELECT source, id, version, document, form FROM session
          WHERE subject = $1 AND NOT (source = $2 AND id = $3)
            AND examined_at < $4 AND NOT withdrawn AND purged_at IS NULL
            AND version = (SELECT max(latest.version) FROM session AS latest
@@ -183,5 +200,7 @@ pub(super) async fn sessions_before(
     .bind(EARLIER_SESSIONS)
     .fetch_all(on)
     .await?;
-    rows.iter().map(|row| row.try_get("document")).collect()
+    let documents = rows.iter();
+    let documents = documents.map(|row| outbox.kept(row, &of_session(Kind::Document), DOCUMENT));
+    documents.collect()
 }

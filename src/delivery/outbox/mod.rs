@@ -10,6 +10,7 @@ pub mod alarm;
 pub mod contents;
 mod engine;
 mod hand;
+pub mod kept;
 mod known;
 mod lane;
 pub mod moving;
@@ -32,6 +33,7 @@ use crate::base::clock::Clock;
 use crate::base::code::reason::Reason;
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::Pool;
+use crate::delivery::outbox::kept::{KeptText, Noted, Unread};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -45,6 +47,7 @@ pub struct Outbox {
     pool: Pool,
     /// Generation of the schema that this binary knows.
     generation: i64,
+    noted: Noted,
     /// By which leases are held, where it is told apart from the clock of whoever asks.
     clock: Option<Arc<dyn Clock>>,
     /// Keeps an opened file from being moved.
@@ -112,6 +115,9 @@ pub enum OutboxError {
     /// A row does not read back.
     #[error("a row of the store does not read back: {0}")]
     Row(&'static str),
+    /// What is kept does not read, and what was asked for depends on it.
+    #[error("{0}; nothing goes on as if it were not there")]
+    Unread(Unread),
 }
 
 /// The life of one delivery.
@@ -157,7 +163,7 @@ pub struct Item {
     /// What the server said.
     pub words: Option<Private<String>>,
     /// Where the resources lie, JSON.
-    pub receipt: Option<String>,
+    pub receipt: Option<KeptText>,
     /// When the session was accepted.
     pub accepted_at: DateTime<Utc>,
     /// Codes of what is urgent in the session; empty where nothing is.
@@ -278,11 +284,11 @@ pub struct Leased {
     /// Transactions that left so far.
     pub sends: u32,
     /// The receipt of the version before at the same target, JSON.
-    pub receipt_before: Option<String>,
+    pub receipt_before: Option<KeptText>,
     /// The record as a transaction Bundle.
-    pub record: Private<String>,
+    pub record: KeptText,
     /// The document, for the cross-check of the person.
-    pub document: Private<String>,
+    pub document: KeptText,
     /// What held it up and a person released.
     pub confirmed: Vec<Reason>,
 }
@@ -369,9 +375,9 @@ pub struct Kept {
     /// Version.
     pub version: u32,
     /// Canonical document.
-    pub document: Private<String>,
+    pub document: KeptText,
     /// Transaction Bundle.
-    pub record: Private<String>,
+    pub record: KeptText,
     /// When.
     pub accepted_at: DateTime<Utc>,
 }

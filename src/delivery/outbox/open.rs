@@ -2,6 +2,7 @@
 
 use crate::base::clock::Clock;
 use crate::delivery::outbox::engine::Pool;
+use crate::delivery::outbox::kept::Noted;
 use crate::delivery::outbox::place::Place;
 use crate::delivery::outbox::schema::Schema;
 use crate::delivery::outbox::{Outbox, OutboxError, postgres, sqlite};
@@ -48,6 +49,7 @@ impl Outbox {
         Ok(Self {
             pool,
             generation: schema.generation(),
+            noted: Noted::default(),
             clock: None,
             _used: used,
         })

@@ -1,9 +1,11 @@
 //! Looking without changing anything.
 
 use crate::base::json::{object, text};
-use crate::base::private::Private;
 use crate::delivery::outbox::accept::Key;
 use crate::delivery::outbox::engine::{Row, query};
+use crate::delivery::outbox::kept::{
+    DOCUMENT, KeptText, Kind, OF_PRECAUTION, RECORD, STATED, of_session,
+};
 use crate::delivery::outbox::known::sessions_before;
 use crate::delivery::outbox::rows::{self, item_columns};
 use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, State, WantedItems};
@@ -13,12 +15,12 @@ use uuid::Uuid;
 #[derive(Debug, Clone, Default)]
 pub struct OfSubject {
     /// Documents, each session in its latest version, in the order in which they were examined.
-    pub documents: Vec<Private<String>>,
+    pub documents: Vec<KeptText>,
     /// Sessions whose content was purged.
     pub purged: Vec<Uuid>,
     /// What those state of precautions that may still stand, each as its document stated it, the
     /// earliest first.
-    pub precautions: Vec<Private<String>>,
+    pub precautions: Vec<KeptText>,
 }
 
 impl Outbox {
@@ -26,9 +28,8 @@ impl Outbox {
     ///
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
-    pub async fn sessions_before(&self, key: &Key) -> Result<Vec<Private<String>>, OutboxError> {
-        let documents = sessions_before(&self.pool, key).await?;
-        Ok(documents.into_iter().map(Private::new).collect())
+    pub async fn sessions_before(&self, key: &Key) -> Result<Vec<KeptText>, OutboxError> {
+        sessions_before(self, &self.pool, key).await
     }
 
     /// Deliveries, the open ones or all, in the order of lanes.
@@ -66,7 +67,7 @@ impl Outbox {
         .bind(wanted.session.map(|session| session.to_string()))
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// One delivery.
@@ -85,25 +86,26 @@ impl Outbox {
         .bind(id.to_string())
         .fetch_optional(&self.pool)
         .await?;
-        row.as_ref().map(rows::item).transpose()
+        row.as_ref().map(|row| self.read_item(row)).transpose()
     }
 
     /// The document that a delivery is about; nothing where there is no such delivery.
     ///
     /// # Errors
     /// [`OutboxError`] when the store does not answer.
-    pub async fn document_of(&self, item: Uuid) -> Result<Option<Private<String>>, OutboxError> {
+    pub async fn document_of(&self, item: Uuid) -> Result<Option<KeptText>, OutboxError> {
         let row = query(
             "-- Outbox::document_of
-             SELECT session.document FROM item JOIN session ON session.source = item.source
+             SELECT session.source, session.id, session.version, session.document, session.form
+             FROM item JOIN session ON session.source = item.source
                AND session.id = item.session AND session.version = item.version
              WHERE item.id = $1",
         )
         .bind(item.to_string())
         .fetch_optional(&self.pool)
         .await?;
-        row.map(|row| Ok(Private::new(row.try_get("document")?)))
-            .transpose()
+        let document = row.map(|row| self.kept(&row, &of_session(Kind::Document), DOCUMENT));
+        document.transpose()
     }
 
     /// The sessions as accepted, the earliest first, all of them in memory.
@@ -113,12 +115,12 @@ impl Outbox {
     pub async fn sessions(&self) -> Result<Vec<Kept>, OutboxError> {
         let rows = query(
             "-- Outbox::sessions
-             SELECT source, id, version, document, record, accepted_at FROM session
+             SELECT source, id, version, document, record, form, accepted_at FROM session
              ORDER BY accepted_at, source, id, version",
         )
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(kept).collect()
+        rows.iter().map(|row| self.kept_session(row)).collect()
     }
 
     /// The latest session whose record holds a resource under this full URL; nothing where none does, or
@@ -131,14 +133,14 @@ impl Outbox {
         let written = object([("fullUrl", text(full_url))]).compact();
         let row = query(
             "-- Outbox::session_with
-             SELECT source, id, version, document, record, accepted_at FROM session
+             SELECT source, id, version, document, record, form, accepted_at FROM session
              WHERE length(replace(record, $1, '')) < length(record)
              ORDER BY accepted_at DESC, source DESC, id DESC, version DESC LIMIT 1",
         )
         .bind(written.trim_matches(['{', '}']))
         .fetch_optional(&self.pool)
         .await?;
-        row.as_ref().map(kept).transpose()
+        row.as_ref().map(|row| self.kept_session(row)).transpose()
     }
 
     /// The deliveries whose receipt names this reference.
@@ -159,7 +161,7 @@ impl Outbox {
         .bind(written.trim_matches(['{', '}']))
         .fetch_all(&self.pool)
         .await?;
-        rows.iter().map(rows::item).collect()
+        rows.iter().map(|row| self.read_item(row)).collect()
     }
 
     /// The people, as hashes of their identifiers, who have a session of this name: one, unless two
@@ -200,7 +202,8 @@ impl Outbox {
     pub async fn of_subject(&self, subject: &str) -> Result<OfSubject, OutboxError> {
         let rows = query(
             "-- Outbox::of_subject
-             SELECT id, document, purged_at IS NOT NULL AS purged FROM session
+             SELECT source, id, version, document, form, purged_at IS NOT NULL AS purged
+             FROM session
              WHERE subject = $1
                AND version = (SELECT max(latest.version) FROM session AS latest
                               WHERE latest.source = session.source AND latest.id = session.id)
@@ -214,7 +217,8 @@ impl Outbox {
             if row.try_get::<bool>("purged")? {
                 kept.purged.push(rows::uuid(row.try_get("id")?)?);
             } else {
-                kept.documents.push(Private::new(row.try_get("document")?));
+                let document = self.kept(row, &of_session(Kind::Document), DOCUMENT)?;
+                kept.documents.push(document);
             }
         }
         if !kept.purged.is_empty() {
@@ -224,13 +228,11 @@ impl Outbox {
     }
 
     /// What purged sessions state of precautions, as long as it may count.
-    async fn precautions_of_purged(
-        &self,
-        subject: &str,
-    ) -> Result<Vec<Private<String>>, OutboxError> {
+    async fn precautions_of_purged(&self, subject: &str) -> Result<Vec<KeptText>, OutboxError> {
         let rows = query(
             "-- Outbox::precautions_of_purged
-             SELECT precaution.stated FROM precaution
+             SELECT precaution.source, precaution.session, precaution.version, precaution.id,
+               precaution.stated, precaution.form FROM precaution
              JOIN session ON session.source = precaution.source AND session.id = precaution.session
                AND session.version = precaution.version
              WHERE precaution.subject = $1 AND precaution.stated <> '' AND precaution.standing
@@ -244,7 +246,7 @@ impl Outbox {
         .fetch_all(&self.pool)
         .await?;
         rows.iter()
-            .map(|row| Ok(Private::new(row.try_get("stated")?)))
+            .map(|row| self.kept(row, &OF_PRECAUTION, STATED))
             .collect()
     }
 
@@ -275,13 +277,15 @@ impl Outbox {
     }
 }
 
-fn kept(row: &Row) -> Result<Kept, OutboxError> {
-    Ok(Kept {
-        source: row.try_get("source")?,
-        session: rows::uuid(row.try_get("id")?)?,
-        version: row.count("version")?,
-        document: Private::new(row.try_get("document")?),
-        record: Private::new(row.try_get("record")?),
-        accepted_at: rows::written(row.try_get("accepted_at")?)?,
-    })
+impl Outbox {
+    fn kept_session(&self, row: &Row) -> Result<Kept, OutboxError> {
+        Ok(Kept {
+            source: row.try_get("source")?,
+            session: rows::uuid(row.try_get("id")?)?,
+            version: row.count("version")?,
+            document: self.kept(row, &of_session(Kind::Document), DOCUMENT)?,
+            record: self.kept(row, &of_session(Kind::Record), RECORD)?,
+            accepted_at: rows::written(row.try_get("accepted_at")?)?,
+        })
+    }
 }

@@ -3,16 +3,18 @@
 use crate::base::code::reason::Reason;
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::Row;
-use crate::delivery::outbox::{Item, OutboxError, State};
+use crate::delivery::outbox::kept::{KeptText, Kind, RECEIPT, of_item};
+use crate::delivery::outbox::{Item, Outbox, OutboxError, State};
+use crate::examination::intake::kept::NotRead;
 use chrono::{DateTime, TimeZone, Utc};
 use uuid::Uuid;
 
-/// The columns [`item`] reads, from `item` joined with `session`.
+/// The columns [`Outbox::read_item`] reads, from `item` joined with `session`.
 macro_rules! item_columns {
     () => {
-        "item.id, item.target, item.subject, item.number, item.session, item.version, \
+        "item.id, item.target, item.subject, item.number, item.source, item.session, item.version, \
          item.state, item.attempts, item.due_at, item.sent_at, item.sends, item.reason, \
-         item.words, item.confirmed, item.decided, item.receipt, session.accepted_at, \
+         item.words, item.confirmed, item.decided, item.receipt, item.receipt_form, session.accepted_at, \
          session.urgent, \
          (SELECT head.id FROM item AS head \
           WHERE head.target = item.target AND head.subject = item.subject \
@@ -23,7 +25,23 @@ macro_rules! item_columns {
 }
 pub(super) use item_columns;
 
-pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
+impl Outbox {
+    /// A delivery, or the name of its row where a column of it does not read.
+    pub(super) fn read_item(&self, row: &Row) -> Result<Item, OutboxError> {
+        let receipt = self.kept_text(row, &of_item(Kind::Receipt), RECEIPT)?;
+        item(row, receipt).map_err(|fault| {
+            let OutboxError::Row(what) = fault else {
+                return fault;
+            };
+            match of_item(Kind::Delivery).name(row) {
+                Ok(name) => self.noted.note(name, NotRead::Column(what)).into(),
+                Err(fault) => fault,
+            }
+        })
+    }
+}
+
+fn item(row: &Row, receipt: Option<KeptText>) -> Result<Item, OutboxError> {
     Ok(Item {
         id: uuid(row.try_get("id")?)?,
         target: row.try_get("target")?,
@@ -38,12 +56,13 @@ pub(super) fn item(row: &Row) -> Result<Item, OutboxError> {
             .map(reason)
             .transpose()?,
         words: row.try_get::<Option<String>>("words")?.map(Private::new),
-        receipt: row.try_get("receipt")?,
+        receipt,
         accepted_at: written(row.try_get("accepted_at")?)?,
         urgent: row
             .try_get::<Option<&str>>("urgent")?
-            .map(|codes| codes.split(',').map(str::to_owned).collect())
-            .unwrap_or_default(),
+            .map_or_else(Vec::new, |codes| {
+                codes.split(',').map(str::to_owned).collect()
+            }),
         behind: row
             .try_get::<Option<&str>>("behind")?
             .map(uuid)

@@ -47,6 +47,7 @@ const SQLITE: &[Step] = &[
         "purged",
         include_str!("migrations/sqlite/0006_purged.sql"),
     ),
+    step(7, "forms", include_str!("migrations/sqlite/0007_forms.sql")),
 ];
 
 /// It begins with the generation in which the engine came.
@@ -66,6 +67,11 @@ const POSTGRES: &[Step] = &[
         6,
         "purged",
         include_str!("migrations/postgres/0006_purged.sql"),
+    ),
+    step(
+        7,
+        "forms",
+        include_str!("migrations/postgres/0007_forms.sql"),
     ),
 ];
 

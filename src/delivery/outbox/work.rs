@@ -3,11 +3,13 @@
 use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
-use crate::delivery::outbox::engine::{Transaction, query};
+use crate::delivery::outbox::engine::{Row, Transaction, query};
+use crate::delivery::outbox::kept::{Columns, DOCUMENT, KeptText, Kind, RECORD, of_item};
 use crate::delivery::outbox::lane::{Hold, hold_still, release_lane, take_lane};
 use crate::delivery::outbox::rows::{self, item_columns};
 use crate::delivery::outbox::trail::{self, About};
 use crate::delivery::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State};
+use crate::examination::intake::kept::FORM;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -35,7 +37,7 @@ impl Outbox {
         let Some(subject) = take_lane(&mut transaction, target, hold).await? else {
             return Ok(None);
         };
-        let mut leased = head(&mut transaction, target, &subject, hold).await?;
+        let mut leased = head(self, &mut transaction, (target, &subject), hold).await?;
         begin(&mut transaction, leased.item.id).await?;
         leased.item.attempts = leased.item.attempts.saturating_add(1);
         let about = About {
@@ -111,6 +113,7 @@ impl Outbox {
         let changed = query(
             "-- Outbox::finish
              UPDATE item SET state = $2, due_at = $3, reason = $4, words = $5, receipt = $6,
+               receipt_form = $9,
                sent_at = CASE WHEN $7 THEN $8 ELSE sent_at END
              WHERE id = $1 AND state = 'sending'",
         )
@@ -122,6 +125,7 @@ impl Outbox {
         .bind(change.receipt.clone())
         .bind(change.nothing_stored)
         .bind(leased.sent_before.map(|at| at.timestamp_millis()))
+        .bind(FORM)
         .execute(&mut transaction)
         .await?;
         if changed != 1 {
@@ -207,8 +211,9 @@ impl Change {
         let reason = self.reason.as_ref();
         members.extend(reason.map(|reason| ("reason", text(reason.to_string()))));
         if let Some(receipt) = &self.receipt {
-            // The receipt was written by us; a row keeps it as it is.
-            members.push(("receipt", Node::parse(receipt).unwrap_or(Node::Null)));
+            // The receipt was written by us; a row keeps it as it is, whatever it is.
+            let receipt = Node::parse(receipt).unwrap_or_else(|_no_json| text(receipt.clone()));
+            members.push(("receipt", receipt));
         }
         object(members)
     }
@@ -216,22 +221,23 @@ impl Change {
 
 /// The head of a lane as a leased item.
 async fn head(
+    outbox: &Outbox,
     connection: &mut Transaction,
-    target: &str,
-    subject: &str,
+    (target, subject): (&str, &str),
     hold: Hold,
 ) -> Result<Leased, OutboxError> {
     let row = query(concat!(
         "-- work::head
          SELECT ",
         item_columns!(),
-        ", item.source, session.record, session.document,
-           (SELECT earlier.receipt FROM item AS earlier
-            WHERE earlier.target = item.target AND earlier.source = item.source
-              AND earlier.session = item.session AND earlier.version = item.version - 1)
-             AS receipt_before
+        ", session.record, session.document, session.form,
+           earlier.id AS id_before, earlier.version AS version_before,
+           earlier.receipt AS receipt_before, earlier.receipt_form AS form_before
          FROM item JOIN session ON session.source = item.source AND session.id = item.session
             AND session.version = item.version
+         LEFT JOIN item AS earlier ON earlier.target = item.target
+            AND earlier.source = item.source AND earlier.session = item.session
+            AND earlier.version = item.version - 1
          WHERE item.target = $1 AND item.subject = $2
            AND item.state NOT IN ('delivered', 'dropped')
          ORDER BY item.number LIMIT 1"
@@ -240,7 +246,7 @@ async fn head(
     .bind(subject)
     .fetch_one(connection)
     .await?;
-    let item = rows::item(&row)?;
+    let item = outbox.read_item(&row)?;
     let sent_at: Option<i64> = row.try_get("sent_at")?;
     let confirmed: Option<String> = row.try_get("confirmed")?;
     let leased = Leased {
@@ -253,9 +259,9 @@ async fn head(
         until: hold.until,
         sent_before: sent_at.map(rows::instant).transpose()?,
         sends: row.count("sends")?,
-        receipt_before: row.try_get("receipt_before")?,
-        record: Private::new(row.try_get("record")?),
-        document: Private::new(row.try_get("document")?),
+        receipt_before: receipt_before(outbox, &row)?,
+        record: outbox.kept(&row, &of_it(Kind::Record), RECORD)?,
+        document: outbox.kept(&row, &of_it(Kind::Document), DOCUMENT)?,
         confirmed: released(confirmed.as_deref())?,
     };
     Ok(leased)
@@ -268,6 +274,27 @@ fn released(reasons: Option<&str>) -> Result<Vec<Reason>, OutboxError> {
         .filter(|reason| !reason.is_empty())
         .map(rows::reason)
         .collect()
+}
+
+/// The session that a delivery is about, as its row names it.
+const fn of_it(kind: Kind) -> Columns {
+    Columns {
+        id: None,
+        ..of_item(kind)
+    }
+}
+
+/// The receipt of the version before at the same target, where there is one.
+fn receipt_before(outbox: &Outbox, row: &Row) -> Result<Option<KeptText>, OutboxError> {
+    let columns = Columns {
+        version: "version_before",
+        id: Some("id_before"),
+        ..of_item(Kind::Receipt)
+    };
+    match row.try_get::<Option<i64>>("form_before")? {
+        Some(_) => outbox.kept_text(row, &columns, ["receipt_before", "form_before"]),
+        None => Ok(None),
+    }
 }
 
 async fn begin(connection: &mut Transaction, id: Uuid) -> Result<(), OutboxError> {

@@ -24,6 +24,7 @@ use crate::examination::finding::traces::Trace;
 use crate::examination::intake::draft::{
     AdministrativeSex, Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
 };
+use crate::examination::intake::kept::{self, NotRead};
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -357,10 +358,31 @@ pub fn understand(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) ->
     understand::session(draft, now, problems)
 }
 
-/// A precaution as an earlier document stated it; it held then, so nothing is told of it now.
-pub fn carried_precaution(draft: &PrecautionDraft) -> Option<Precaution> {
+/// A kept document, whole. It held when it was accepted, so what is told of it now is not told again;
+/// but no part of it may be left out.
+///
+/// # Errors
+/// [`NotRead`] when a part of it is not understood any more.
+pub fn kept(draft: &Draft) -> Result<Session, NotRead> {
     let mut told_before = Problems::new();
-    precautions::one_precaution(draft, "/precautions", &mut told_before)
+    let session = understand::session(draft, DateTime::<Utc>::MAX_UTC, &mut told_before);
+    kept::understood(&told_before.sorted())?;
+    Ok(session)
+}
+
+/// A precaution as an earlier document stated it; it held then, so nothing is told of it now.
+///
+/// # Errors
+/// [`NotRead`] when a part of it is not understood any more.
+pub fn carried_precaution(draft: &PrecautionDraft) -> Result<Precaution, NotRead> {
+    let mut told_before = Problems::new();
+    let precaution = precautions::one_precaution(draft, "", &mut told_before);
+    kept::understood(&told_before.sorted())?;
+    let precaution = precaution.ok_or(NotRead::Lacks("what makes a precaution"))?;
+    Ok(Precaution {
+        path: "/precautions".to_owned(),
+        ..precaution
+    })
 }
 
 /// An identity derived from others: the same parts give the same one.

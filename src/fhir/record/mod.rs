@@ -11,9 +11,10 @@ mod r4;
 mod report;
 
 use crate::base::json::tree::NoTree;
-use crate::base::json::{Node, NotJson, object, text};
+use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
 use crate::examination::finding::Session;
+use crate::examination::intake::kept::NotRead;
 use crate::fhir::coding::Coded;
 use crate::fhir::summary::Summary;
 use crate::tables::catalogue::Catalogue;
@@ -178,17 +179,19 @@ impl Record {
     }
 }
 
-/// The entries of a kept record, read back from its Bundle.
+/// The entries of a kept record, read back from its Bundle: all of them, or none.
 ///
 /// # Errors
-/// [`NotJson`] when the text is not the JSON we wrote.
-pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
+/// [`NotRead`] when the text is not what we wrote.
+pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotRead> {
     let bundle = Node::parse(bundle)?;
     let entry = |entry: &Node| {
-        let resource = entry.member("resource")?;
+        let resource = entry.member("resource");
+        let resource = resource.ok_or(NotRead::Lacks("the resource of an entry"))?;
         let kind = ["Observation", "Device", "Provenance", REPORT]
             .into_iter()
-            .find(|kind| resource.text_of("resourceType") == Some(kind))?;
+            .find(|kind| resource.text_of("resourceType") == Some(kind))
+            .ok_or(NotRead::Lacks("the kind of a resource"))?;
         let identifier = resource
             .items_of("identifier")
             .first()
@@ -196,16 +199,20 @@ pub fn entries_of(bundle: &str) -> Result<Vec<Entry>, NotJson> {
                 let value = Private::new(identifier.text_of("value")?.to_owned());
                 Some((identifier.text_of("system")?.to_owned(), value))
             });
-        let full_url = entry.text_of("fullUrl")?.to_owned();
-        Some(Entry {
-            full_url,
+        let full_url = entry.text_of("fullUrl");
+        let full_url = full_url.ok_or(NotRead::Lacks("the full URL of an entry"))?;
+        Ok(Entry {
+            full_url: full_url.to_owned(),
             kind,
             identifier,
             path: None,
             resource: resource.clone(),
         })
     };
-    Ok(bundle.items_of("entry").iter().filter_map(entry).collect())
+    match bundle.items_of("entry") {
+        [] => Err(NotRead::Lacks("entries")),
+        entries => entries.iter().map(entry).collect(),
+    }
 }
 
 /// The Bundle of a record without its report, for a target that is not to have one; nothing else

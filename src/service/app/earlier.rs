@@ -1,6 +1,8 @@
 //! Earlier sessions of a person, as comparing needs them: from our own store or a file.
 
+use crate::base::code::Code;
 use crate::base::problem::Problems;
+use crate::delivery::outbox::kept::{KeptText, Unread};
 use crate::delivery::outbox::{Outbox, OutboxError};
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::finding::Session;
@@ -70,13 +72,30 @@ fn before(part: &Part) -> Before {
     }
 }
 
-/// A kept document; it held when it was accepted, so nothing is told of it now, and what the tables
-/// no longer know is left out.
-pub fn of_document(document: &str, catalogue: &Catalogue) -> Option<EarlierSession> {
-    let session = crate::service::app::words::understood(document)?;
+/// A kept document; it held when it was accepted, so nothing is told of it now. What the tables no
+/// longer know cannot be compared with, and is told.
+///
+/// # Errors
+/// [`Unread`] when it does not read.
+pub fn of_document(
+    document: &KeptText,
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> Result<EarlierSession, Unread> {
+    let session = document.read(crate::service::app::words::understood)?;
     let mut told_before = Problems::new();
     let measured = crate::examination::measure::measure(&session, catalogue, &mut told_before);
-    (!session.withdrawn).then(|| of_session(&session, &measured))
+    let unknown = session.findings.len().saturating_sub(measured.len());
+    if unknown > 0 {
+        let what = format!(
+            "{unknown} of {} findings of session {} are in words that the tables no longer know",
+            session.findings.len(),
+            session.id
+        );
+        let hint = "they were not compared with; everything else was";
+        problems.note(Code::EarlierNotKnown, "/session", what, hint);
+    }
+    Ok(of_session(&session, &measured))
 }
 
 /// The sessions of the same person before this document, from our own store, the latest first.
@@ -91,9 +110,10 @@ pub async fn of_store(
     let Some(key) = key_of(text) else {
         return Ok(Vec::new());
     };
+    // What could not be compared with is told when the document is submitted.
+    let mut told = Problems::new();
     let documents = outbox.sessions_before(&key).await?;
     let sessions = documents.iter();
-    Ok(sessions
-        .filter_map(|document| of_document(document.open(), catalogue))
-        .collect())
+    let sessions = sessions.map(|document| of_document(document, catalogue, &mut told));
+    Ok(sessions.collect::<Result<_, Unread>>()?)
 }

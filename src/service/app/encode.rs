@@ -116,10 +116,7 @@ pub fn encode(
     let measured = crate::examination::measure::measure(&session, catalogue, &mut problems);
     crate::examination::measure::sense::check(&session, &measured, catalogue, &mut problems);
     in_notation(&session, &mut problems);
-    let recorded =
-        crate::examination::measure::traces::traces(&session, &measured, catalogue, &mut problems);
-    let traces =
-        crate::examination::trace::session::traces(&recorded, &measured, catalogue, &mut problems);
+    let traces = traced(&session, &measured, catalogue, &mut problems);
     let last_time = earlier::last_time(&earlier.sessions);
     let prompts =
         crate::examination::measure::prompts::of(&session, &measured, &last_time, catalogue);
@@ -169,6 +166,17 @@ fn no_record(cause: &dyn std::fmt::Display, mut problems: Problems) -> Held {
     let what = format!("a resource does not serialise: {cause}");
     problems.error(Code::RecordJson, "", what, "report this");
     Held::new(problems.sorted())
+}
+
+fn traced(
+    session: &Session,
+    measured: &[Measured],
+    catalogue: &Catalogue,
+    problems: &mut Problems,
+) -> Traces {
+    let recorded =
+        crate::examination::measure::traces::traces(session, measured, catalogue, problems);
+    crate::examination::trace::session::traces(&recorded, measured, catalogue, problems)
 }
 
 /// A precaution stays until a named person lifts it, whether a later session speaks of it or not.

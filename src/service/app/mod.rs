@@ -13,6 +13,7 @@ pub mod earlier;
 pub mod encode;
 pub mod given;
 pub mod held;
+pub mod kept;
 mod needs;
 pub mod retention;
 mod routed;

@@ -29,7 +29,8 @@ pub async fn sheet(
     Ok(match asked.await? {
         Asked::Summary(summary) => {
             let document = outbox.document_of(item.id).await?;
-            let about = About::of(document.as_ref().map_or("", |one| one.open()));
+            let document = document.ok_or(OutboxError::Row("the session of a delivery"))?;
+            let about = About::of(&document.node()?);
             Ok(page((item, &about), &summary.xhtml(), catalogue, now))
         }
         Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
@@ -130,8 +131,7 @@ struct About {
 }
 
 impl About {
-    fn of(document: &str) -> Self {
-        let document = Node::parse(document).unwrap_or(Node::Null);
+    fn of(document: &Node) -> Self {
         let of = |path: &[&str]| {
             let said = document.at(path).and_then(Node::text);
             said.unwrap_or("not in the document").to_owned()

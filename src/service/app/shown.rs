@@ -3,6 +3,7 @@
 
 use crate::base::json::{Node, object, text};
 use crate::base::problem::Problem;
+use crate::delivery::outbox::kept::KeptText;
 use crate::delivery::outbox::{Item, LeftAlone, TargetHeld, TrailRow};
 use crate::examination::intake::sheet::Rows;
 use crate::service::app::encode::mark;
@@ -39,11 +40,11 @@ pub fn item(item: &Item) -> Node {
     members.extend(item.behind.map(|head| ("behind", text(head.to_string()))));
     let decided = item.decided.as_ref();
     members.extend(decided.map(|decided| ("decided", text(decided.open().clone()))));
-    let receipt = item
-        .receipt
-        .as_deref()
-        .and_then(|receipt| Node::parse(receipt).ok());
-    members.extend(receipt.map(|receipt| ("receipt", receipt)));
+    match item.receipt.as_ref().map(KeptText::node) {
+        Some(Ok(receipt)) => members.push(("receipt", receipt)),
+        Some(Err(unread)) => members.push(("unread", text(unread.to_string()))),
+        None => {}
+    }
     object(members)
 }
 
@@ -91,6 +92,9 @@ pub fn trail_row(row: &TrailRow) -> Node {
     } else {
         Node::Null
     };
+    let detail = Node::parse(&row.detail);
+    // A row that was tampered with is shown as it stands; `--verify` tells of it.
+    let detail = detail.unwrap_or_else(|_no_json| text(row.detail.clone()));
     object([
         ("number", number(row.number)),
         ("at", text(row.at.clone())),
@@ -100,7 +104,7 @@ pub fn trail_row(row: &TrailRow) -> Node {
         ("source", some(&row.source)),
         ("session", some(&row.session)),
         ("version", version),
-        ("detail", Node::parse(&row.detail).unwrap_or(Node::Null)),
+        ("detail", detail),
         ("sha256", text(row.sha256.clone())),
     ])
 }

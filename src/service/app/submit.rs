@@ -9,17 +9,14 @@ use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::accept::{
     Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted,
 };
+use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::examination::compare::part::EarlierSession;
-use crate::examination::finding::Precaution;
-use crate::examination::intake::draft::PrecautionDraft;
-use crate::fhir::record::amend::VersionBefore;
-use crate::service::app::earlier::{self, of_document};
 use crate::service::app::encode::{Earlier, Encoded, Held, encode};
 use crate::service::app::held::{self, NotFound};
+use crate::service::app::kept;
 use crate::service::app::routed;
 use crate::service::app::urgent;
-use crate::service::app::words;
 use crate::service::config::route::Routes;
 use crate::tables::catalogue::{Catalogue, sha256_hex};
 use chrono::{DateTime, Utc};
@@ -172,40 +169,48 @@ async fn take(
         route: leads.and_then(|(_, number)| number),
     };
     let encoding = |before: Before| {
-        let way = routed::problems(wanted, &before);
-        let earlier = earlier(&before, elsewhere, catalogue);
+        let mut way = routed::problems(wanted, &before);
+        let earlier = kept::earlier(&before, elsewhere, catalogue, &mut way)?;
         let encoded = match encode(text, &earlier, catalogue, now) {
             Ok(encoded) if way.any_error() => Err(Held::new(encoded.told)),
             other => other,
         };
-        let mut encoded = encoded.map_err(|held| Held {
-            urgent: urgent::of_held(text, &earlier, &before, catalogue, now),
-            ..routed::with(held, &way)
-        })?;
+        let mut encoded = match encoded {
+            Ok(encoded) => encoded,
+            Err(held) => {
+                let urgent = urgent::of_held(text, &earlier, &before, catalogue, now)?;
+                let held = routed::with(held, &way);
+                return Err(Stopped::Held(Held { urgent, ..held }));
+            }
+        };
         encoded.told.extend(way.sorted());
         encoded.told.extend(not_asked);
         told.clone_from(&encoded.told);
-        let urgent = urgent::of(&encoded, &before);
-        Ok(new(encoded, catalogue, urgent))
+        let urgent = urgent::of(&encoded, &before)?;
+        new(encoded, catalogue, urgent).map_err(Stopped::Held)
     };
-    let accepted: Result<Accepted, Rejected<Held>> =
+    let accepted: Result<Accepted, Rejected<Stopped>> =
         outbox.accept(key, wanted, now, encoding).await?;
+    came_of(accepted, key, told)
+}
+
+fn came_of(
+    accepted: Result<Accepted, Rejected<Stopped>>,
+    key: &Key,
+    told: Vec<Problem>,
+) -> Result<Submitted, OutboxError> {
+    let of = |before, items| Submitted::Accepted {
+        session: key.session,
+        version: key.version,
+        before,
+        items,
+        told,
+    };
     Ok(match accepted {
-        Ok(Accepted::New(items)) => Submitted::Accepted {
-            session: key.session,
-            version: key.version,
-            before: false,
-            items,
-            told,
-        },
-        Ok(Accepted::Before(items)) => Submitted::Accepted {
-            session: key.session,
-            version: key.version,
-            before: true,
-            items,
-            told,
-        },
-        Err(Rejected::Encoding(held)) => {
+        Ok(Accepted::New(items)) => of(false, items),
+        Ok(Accepted::Before(items)) => of(true, items),
+        Err(Rejected::Encoding(Stopped::Unread(unread))) => return Err(unread.into()),
+        Err(Rejected::Encoding(Stopped::Held(held))) => {
             if !held.urgent.is_empty() {
                 tracing::error!(
                     session = %key.session,
@@ -290,61 +295,48 @@ async fn elsewhere(
     (Vec::new(), problems.sorted().pop())
 }
 
-fn earlier(before: &Before, elsewhere: Vec<EarlierSession>, catalogue: &Catalogue) -> Earlier {
-    let precautions = before.precautions.iter();
-    let precautions = precautions.filter_map(|stated| stated_precaution(stated));
-    let version_before = before
-        .version
-        .as_ref()
-        .map(|(document, record)| version_of(document, record));
-    let sessions = before.sessions.iter();
-    let sessions = sessions.filter_map(|document| of_document(document, catalogue));
-    Earlier {
-        precautions: precautions.collect(),
-        version_before: version_before.unwrap_or_default(),
-        sessions: earlier::with(sessions.collect(), elsewhere),
+/// Why a document is not kept.
+enum Stopped {
+    /// It does not hold.
+    Held(Held),
+    /// What it would be held against does not read, so nobody knows whether it holds.
+    Unread(Unread),
+}
+
+impl From<Unread> for Stopped {
+    fn from(unread: Unread) -> Self {
+        Self::Unread(unread)
     }
 }
 
-/// A precaution as it was kept.
-pub(super) fn stated_precaution(stated: &str) -> Option<Precaution> {
-    let draft: PrecautionDraft = serde_json::from_str(stated).ok()?;
-    crate::examination::finding::carried_precaution(&draft)
-}
-
-/// The version before, from what was kept of it; both texts were written by us.
-fn version_of(document: &str, record: &str) -> VersionBefore {
-    let names = words::understood(document)
-        .map(|session| words::names(&session))
-        .unwrap_or_default();
-    VersionBefore {
-        entries: crate::fhir::record::entries_of(record).unwrap_or_default(),
-        names,
-    }
-}
-
-fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> New {
-    let stated = Node::parse(&encoded.canonical).ok();
-    let stated = stated
+/// What is to be kept of a document that holds. A precaution of it that is not found in its text is told,
+/// never left out.
+fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> Result<New, Held> {
+    let node = Node::parse(&encoded.canonical);
+    let stated = node
         .as_ref()
-        .map(|node| node.items_of("precautions"))
-        .unwrap_or_default();
-    let precautions = encoded
-        .session
-        .precautions
-        .iter()
-        .filter(|precaution| !precaution.carried)
-        .filter_map(|precaution| {
-            let id = precaution.id.to_string();
-            let stated = stated.iter().find(|node| node.text_of("id") == Some(&id))?;
-            Some(StatedPrecaution {
-                id: precaution.id,
-                stated: stated.compact(),
-                standing: precaution.lifted.is_none() && precaution.status != "entered-in-error",
-            })
+        .map_or(&[][..], |node| node.items_of("precautions"));
+    let mut precautions = Vec::new();
+    let own = encoded.session.precautions.iter();
+    for precaution in own.filter(|precaution| !precaution.carried) {
+        let is_it = |node: &&Node| {
+            let id = node.text_of("id").map(Uuid::parse_str);
+            id == Some(Ok(precaution.id))
+        };
+        let Some(stated) = stated.iter().find(is_it) else {
+            let mut problems = Problems::new();
+            let what = "a precaution is not found in the text of the document".to_owned();
+            problems.error(Code::DocumentKey, &precaution.path, what, "report this");
+            return Err(Held::new(problems.sorted()));
+        };
+        precautions.push(StatedPrecaution {
+            id: precaution.id,
+            stated: stated.compact(),
+            standing: precaution.lifted.is_none() && precaution.status != "entered-in-error",
         });
-    New {
-        precautions: precautions.collect(),
+    }
+    Ok(New {
+        precautions,
         urgent,
         record: encoded.checked.seal(),
         document: encoded.canonical,
@@ -352,7 +344,7 @@ fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> New {
             sha256: catalogue.sha256.clone(),
             own_files: catalogue.own_files.clone(),
         },
-    }
+    })
 }
 
 fn refused(encoded: Result<Encoded, Held>) -> Held {

@@ -3,11 +3,13 @@
 use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
+use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::read::OfSubject;
 use crate::delivery::outbox::{Outbox, OutboxError};
 use crate::examination::compare::Comparison;
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::finding::{Precaution, Session};
+use crate::examination::intake::kept::NotRead;
 use crate::examination::measure::Measured;
 use crate::fhir::coding::Coded;
 use crate::fhir::record::identifier_of;
@@ -15,7 +17,7 @@ use crate::fhir::summary::across::{View, collect};
 use crate::fhir::summary::{Examined, Line, Prompt, Summary, of_session};
 use crate::service::app::earlier;
 use crate::service::app::encode::{Earlier, carry, confirm};
-use crate::service::app::submit::stated_precaution;
+use crate::service::app::kept::stated_precaution;
 use crate::service::app::words::understood;
 use crate::tables::catalogue::Catalogue;
 use chrono::NaiveDate;
@@ -90,7 +92,7 @@ pub async fn kept(
     };
     let of_person = outbox.of_subject(subject).await?;
     let purged = of_person.purged.len();
-    let sessions = again(&of_person, catalogue);
+    let sessions = again(&of_person, catalogue)?;
     let (of_it, standing): (Vec<&Again>, Vec<&Again>) = (
         sessions
             .iter()
@@ -126,6 +128,15 @@ struct Again {
 }
 
 impl Again {
+    /// Where the first finding stands that the tables do not know: a summary without it would be read
+    /// as if it were whole.
+    fn not_measured(&self) -> Option<String> {
+        let mut findings = self.session.findings.iter();
+        let known = |id| self.measured.iter().any(|one| one.finding.id == id);
+        let missing = findings.find(|finding| !known(finding.id));
+        missing.map(|finding| finding.path.clone())
+    }
+
     fn examined(&self) -> Examined<'_> {
         Examined {
             session: &self.session,
@@ -139,22 +150,21 @@ impl Again {
 
 /// Takes kept documents the pure way once more, the earliest first; each held when it was accepted. What
 /// purged sessions state of precautions stood before them.
-fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Vec<Again> {
+fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Result<Vec<Again>, Unread> {
     let mut standing: Vec<Precaution> = Vec::new();
     for stated in &of_person.precautions {
-        let Some(stated) = stated_precaution(stated.open()) else {
-            continue;
-        };
+        let stated = stated_precaution(stated)?;
         standing.retain(|earlier| earlier.id != stated.id);
         standing.push(stated);
     }
     let mut before: Vec<EarlierSession> = Vec::new();
     let mut sessions = Vec::new();
     for document in &of_person.documents {
-        let Some(session) = understood(document.open()) else {
-            continue;
-        };
+        let session = document.read(understood)?;
         let one = once_more(session, &standing, &before, catalogue);
+        if let Some(path) = one.not_measured() {
+            return Err(document.unread(NotRead::Tables { path }));
+        }
         if !one.session.withdrawn {
             for stated in one.session.precautions.iter().filter(|it| !it.carried) {
                 standing.retain(|earlier| earlier.id != stated.id);
@@ -166,7 +176,7 @@ fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Vec<Again> {
         }
         sessions.push(one);
     }
-    sessions
+    Ok(sessions)
 }
 
 fn once_more(

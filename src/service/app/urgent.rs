@@ -1,39 +1,48 @@
 //! What of a session is to reach the treating team at once, whatever becomes of its delivery.
 
 use crate::base::code::Code;
-use crate::base::json::Node;
 use crate::base::problem::Problems;
 use crate::delivery::outbox::accept::Before;
+use crate::delivery::outbox::kept::Unread;
 use crate::examination::finding::Session;
 use crate::examination::measure::prompts::Prompt;
 use crate::service::app::earlier::last_time;
 use crate::service::app::encode::{Earlier, Encoded};
+use crate::service::app::kept::stated_precaution;
+use crate::service::app::words;
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeSet;
+use uuid::Uuid;
 
 /// A precaution that nobody knew before.
 pub const NEW_PRECAUTION: Code = Code::PrecautionNew;
 
 /// The codes of what is urgent: a precaution that stands and that no session before stated, and the
 /// prompts that `cautions.csv` calls urgent. A session that is withdrawn has none.
-pub fn of(encoded: &Encoded, before: &Before) -> Vec<String> {
+///
+/// # Errors
+/// [`Unread`] when what was known before does not read.
+pub fn of(encoded: &Encoded, before: &Before) -> Result<Vec<String>, Unread> {
     codes(&encoded.session, &encoded.prompts, before)
 }
 
 /// The same of a document that is held, as far as it is understood: nothing of it is kept, so whoever
 /// sent it has to be told at once.
+///
+/// # Errors
+/// [`Unread`] when what was known before does not read.
 pub fn of_held(
     text: &str,
     earlier: &Earlier,
     before: &Before,
     catalogue: &Catalogue,
     now: DateTime<Utc>,
-) -> Vec<String> {
+) -> Result<Vec<String>, Unread> {
     let mut told_before = Problems::new();
     let read = crate::examination::intake::read(text, &mut told_before);
     let Some(draft) = read.draft else {
-        return Vec::new();
+        return Ok(Vec::new());
     };
     let session = crate::examination::finding::understand(&draft, now, &mut told_before);
     let measured = crate::examination::measure::measure(&session, catalogue, &mut told_before);
@@ -43,35 +52,32 @@ pub fn of_held(
     codes(&session, &prompts, before)
 }
 
-fn codes(session: &Session, prompts: &[Prompt], before: &Before) -> Vec<String> {
+fn codes(session: &Session, prompts: &[Prompt], before: &Before) -> Result<Vec<String>, Unread> {
     if session.withdrawn {
-        return Vec::new();
+        return Ok(Vec::new());
     }
-    let known = known(before);
+    let known = known(before)?;
     let precautions = session.precautions.iter();
     let is_new = precautions.filter(|one| !one.carried).any(|one| {
-        one.lifted.is_none()
-            && one.status != "entered-in-error"
-            && !known.contains(&one.id.to_string())
+        one.lifted.is_none() && one.status != "entered-in-error" && !known.contains(&one.id)
     });
     let prompts = prompts.iter().filter(|prompt| prompt.urgent);
     let codes: BTreeSet<String> = prompts.map(|prompt| prompt.code.clone()).collect();
     let new = is_new.then(|| NEW_PRECAUTION.word().to_owned());
-    new.into_iter().chain(codes).collect()
+    Ok(new.into_iter().chain(codes).collect())
 }
 
 /// Precautions of sessions before, and of the version before of this one.
-fn known(before: &Before) -> BTreeSet<String> {
+fn known(before: &Before) -> Result<BTreeSet<Uuid>, Unread> {
     let mut known = BTreeSet::new();
-    let stated = before.precautions.iter();
-    let stated = stated.filter_map(|text| Node::parse(text).ok());
-    let document = before.version.as_ref();
-    let document = document.and_then(|(document, _)| Node::parse(document).ok());
-    let of_document = document.iter().flat_map(|one| one.items_of("precautions"));
-    for precaution in stated.chain(of_document.cloned()) {
-        known.extend(precaution.text_of("id").map(str::to_owned));
+    for stated in &before.precautions {
+        known.insert(stated_precaution(stated)?.id);
     }
-    known
+    if let Some((document, _)) = &before.version {
+        let session = document.read(words::understood)?;
+        known.extend(session.precautions.iter().map(|one| one.id));
+    }
+    Ok(known)
 }
 
 /// How long something waits, in words that grow with it.

@@ -2,12 +2,12 @@
 
 use crate::base::json::Node;
 use crate::base::private::Private;
-use crate::base::problem::Problems;
+use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::examination::finding::Session;
+use crate::examination::intake::kept::NotRead;
 use crate::service::app::rows;
 use crate::tables::catalogue::Catalogue;
-use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -63,9 +63,13 @@ pub async fn behind(
     name: &str,
 ) -> Result<Looked, OutboxError> {
     let stored_as = outbox.items_stored_as(as_reference(name)).await?;
-    let sent = stored_as
-        .iter()
-        .find_map(|item| Some((item, sent_as(item, name)?)));
+    let mut sent = None;
+    for item in &stored_as {
+        sent = sent_as(item, name)?.map(|urn| (item, urn));
+        if sent.is_some() {
+            break;
+        }
+    }
     let urn = sent
         .as_ref()
         .map_or_else(|| name.to_owned(), |(_, urn)| urn.clone());
@@ -75,7 +79,7 @@ pub async fn behind(
             None => Looked::NotKept,
         });
     };
-    let record = Node::parse(kept.record.open()).unwrap_or(Node::Null);
+    let record = kept.record.node()?;
     let mut entries = record.items_of("entry").iter();
     let entry = entries.find(|entry| entry.text_of("fullUrl") == Some(&urn));
     let Some(resource) = entry.and_then(|entry| entry.member("resource")) else {
@@ -88,20 +92,25 @@ pub async fn behind(
     Ok(Looked::Behind(Box::new(Behind {
         rows: rows::of(resource, catalogue),
         resource: Private::new(resource.clone()),
-        captured: captured(&kept, &urn).map(Private::new),
+        captured: captured(&kept, &urn)?.map(Private::new),
         items: outbox.items_wanted(&of_session).await?,
         kept,
     })))
 }
 
-fn sent_as(item: &Item, name: &str) -> Option<String> {
+fn sent_as(item: &Item, name: &str) -> Result<Option<String>, Unread> {
     let reference = as_reference(name);
-    let receipt = Node::parse(item.receipt.as_deref()?).ok()?;
-    let row = receipt
-        .items_of("resources")
-        .iter()
-        .find(|row| row.text_of("reference") == Some(reference))?;
-    row.text_of("full_url").map(str::to_owned)
+    let Some(receipt) = &item.receipt else {
+        return Ok(None);
+    };
+    let node = receipt.node()?;
+    let mut rows = node.items_of("resources").iter();
+    let row = rows.find(|row| row.text_of("reference") == Some(reference));
+    let urn = row.map(|row| {
+        let lacks = || receipt.unread(NotRead::Lacks("the full URL of a resource"));
+        row.text_of("full_url").ok_or_else(lacks)
+    });
+    Ok(urn.transpose()?.map(str::to_owned))
 }
 
 /// `Type/id` at the end of an address, with or without its version
@@ -115,15 +124,13 @@ fn as_reference(name: &str) -> &str {
     }
 }
 
-/// A kept document as it was understood; it held then, so nothing is told of it now.
-pub fn understood(document: &str) -> Option<Session> {
-    let draft = serde_json::from_str(document).ok()?;
-    let mut told_before = Problems::new();
-    Some(crate::examination::finding::understand(
-        &draft,
-        DateTime::<Utc>::MAX_UTC,
-        &mut told_before,
-    ))
+/// A kept document as it was understood, whole; it held then, so nothing is told of it now.
+///
+/// # Errors
+/// [`NotRead`] when any of it does not read.
+pub fn understood(form: u32, document: &str) -> Result<Session, NotRead> {
+    let draft = crate::examination::intake::kept::document(form, document)?;
+    crate::examination::finding::kept(&draft)
 }
 
 /// What each finding, precaution and trace of a session is called, by the full URL of its resource.
@@ -162,9 +169,9 @@ fn full_url(session: &Session, id: Uuid, role: &str) -> String {
 }
 
 /// The finding, precaution or trace whose identifier is this one.
-fn captured(kept: &Kept, urn: &str) -> Option<Node> {
-    let document = Node::parse(kept.document.open()).ok()?;
-    let session = understood(kept.document.open())?;
+fn captured(kept: &Kept, urn: &str) -> Result<Option<Node>, Unread> {
+    let document = kept.document.node()?;
+    let session = kept.document.read(understood)?;
     let findings = session
         .findings
         .iter()
@@ -182,13 +189,18 @@ fn captured(kept: &Kept, urn: &str) -> Option<Node> {
         .iter()
         .map(|s| (&s.path, full_url(&session, s.id, "statement")));
     let mut all = findings.chain(precautions).chain(traces).chain(statements);
-    let (path, _) = all.find(|(_, url)| url == urn)?;
-    let path = path.strip_prefix('/')?;
-    let Some((list, index)) = path.split_once('/') else {
-        return document.member(path).cloned();
+    let Some((path, _)) = all.find(|(_, url)| url == urn) else {
+        return Ok(None);
     };
-    document
-        .items_of(list)
-        .get(index.parse::<usize>().ok()?)
-        .cloned()
+    let lacks = || kept.document.unread(NotRead::Empty { path: path.clone() });
+    // `/list/place`, or the one field of its name.
+    let place = path.strip_prefix('/').ok_or_else(lacks)?;
+    let captured = match place.split_once('/') {
+        None => document.member(place),
+        Some((list, index)) => {
+            let index = index.parse::<usize>().map_err(|_no_place| lacks())?;
+            document.items_of(list).get(index)
+        }
+    };
+    Ok(Some(captured.ok_or_else(lacks)?.clone()))
 }

@@ -4,7 +4,9 @@ use crate::base::clock::{Clock, MachineClock};
 use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::base::problem::file_words;
-use crate::delivery::outbox::{Decision, Item, Outbox, Pausing, State, WantedItems};
+use crate::delivery::outbox::kept::KeptText;
+use crate::delivery::outbox::{Decision, Item, Outbox, OutboxError, Pausing, State, WantedItems};
+use crate::service::app::kept::first_unread;
 use crate::service::app::urgent::age;
 use crate::service::app::{sheet, shown};
 use crate::service::cli::arguments::QueueOptions;
@@ -63,7 +65,10 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
         }
     }
     outbox.close().await;
-    Ok(Ended::Done)
+    match first_unread(&items) {
+        Some(unread) => Err(OutboxError::Unread(unread).into()),
+        None => Ok(Ended::Done),
+    }
 }
 
 /// True for what is urgent and not known to be at the record server.
@@ -253,12 +258,10 @@ pub(super) fn print_item(out: &mut dyn Write, item: &Item) -> io::Result<()> {
         item.target
     )?;
     print_urgent(out, item)?;
-    if let Some(receipt) = item
-        .receipt
-        .as_deref()
-        .and_then(|text| Node::parse(text).ok())
-    {
-        print_receipt(out, &receipt)?;
+    match item.receipt.as_ref().map(KeptText::node) {
+        Some(Ok(receipt)) => print_receipt(out, &receipt)?,
+        Some(Err(unread)) => writeln!(out, "  {unread}")?,
+        None => {}
     }
     if let Some(reason) = &item.reason {
         writeln!(out, "  reason: {reason}: {}", reason.sentence())?;

@@ -1,6 +1,7 @@
 //! Counts for a monitor, in OpenMetrics text. Labels carry our own words and names of targets; nothing
 //! in them is about a person.
 
+use crate::delivery::outbox::kept::{Kind, Unread};
 use crate::delivery::outbox::{Item, LeftAlone, State as Standing, TargetHeld};
 use crate::service::web::connections::Why;
 use chrono::{DateTime, Utc};
@@ -63,6 +64,11 @@ struct OfTarget {
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfKind {
+    kind: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 struct Queued {
     target: String,
     state: &'static str,
@@ -80,6 +86,7 @@ pub(super) struct Seen {
     pub(super) left_alone: BTreeMap<String, LeftAlone>,
     pub(super) events: BTreeMap<(Option<String>, String), i64>,
     pub(super) urgent: Vec<Item>,
+    pub(super) unread: Vec<Unread>,
 }
 
 impl Meters {
@@ -162,6 +169,11 @@ impl Meters {
             "1 while a target is left alone because it failed again and again",
             alone,
         );
+        registry.register(
+            "kept_unread",
+            "Kept rows that do not read, by what they are",
+            unread_of(seen),
+        );
         let rows = Family::<Event, Counter>::default();
         for ((target, event), count) in events {
             let (target, event) = (target.clone().unwrap_or_default(), event.clone());
@@ -171,6 +183,18 @@ impl Meters {
         registry.register("trail_rows", "Rows of the trail, by event and target", rows);
         registry
     }
+}
+
+fn unread_of(seen: &Seen) -> Family<OfKind, Gauge> {
+    let unread = Family::<OfKind, Gauge>::default();
+    for kind in Kind::ALL {
+        unread.get_or_create(&OfKind { kind: kind.word() }).set(0);
+    }
+    for one in &seen.unread {
+        let kind = one.row.kind.word();
+        unread.get_or_create(&OfKind { kind }).inc();
+    }
+    unread
 }
 
 fn left_alone_of(seen: &Seen) -> Family<OfTarget, Gauge> {

@@ -80,6 +80,18 @@ impl Fault {
 
 impl From<OutboxError> for Fault {
     fn from(error: OutboxError) -> Self {
+        if let OutboxError::Unread(unread) = error {
+            // It stands in the log already: whoever reads a kept text says so.
+            return Self::new(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "kept-unread",
+                "what is kept does not read, and this depends on it",
+                format!(
+                    "{unread}; nothing was changed, and nothing goes on as if it were not there: its keeper \
+                     has to put it right, or to bring this node up to date"
+                ),
+            );
+        }
         // The sentence of the store names no content.
         tracing::error!(error = %error, "the store failed");
         Self::new(

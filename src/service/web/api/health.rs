@@ -1,8 +1,11 @@
 //! Whether the service lives, and whether it can take documents.
 
-use crate::base::json::{object, text};
+use crate::base::json::{Node, object, text};
+use crate::delivery::outbox::kept::MOST_NAMED;
+use crate::service::app::kept;
 use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
+use crate::service::web::api::readiness::Look;
 use crate::service::web::api::serving::Serving;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -13,17 +16,24 @@ pub(super) async fn live() -> Response {
 }
 
 /// Ready means: a document that holds is accepted. A record server that sleeps does not count, because
-/// what is accepted waits for it.
+/// what is accepted waits for it. Kept rows that do not read are named: they stand for themselves and what
+/// depends on them, so the service stays ready for everybody else.
 pub(super) async fn ready(State(serving): State<Serving>) -> Result<Response, Fault> {
     let seen = serving.readiness.seen(look(&serving)).await;
-    seen.map_err(|detail| {
+    let unread = seen.map_err(|detail| {
         let title = "the service cannot take documents";
         Fault::unavailable("not-ready", title, detail.to_owned())
     })?;
-    Ok(json(StatusCode::OK, &object([("status", text("ready"))])))
+    let mut answer = vec![("status", text("ready"))];
+    if !unread.is_empty() {
+        // Whatever depends on one of these is refused; everything else is taken.
+        let rows = unread.into_iter().map(text);
+        answer.push(("unread", Node::List(rows.collect())));
+    }
+    Ok(json(StatusCode::OK, &object(answer)))
 }
 
-async fn look(serving: &Serving) -> Result<(), &'static str> {
+async fn look(serving: &Serving) -> Look {
     if let Err(cause) = serving.outbox.targets().await {
         tracing::error!(error = %cause, "the store failed");
         return Err("the store does not answer");
@@ -32,5 +42,10 @@ async fn look(serving: &Serving) -> Result<(), &'static str> {
         tracing::error!(error = %cause, "the token file cannot be used");
         return Err("the token file cannot be used");
     }
-    Ok(())
+    let unread = kept::unread(&serving.outbox).await.map_err(|cause| {
+        tracing::error!(error = %cause, "the store failed");
+        "the store does not answer"
+    })?;
+    let rows = unread.iter().map(ToString::to_string);
+    Ok(rows.take(MOST_NAMED).collect())
 }

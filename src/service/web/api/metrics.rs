@@ -1,5 +1,6 @@
 //! Counts for a monitor.
 
+use crate::service::app::kept;
 use crate::service::web::api::fault::Fault;
 use crate::service::web::api::serving::Serving;
 use crate::service::web::meters::Seen;
@@ -14,6 +15,7 @@ pub(super) async fn metrics(State(serving): State<Serving>) -> Result<Response, 
         left_alone: serving.outbox.left_alone().await?,
         events: serving.outbox.events().await?,
         urgent: serving.outbox.urgent_open().await?,
+        unread: kept::unread(&serving.outbox).await?,
     };
     let paused: Vec<&str> = serving
         .outside

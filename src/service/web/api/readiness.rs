@@ -8,30 +8,30 @@ use tokio::sync::Mutex;
 /// How long a look may take: whoever asks has to know soon.
 const WITHIN: Duration = Duration::from_secs(5);
 
+/// The kept rows that do not read, by name, or why no document can be taken.
+pub(super) type Look = Result<Vec<String>, &'static str>;
+
 /// What was seen at the last look, and the number of that look.
 #[derive(Debug, Default)]
 pub(in crate::service::web) struct Readiness {
     begun: AtomicU64,
-    last: Mutex<Option<(u64, Result<(), &'static str>)>>,
+    last: Mutex<Option<(u64, Look)>>,
 }
 
 impl Readiness {
     /// What a look tells that began after this was asked.
-    pub(super) async fn seen(
-        &self,
-        look: impl Future<Output = Result<(), &'static str>> + Send,
-    ) -> Result<(), &'static str> {
+    pub(super) async fn seen(&self, look: impl Future<Output = Look> + Send) -> Look {
         let before = self.begun.load(Ordering::SeqCst);
         let mut last = self.last.lock().await;
-        if let Some((number, seen)) = *last
-            && number > before
+        if let Some((number, seen)) = last.as_ref()
+            && *number > before
         {
-            return seen;
+            return seen.clone();
         }
         let number = self.begun.fetch_add(1, Ordering::SeqCst).wrapping_add(1);
         let seen = tokio::time::timeout(WITHIN, look).await;
         let seen = seen.unwrap_or(Err("the store does not answer in time"));
-        *last = Some((number, seen));
+        *last = Some((number, seen.clone()));
         seen
     }
 }
@@ -55,7 +55,7 @@ mod tests {
                 let look = async {
                     looks.fetch_add(1, Ordering::SeqCst);
                     leave.acquire().await.expect("open").forget();
-                    Ok(())
+                    Ok(Vec::new())
                 };
                 readiness.seen(look).await
             })
@@ -70,9 +70,9 @@ mod tests {
         }
 
         leave.add_permits(2);
-        assert_eq!(first.await.expect("done"), Ok(()));
+        assert_eq!(first.await.expect("done"), Ok(Vec::new()));
         for other in others {
-            assert_eq!(other.await.expect("done"), Ok(()));
+            assert_eq!(other.await.expect("done"), Ok(Vec::new()));
         }
 
         assert_eq!(looks.load(Ordering::SeqCst), 2);
