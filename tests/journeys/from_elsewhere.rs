@@ -1,5 +1,4 @@
 #![cfg(test)]
-#![expect(clippy::disallowed_methods, reason = "the sources are files")]
 //! FHIR that others wrote: each fault of base R4 is told once, beside the nearest resource that holds.
 //!
 //! The same rules are held against the reference validator over published examples and their mutants:
