@@ -200,6 +200,48 @@ fn the_map_of_tests_names_every_suite() {
     }
 }
 
+/// Keys that the sample shows.
+const KEYS: &[&str] = &[
+    "state",
+    "lease_seconds",
+    "tables",
+    "name",
+    "base",
+    "sign_in",
+    "secret_file",
+    "timeout_seconds",
+    "visibility_seconds",
+    "purpose",
+    "paused",
+    "proxy",
+    "proxy_secret_file",
+    "headers",
+    "header_files",
+    "ca_file",
+    "client_id",
+    "key_file",
+    "key_id",
+    "scopes",
+    "token_endpoint",
+    "client_certificate_file",
+    "client_key_file",
+    "address",
+    "open_to_network",
+    "token_file",
+    "workers",
+    "connections",
+    "connections_per_address",
+    "connection_requests",
+    "connection_minutes",
+    "idle_seconds",
+    "body_seconds",
+    "body_bytes_a_second",
+    "request_seconds",
+    "work",
+    "waiting",
+    "stop_seconds",
+];
+
 #[test]
 fn the_sample_configuration_reads_and_shows_every_key() {
     let sample = text("deploy/fascicle.toml");
@@ -222,46 +264,7 @@ fn the_sample_configuration_reads_and_shows_every_key() {
         ..fascicle::service::config::serve::Serve::default()
     };
     assert_eq!(settings.serve, without);
-    for key in [
-        "state",
-        "lease_seconds",
-        "tables",
-        "name",
-        "base",
-        "sign_in",
-        "secret_file",
-        "timeout_seconds",
-        "visibility_seconds",
-        "purpose",
-        "paused",
-        "proxy",
-        "proxy_secret_file",
-        "headers",
-        "header_files",
-        "ca_file",
-        "client_id",
-        "key_file",
-        "key_id",
-        "scopes",
-        "token_endpoint",
-        "client_certificate_file",
-        "client_key_file",
-        "address",
-        "open_to_network",
-        "token_file",
-        "workers",
-        "connections",
-        "connections_per_address",
-        "connection_requests",
-        "connection_minutes",
-        "idle_seconds",
-        "body_seconds",
-        "body_bytes_a_second",
-        "request_seconds",
-        "work",
-        "waiting",
-        "stop_seconds",
-    ] {
+    for key in KEYS {
         assert!(
             sample.lines().any(|line| line
                 .trim_start_matches('#')

@@ -1,5 +1,6 @@
 #![cfg(test)]
 //! What the state folder holds, and what is said of it.
+#![expect(clippy::disallowed_methods, reason = "what was exported is a file")]
 
 use crate::binary::{Run, Site};
 use crate::document::{OBSERVATIONS, Person};
@@ -103,10 +104,8 @@ fn the_trail_is_exported_the_queue_is_filtered_and_an_address_leads_back_to_the_
     let there = "there is a file of this name already";
     assert!(again.text.contains(there), "{}", again.text);
     let exported = std::fs::read_to_string(&export).expect("a file");
-    let exported: Vec<Node> = exported
-        .lines()
-        .map(|row| Node::parse(row).expect("JSON"))
-        .collect();
+    let rows = exported.lines().map(|row| Node::parse(row).expect("JSON"));
+    let exported: Vec<Node> = rows.collect();
     assert_eq!(exported, site.trail());
     let mode = std::os::unix::fs::MetadataExt::mode(&std::fs::metadata(&export).expect("a file"));
     assert_eq!(mode & 0o777, 0o600);
@@ -129,11 +128,8 @@ fn the_trail_is_exported_the_queue_is_filtered_and_an_address_leads_back_to_the_
         assert_eq!(found, states, "{more:?}");
     }
     let lost = site.run("queue", &["--only", "lost"]).ended(1);
-    assert!(
-        lost.text.contains("states are queued, sending"),
-        "{}",
-        lost.text
-    );
+    let states = "states are queued, sending";
+    assert!(lost.text.contains(states), "{}", lost.text);
     let event = site.run("trail", &["--event", "delivered"]).ended(0).text;
     assert_eq!(event.lines().count(), 1, "{event}");
     let items = site.queue();

@@ -203,6 +203,17 @@ fn texts() -> Vec<(String, &'static str)> {
             "error json.large",
         ),
         (long, "error text.long /findings/0/note"),
+        (half, "error json.syntax"),
+        (twice, "error json.key-twice /session"),
+        (huge, "error json.number /session/version"),
+        (null, "error field.type /test_data"),
+    ]
+}
+
+/// Texts that are none for their size, their nesting or what stands around them.
+fn shapes() -> Vec<(String, &'static str)> {
+    let sound = sound().compact();
+    vec![
         (String::new(), "error json.syntax"),
         ("{\"fascicle\": ,}".to_owned(), "error json.syntax"),
         (format!("{sound},"), "error json.syntax"),
@@ -216,15 +227,11 @@ fn texts() -> Vec<(String, &'static str)> {
             "error list.long /findings",
         ),
         (format!("[{}1]", "1,".repeat(1_000_000)), "error json.many"),
-        (half, "error json.syntax"),
-        (twice, "error json.key-twice /session"),
         ("[".repeat(100) + &"]".repeat(100), "error json.deep"),
         (
             "[".repeat(200_000) + &"]".repeat(200_000),
             "error json.deep",
         ),
-        (huge, "error json.number /session/version"),
-        (null, "error field.type /test_data"),
         ("5".to_owned(), "error field.type"),
     ]
 }
@@ -366,7 +373,7 @@ async fn what_is_wrong_is_told_whole_and_nothing_is_stored_or_queued() {
 async fn what_is_no_document_is_told_and_nothing_is_stored() {
     let store = Store::open().await;
 
-    for (text, told) in texts() {
+    for (text, told) in texts().into_iter().chain(shapes()) {
         let start: String = text.chars().take(40).collect();
 
         let refused = store.submit_text(&text).await;
@@ -408,7 +415,7 @@ fn every_code_of_a_problem_is_provoked_or_listed_with_a_reason() {
     let told = cases
         .iter()
         .flat_map(|case| case.told.iter().chain(&case.noted));
-    let texts = texts();
+    let texts: Vec<_> = texts().into_iter().chain(shapes()).collect();
     let provoked: BTreeSet<&str> = told
         .map(String::as_str)
         .chain(texts.iter().map(|(_, told)| *told))

@@ -117,6 +117,9 @@ fn a_byte_order_mark_before_a_document_is_taken_and_told() {
     assert!(told.contains("note [document.mark]"), "{told}");
 }
 
+/// Puts something at a path.
+type Made = fn(&PathBuf);
+
 #[cfg(unix)]
 #[test]
 fn the_file_of_a_trace_is_an_ordinary_file_beside_the_document_and_nothing_else() {
@@ -128,7 +131,7 @@ fn the_file_of_a_trace_is_an_ordinary_file_beside_the_document_and_nothing_else(
     trace.remove("period");
     trace.set("file", text("samples.csv"));
     let place = |path: &PathBuf| path.with_file_name("samples.csv");
-    let cases: [(&str, fn(&PathBuf)); 4] = [
+    let cases: [(&str, Made); 4] = [
         ("it is a link", |place| {
             std::os::unix::fs::symlink("/etc/hostname", place).expect("a link");
         }),
@@ -140,7 +143,7 @@ fn the_file_of_a_trace_is_an_ordinary_file_beside_the_document_and_nothing_else(
             assert!(made.expect("it runs").success());
         }),
         ("it is a folder", |place| {
-            fs::create_dir(place).expect("a folder")
+            fs::create_dir(place).expect("a folder");
         }),
     ];
     for (words, made) in cases {

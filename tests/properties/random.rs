@@ -12,7 +12,7 @@ use std::path::Path;
 #[test]
 fn random_sessions_hold_and_together_they_say_everything_there_is_to_say() {
     let folder = std::env::var_os("FASCICLE_SESSIONS");
-    let full = std::env::var("FASCICLE_FULL").is_ok_and(|value| value == "1");
+    let full = std::env::var_os("FASCICLE_FULL").is_some_and(|value| value == "1");
     let count = match (full, &folder) {
         (true, _) => enough(),
         (false, Some(_)) => 200,

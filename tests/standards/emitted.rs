@@ -1,8 +1,4 @@
 #![cfg(test)]
-#![expect(
-    clippy::disallowed_methods,
-    reason = "what is emitted is written for the outside judges"
-)]
 //! Golden files: a row of facts for every measure, and a whole example of every shape, plain FHIR JSON
 //! that any outside validator can read.
 

@@ -303,18 +303,18 @@ async fn postgres_plan(connection: &mut sqlx::PgConnection, statement: &Statemen
     // A parameter that is only held against NULL tells no type: the store says that it is a text.
     let mut types: Vec<&str> = Vec::new();
     loop {
-        let typed = match types.join(", ") {
+        let list = match types.join(", ") {
             none if none.is_empty() => none,
             some => format!("({some})"),
         };
-        let prepare = format!("DEALLOCATE ALL; PREPARE asked{typed} AS {}", statement.sql);
-        let Err(cause) = say(prepare).execute(&mut *connection).await else {
+        let prepare = format!("DEALLOCATE ALL; PREPARE asked{list} AS {}", statement.sql);
+        let Err(refused) = say(prepare).execute(&mut *connection).await else {
             break;
         };
-        let told = cause.to_string();
+        let told = refused.to_string();
         let untyped = told.split("data type of parameter $").nth(1);
         let number = untyped.and_then(|rest| rest.split(' ').next()?.parse::<usize>().ok());
-        let number = number.unwrap_or_else(|| panic!("{}: {cause}", statement.sql));
+        let number = number.unwrap_or_else(|| panic!("{}: {refused}", statement.sql));
         types.resize(types.len().max(number), "unknown");
         types[number - 1] = "text";
     }

@@ -4,6 +4,7 @@
 //! A statement is a literal that begins with the comment that names it, whole or joined by `concat!`
 //! and macros of texts. A literal that is SQL and has no name, and a call that is given anything but
 //! a literal, are told to whoever asks.
+#![expect(clippy::disallowed_methods, reason = "the sources are files")]
 
 use proc_macro2::{Delimiter, Group, TokenStream, TokenTree};
 use std::collections::BTreeMap;
