@@ -45,10 +45,13 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("examination/finding", &["chrono", "uuid"]),
     ("examination/measure", &["chrono", "octofhir_ucum", "uuid"]),
     ("examination/compare", &["chrono", "thiserror", "uuid"]),
-    ("examination/trace", &["biquad", "uuid"]),
+    ("examination/trace", &["biquad", "quick_xml", "uuid"]),
     ("fhir/coding", &["chrono", "uuid"]),
-    ("fhir/summary", &["chrono", "uuid"]),
-    ("fhir/record", &["serde", "uuid"]),
+    ("fhir/summary", &["chrono", "quick_xml", "uuid"]),
+    (
+        "fhir/record",
+        &["percent_encoding", "quick_xml", "serde", "uuid"],
+    ),
     (
         "fhir/check",
         &[
@@ -56,6 +59,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "chrono",
             "jsonschema",
             "octofhir_ucum",
+            "quick_xml",
             "serde_json",
         ],
     ),
@@ -70,6 +74,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "chrono",
             "fastrand",
             "fhir_sdk",
+            "httpdate",
             "jsonwebtoken",
             "reqwest",
             "ring",
@@ -88,6 +93,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "axum",
             "base64",
             "chrono",
+            "httpdate",
             "reqwest",
             "sha2",
             "sqlx",
@@ -100,7 +106,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("service/config", &["serde", "thiserror", "toml"]),
     (
         "service/app",
-        &["chrono", "fastrand", "tokio", "tracing", "uuid"],
+        &["chrono", "fastrand", "maud", "tokio", "tracing", "uuid"],
     ),
     (
         "service/web",
@@ -164,6 +170,10 @@ const LONG: &[(&str, &str)] = &[
         "one tree: how it is read, asked and written, and why numbers keep their text",
     ),
     (
+        "delivery/outbox/mod.rs",
+        "the types of the store, one after another, and what each promises",
+    ),
+    (
         "examination/finding/understand.rs",
         "one part of the document after another, in the order in which they are told",
     ),
@@ -182,10 +192,6 @@ const LONG: &[(&str, &str)] = &[
     (
         "service/cli/arguments.rs",
         "one command after another, each option with its sentence for the help",
-    ),
-    (
-        "tables/catalogue/embedded.rs",
-        "the list of the files of profiles/, one after another",
     ),
 ];
 

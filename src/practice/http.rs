@@ -386,7 +386,7 @@ fn marked(status: StatusCode, stored: &Stored, body: String) -> Response {
         headers.insert(header::ETAG, tag);
     }
     let updated = DateTime::parse_from_rfc3339(&stored.updated).ok();
-    let modified = updated.map(|at| at.format("%a, %d %b %Y %H:%M:%S GMT").to_string());
+    let modified = updated.map(|at| httpdate::fmt_http_date(at.into()));
     if let Some(Ok(modified)) = modified.map(HeaderValue::try_from) {
         headers.insert(header::LAST_MODIFIED, modified);
     }

@@ -4,22 +4,11 @@
 //! In: a resource as JSON. Out: every broken rule at once. Never: judges a profile or a code.
 
 use crate::base::json::{Node, pointer_step};
+use crate::fhir::record::status::Status;
 use crate::practice::kind::{ANY_RESOURCE, Kind};
 use crate::practice::outcome::{Fault, Issue};
 use crate::practice::span::Span;
 use axum::http::StatusCode;
-
-/// Source: FHIR R4 (4.0.1), valueset-observation-status.html.
-const OBSERVATION_STATUS: [&str; 8] = [
-    "registered",
-    "preliminary",
-    "final",
-    "amended",
-    "corrected",
-    "cancelled",
-    "entered-in-error",
-    "unknown",
-];
 
 /// How often an element may stand.
 struct Element<'a> {
@@ -204,7 +193,7 @@ fn date(value: &Node, path: &str, issues: &mut Vec<Issue>) {
 }
 
 fn observation(node: &Node, issues: &mut Vec<Issue>) {
-    let known = |status: &str| OBSERVATION_STATUS.contains(&status);
+    let known = |status: &str| Status::named(status).is_some();
     if node
         .member("status")
         .is_some_and(|status| !status.text().is_some_and(known))

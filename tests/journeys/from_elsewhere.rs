@@ -343,6 +343,67 @@ const CASES: &[Case] = &[
         OBSERVATION,
         &[(
             "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><p onclick=\"go()\">a</p></div>""#,
+        )],
+        &["error fhir.txt-1 /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[("/text/div", r#""<div><p>a</p></div>""#)],
+        &["error fhir.narrative /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/2000/svg\">a</div>""#,
+        )],
+        &["error fhir.narrative /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><a href=\" java&#115;cript:go()\">a</a></div>""#,
+        )],
+        &["error fhir.txt-1 /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><p class=\"a\" class=\"b\">a</p></div>""#,
+        )],
+        &["error fhir.narrative /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\">a</div><div>b</div>""#,
+        )],
+        &["error fhir.narrative /text/div"],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"de\" xml:lang=\"de\"><a href=\"b\" title=\"'&gt;'\">1 &lt; 2</a></div>""#,
+        )],
+        &[],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
+            r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><img src=\"arc\" alt=\"\"/></div>""#,
+        )],
+        &[],
+    ),
+    (
+        OBSERVATION,
+        &[(
+            "/text/div",
             r#""<div xmlns=\"http://www.w3.org/1999/xhtml\"><img src=\"x.png\" alt=\"a>b\"/></div>""#,
         )],
         &[],

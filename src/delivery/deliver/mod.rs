@@ -33,6 +33,7 @@ use crate::delivery::deliver::breaker::Limits;
 use crate::delivery::deliver::plan::Sending;
 use crate::delivery::deliver::smart::Smart;
 use crate::fhir::record::fitted::Fitting;
+use serde::Deserialize;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -76,19 +77,23 @@ pub struct Target {
 }
 
 /// What is done with somebody or something the record server does not know exactly once.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Unmatched {
     /// It is named by its identifier; whoever reads it may find it later.
     #[default]
     Identifier,
     /// The findings do not name it.
+    #[serde(rename = "leave-out")]
     LeftOut,
     /// The session waits for a person.
+    #[serde(rename = "hold")]
     Held,
 }
 
 /// What a target is for: the guard keeps test data and real people apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Purpose {
     /// The settings do not say: nothing is held back.
     #[default]

@@ -3,10 +3,12 @@
 
 use crate::base::json::Node;
 use crate::delivery::deliver::send::{self, Step, Way};
+use serde::Deserialize;
 use std::collections::BTreeSet;
 
 /// How a target takes a session.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Mode {
     /// All or nothing, in one Bundle; in several, one after the other, where it passes a limit.
     #[default]

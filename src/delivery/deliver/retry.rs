@@ -1,6 +1,6 @@
 //! When to try again.
 
-use chrono::{DateTime, NaiveDateTime, Utc};
+use chrono::{DateTime, Utc};
 use std::time::Duration;
 
 /// The first wait.
@@ -29,19 +29,13 @@ pub fn next(
 pub fn retry_after(text: &str, now: DateTime<Utc>) -> Option<Duration> {
     let day = Duration::from_hours(24);
     let seconds = text.trim().parse::<u64>().map(Duration::from_secs).ok();
-    let date = || (http_date(text.trim())? - now).to_std().ok();
+    // "A recipient that parses a timestamp value in an HTTP field MUST accept all three HTTP-date
+    // formats" (RFC 9110, section 5.6.7), as httpdate does.
+    let date = || {
+        let date = httpdate::parse_http_date(text.trim()).ok()?;
+        (DateTime::<Utc>::from(date) - now).to_std().ok()
+    };
     seconds.or_else(date).map(|wait| wait.min(day))
-}
-
-/// "A recipient that parses a timestamp value in an HTTP field MUST accept all three HTTP-date
-/// formats" (RFC 9110, section 5.6.7).
-fn http_date(text: &str) -> Option<DateTime<Utc>> {
-    let imf = DateTime::parse_from_rfc2822(text).map(|date| date.with_timezone(&Utc));
-    let obsolete =
-        |form: &str| NaiveDateTime::parse_from_str(text, form).map(|date| date.and_utc());
-    imf.or_else(|_other_form| obsolete("%A, %d-%b-%y %H:%M:%S GMT"))
-        .or_else(|_other_form| obsolete("%a %b %e %H:%M:%S %Y"))
-        .ok()
 }
 
 #[cfg(test)]

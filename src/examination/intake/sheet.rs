@@ -19,7 +19,7 @@ use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::quotes::{Fault, MOST_CELLS, Watched, too_wide};
 use crate::examination::intake::sheet::building::Building;
 use crate::examination::intake::sheet::columns::{Column, name_of};
-use crate::examination::intake::sheet::header::header;
+use crate::examination::intake::sheet::header::{header, separated_by};
 use crate::examination::intake::sheet::source::{Budget, Start};
 use std::collections::BTreeSet;
 use std::io::{self, Read};
@@ -153,7 +153,9 @@ impl<R: Read> Sheet<R> {
             Ok(header) => header.iter().map(<[u8]>::to_vec).collect::<Vec<_>>(),
             Err(cause) => return Err(unread_csv(&cause)),
         };
-        if let Some(fault) = fault_in_last(&mut rows) {
+        if let Some(fault) = fault_in_last(&mut rows)
+            && separated_by(&names).is_none()
+        {
             let (what, hint) = fault.words();
             problems.error(Code::CsvQuote, "", what, hint);
             return Err(problems.sorted());

@@ -7,6 +7,7 @@ use crate::examination::trace::motion::{Motion, Place};
 use crate::examination::trace::parameters::float;
 use crate::examination::trace::session::{Computed, Traced};
 use crate::examination::trace::signal::count;
+use quick_xml::escape::partial_escape;
 use std::fmt::Write as _;
 
 const WIDTH: f64 = 760.0;
@@ -101,16 +102,9 @@ fn put(svg: &mut String, words: std::fmt::Arguments<'_>) {
     let _written = svg.write_fmt(words);
 }
 
-fn escaped(words: &str) -> String {
-    words
-        .replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-}
-
 fn begin(svg: &mut String, one: &Traced) {
-    let title = escaped(&title(&one.source));
-    let told = escaped(&description(one));
+    let [title, told, result] = [title(&one.source), description(one), result(one)];
+    let [title, told, result] = [&title, &told, &result].map(partial_escape);
     put(
         svg,
         format_args!(
@@ -119,8 +113,7 @@ fn begin(svg: &mut String, one: &Traced) {
          <title id=\"title\">{title}</title>\n<desc id=\"told\">{told}</desc>\n\
          <style>{STYLE}</style>\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n\
          <text x=\"{LEFT:.0}\" y=\"24\" font-weight=\"bold\">{title}</text>\n\
-         <text x=\"{LEFT:.0}\" y=\"44\" class=\"small\">{}</text>\n",
-            escaped(&result(one))
+         <text x=\"{LEFT:.0}\" y=\"44\" class=\"small\">{result}</text>\n"
         ),
     );
 }

@@ -6,6 +6,7 @@ use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::fhir::check::primitive;
+use crate::fhir::record::status::Status;
 use crate::tables::catalogue::UCUM;
 use std::collections::BTreeSet;
 use std::fmt;
@@ -144,16 +145,6 @@ fn time(key: &str, node: &Node, place: &Place<'_>, problems: &mut Problems) {
 }
 
 fn observation(node: &Node, path: &str, problems: &mut Problems) {
-    const STATUS: [&str; 8] = [
-        "registered",
-        "preliminary",
-        "final",
-        "amended",
-        "corrected",
-        "cancelled",
-        "entered-in-error",
-        "unknown",
-    ];
     for required in ["status", "code"] {
         if node.member(required).is_none() {
             let what = format!("{required} is missing");
@@ -162,7 +153,7 @@ fn observation(node: &Node, path: &str, problems: &mut Problems) {
     }
     if let Some(status) = node
         .text_of("status")
-        .filter(|status| !STATUS.contains(status))
+        .filter(|status| Status::named(status).is_none())
     {
         let what = format!("{status} is no status of an Observation");
         problems.error(Code::FhirStatus, &format!("{path}/status"), what, FIX);

@@ -3,6 +3,7 @@
 use crate::base::code::Code;
 use crate::base::json::{Node, object, text};
 use crate::base::problem::Problems;
+use crate::fhir::record::status::Status;
 use crate::fhir::record::{Entry, Record, is_corrected};
 use std::collections::BTreeMap;
 
@@ -34,10 +35,10 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
         {
             if same_statement(&before.resource, &entry.resource) {
                 entry.resource = before.resource.clone();
-            } else if entry.resource.text_of("status") == Some("final")
-                && before.resource.text_of("status") != Some("preliminary")
+            } else if Status::of(&entry.resource) == Some(Status::Final)
+                && Status::of(&before.resource) != Some(Status::Preliminary)
             {
-                entry.resource.set("status", text("corrected"));
+                Status::Corrected.set(&mut entry.resource);
             }
         }
     }
@@ -49,7 +50,7 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
     let mut gone = Vec::new();
     for entry in missing {
         let mut entry = entry.clone();
-        let in_error = entry.resource.text_of("status") == Some("entered-in-error");
+        let in_error = Status::of(&entry.resource) == Some(Status::EnteredInError);
         match before.names.get(&entry.full_url) {
             Some(name) if !in_error => {
                 let what = format!("{name} of the earlier version is not spoken of");
@@ -57,7 +58,7 @@ pub fn settle(mut later: Record, before: &VersionBefore, problems: &mut Problems
                             entered-in-error); nothing is dropped";
                 problems.error(Code::CorrectionSilent, "/findings", what, hint);
             }
-            Some(_) | None => entry.resource.set("status", text("entered-in-error")),
+            Some(_) | None => Status::EnteredInError.set(&mut entry.resource),
         }
         gone.push(entry);
     }
@@ -90,10 +91,9 @@ fn same_statement(before: &Node, after: &Node) -> bool {
     let bare = |resource: &Node| {
         let mut resource = resource.clone();
         resource.remove("issued");
-        let apart = match resource.text_of("status") {
-            Some(status @ ("entered-in-error" | "preliminary")) => status.to_owned(),
-            Some(_) | None => String::new(),
-        };
+        let apart = Status::of(&resource)
+            .filter(|status| matches!(status, Status::EnteredInError | Status::Preliminary))
+            .map_or("", Status::code);
         resource.set("status", text(apart));
         resource.canonical()
     };

@@ -12,10 +12,12 @@ use crate::fhir::record::r4::{
     Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
     Quantity, Range, Reference, ReferenceRange, Resource, SampledData, Words,
 };
+use crate::fhir::record::status::Status;
 use crate::fhir::record::{Entry, REPORT, Record, URI_SYSTEM, identifier_of, report};
 use crate::fhir::summary::Summary;
 use crate::tables::catalogue::rows::Kind;
 use crate::tables::catalogue::{CANONICAL, Catalogue, UCUM};
+use quick_xml::escape::partial_escape;
 use uuid::Uuid;
 
 const BODY_POSITION: &str = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition";
@@ -169,13 +171,7 @@ fn observation<'a>(
             system: URI_SYSTEM.into(),
             value: urn.into(),
         }],
-        status: if session.withdrawn || one.withdrawn {
-            "entered-in-error"
-        } else if one.preliminary {
-            "preliminary"
-        } else {
-            "final"
-        },
+        status: Status::first(session.withdrawn || one.withdrawn, one.preliminary).code(),
         category: vec![category("exam", "Exam"), category("therapy", "Therapy")],
         code: concept(&one.code),
         subject: subject(session),
@@ -199,16 +195,7 @@ fn observation<'a>(
 /// "The contents of the html element are an XHTML fragment" (FHIR R4, narrative.html): words of a
 /// person go in as text, never as markup.
 fn narrative(one: &Coded) -> Narrative<'static> {
-    let told = one.told.open();
-    let mut words = String::with_capacity(told.len());
-    for letter in told.chars() {
-        match letter {
-            '&' => words.push_str("&amp;"),
-            '<' => words.push_str("&lt;"),
-            '>' => words.push_str("&gt;"),
-            letter => words.push(letter),
-        }
-    }
+    let words = partial_escape(one.told.open());
     Narrative {
         status: "generated",
         div: format!("<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>{words}</p></div>").into(),

@@ -2,6 +2,7 @@
 //! codes. Nothing here changes what is stated; what is left out is counted, so that it can be told.
 
 use crate::base::json::{Node, text};
+use crate::fhir::record::status::Status;
 use crate::tables::catalogue::{CANONICAL, UCUM};
 use std::collections::BTreeMap;
 
@@ -69,10 +70,10 @@ fn observation(resource: &mut Node, fitting: &Fitting, left_out: &mut LeftOut) {
             counted(left_out, element);
         }
     }
-    if fitting.cancelled && resource.text_of("status") == Some("final") && not_tested(resource) {
+    if fitting.cancelled && Status::of(resource) == Some(Status::Final) && not_tested(resource) {
         // "cancelled: The observation is unavailable because the measurement was not started or not
         // completed" (FHIR R4, valueset-observation-status.html). A correction stays one.
-        resource.set("status", text("cancelled"));
+        Status::Cancelled.set(resource);
     }
 }
 

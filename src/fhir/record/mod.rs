@@ -9,6 +9,7 @@ mod build;
 pub mod fitted;
 mod r4;
 mod report;
+pub mod status;
 
 use crate::base::json::tree::NoTree;
 use crate::base::json::{Node, object, text};
@@ -18,7 +19,7 @@ use crate::examination::intake::kept::NotRead;
 use crate::fhir::coding::Coded;
 use crate::fhir::summary::Summary;
 use crate::tables::catalogue::Catalogue;
-use std::fmt::Write as _;
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use uuid::Uuid;
 
 /// Namespace of identifiers that are URIs (RFC 3986), as FHIR names it: identifier-registry.html.
@@ -256,18 +257,16 @@ pub fn tagged(resource: &Node) -> Option<String> {
     Some(format!("_tag={}%7C{}", percent(URI_SYSTEM), percent(code)))
 }
 
-/// Percent-encodes everything but the unreserved characters of RFC 3986, section 2.3.
+/// Everything but the unreserved characters of RFC 3986, section 2.3.
+const RESERVED: &AsciiSet = &NON_ALPHANUMERIC
+    .remove(b'-')
+    .remove(b'.')
+    .remove(b'_')
+    .remove(b'~');
+
+/// Percent-encodes what is no unreserved character.
 pub fn percent(text: &str) -> String {
-    let mut out = String::new();
-    for byte in text.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
-            out.push(char::from(byte));
-        } else {
-            // Writing to a string cannot fail.
-            let _written = write!(out, "%{byte:02X}");
-        }
-    }
-    out
+    utf8_percent_encode(text, RESERVED).to_string()
 }
 
 /// Marks what is about invented people (v3-ActReason HTEST, test health data).

@@ -9,6 +9,7 @@ use crate::fhir::record::build::{
     self, concept, encounter, literal, meta, performed, practitioner, subject,
 };
 use crate::fhir::record::r4::{DiagnosticReport, Identifier, Narrative, Resource, Words};
+use crate::fhir::record::status::Status;
 use crate::fhir::record::{Entry, REPORT, URI_SYSTEM, identifier_of};
 
 /// "additional: The contents of the narrative may contain additional information not found in the
@@ -46,11 +47,7 @@ pub(super) fn entry(
             system: URI_SYSTEM.into(),
             value: (&full_url).into(),
         }],
-        status: if session.withdrawn {
-            "entered-in-error"
-        } else {
-            "final"
-        },
+        status: Status::first(session.withdrawn, false).code(),
         code: concept(&panel.code),
         subject: subject(session),
         encounter: encounter(session),

@@ -12,7 +12,7 @@ mod findings;
 mod own_words;
 mod passed_on;
 mod precautions;
-pub mod render;
+mod render;
 mod session;
 mod words;
 

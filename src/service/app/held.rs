@@ -11,6 +11,7 @@ use crate::examination::finding::{Identifier, Written};
 use crate::examination::intake::draft::Side;
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Angle, Extent, Value};
+use crate::fhir::record::status::Status;
 use crate::fhir::record::{URI_SYSTEM, percent};
 use crate::service::app::submit::key_of;
 use crate::tables::catalogue::rows::{Kind, Measure};
@@ -185,10 +186,7 @@ fn part(
     instruments: &BTreeMap<String, String>,
     catalogue: &Catalogue,
 ) -> Option<(Written, Part)> {
-    let standing = matches!(
-        resource.text_of("status"),
-        Some("final" | "corrected" | "amended")
-    );
+    let standing = Status::of(resource).is_some_and(Status::stands);
     let row = catalogue
         .measures
         .get(own(resource.member("code"), "measure")?)?;

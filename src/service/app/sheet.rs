@@ -3,11 +3,16 @@
 use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::delivery::outbox::{Item, Outbox, OutboxError, State};
-use crate::fhir::summary::render::escaped;
 use crate::service::app::summary::{self, Asked, Wanted};
 use crate::service::app::urgent::{NEW_PRECAUTION, age};
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = "body{font:12pt/1.4 sans-serif;max-width:46em;margin:1em auto;padding:0 1em;\
+    color:#000;background:#fff}h1{border:3px solid #000;padding:.3em}th{text-align:left;padding-right:1em;\
+    vertical-align:top}.told td{border-bottom:1px solid #000;min-width:20em;height:2em}\
+    @media print{body{margin:0}}";
 
 /// The page of a delivery as HTML, or why there is none.
 ///
@@ -79,32 +84,35 @@ fn page(
             format!("{}, version {}", item.session, item.version),
         ),
     ];
-    let mut out = String::from(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta \
-         name=\"viewport\" content=\"width=device-width\"><title>Session to be told by a person</title>\n<style>body{font:12pt/1.4 sans-serif;max-width:46em;margin:1em auto;padding:0 1em;\
-         color:#000;background:#fff}h1{border:3px solid #000;padding:.3em}th{text-align:left;padding-right:1em;\
-         vertical-align:top}.told td{border-bottom:1px solid #000;min-width:20em;height:2em}\
-         @media print{body{margin:0}}</style></head><body>\n",
-    );
-    out.extend(["<h1>", head, "</h1>\n<p>", about, "</p>\n<table>\n"]);
-    for (name, value) in rows {
-        out.extend(["<tr><th scope=\"row\">", name, "</th><td>"]);
-        escaped(&value, &mut out);
-        out.push_str("</td></tr>\n");
-    }
-    out.extend([
-        "</table>\n",
-        summary,
-        "\n<h2>Told</h2>\n<table class=\"told\">\n",
-    ]);
-    for name in ["To whom", "By whom", "When", "Read back"] {
-        out.extend(["<tr><th scope=\"row\">", name, "</th><td></td></tr>\n"]);
-    }
-    out.push_str(
-        "</table>\n<p>Prompts are to look and never a diagnosis; local policy and the treating team come \
-         first.</p>\n</body></html>\n",
-    );
-    out
+    let page = html! {
+        (DOCTYPE) "\n"
+        html lang="en" {
+            head {
+                meta charset="utf-8"; meta name="viewport" content="width=device-width";
+                title { "Session to be told by a person" } "\n"
+                style { (PreEscaped(STYLE)) }
+            }
+            body { "\n"
+                h1 { (head) } "\n"
+                p { (about) } "\n"
+                table { "\n" @for (name, value) in &rows { (row(name, value)) } } "\n"
+                (PreEscaped(summary)) "\n"
+                h2 { "Told" } "\n"
+                table.told { "\n"
+                    @for name in ["To whom", "By whom", "When", "Read back"] { (row(name, "")) }
+                } "\n"
+                p {
+                    "Prompts are to look and never a diagnosis; local policy and the treating team come \
+                     first."
+                } "\n"
+            }
+        } "\n"
+    };
+    page.into_string()
+}
+
+fn row(name: &str, value: &str) -> Markup {
+    html! { tr { th scope="row" { (name) } td { (value) } } "\n" }
 }
 
 /// What is urgent, in words.

@@ -284,7 +284,7 @@ fn harmless(cell: &str) -> String {
 
 /// The worksheet as one page: no script, fit for a phone and for paper.
 pub fn html(catalogue: &Catalogue, rows: &[Row]) -> String {
-    page::html(catalogue, rows)
+    page::page(catalogue, rows)
 }
 
 #[cfg(test)]

@@ -6,15 +6,6 @@ use crate::service::config::ConfigError;
 use crate::service::config::target::TargetFile;
 use serde::Deserialize;
 
-#[derive(Deserialize, Default, Clone, Copy)]
-#[serde(rename_all = "lowercase")]
-pub(super) enum ModeFile {
-    #[default]
-    Transaction,
-    Batch,
-    Single,
-}
-
 #[derive(Deserialize, Default, Clone, Copy, PartialEq)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum NotTestedFile {
@@ -25,11 +16,7 @@ pub(super) enum NotTestedFile {
 
 pub(super) fn sending(file: &TargetFile) -> Result<Sending, ConfigError> {
     let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));
-    let mode = match file.mode {
-        ModeFile::Transaction => Mode::Transaction,
-        ModeFile::Batch => Mode::Batch,
-        ModeFile::Single => Mode::Single,
-    };
+    let mode = file.mode;
     if mode == Mode::Single && file.most_entries.is_some() {
         return wrong("most_entries is for Bundles, and mode = \"single\" sends none: take it out");
     }

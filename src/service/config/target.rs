@@ -2,12 +2,12 @@
 
 use crate::base::private::Private;
 use crate::delivery::deliver::breaker::Limits;
-use crate::delivery::deliver::plan::Sending;
+use crate::delivery::deliver::plan::{Mode, Sending};
 use crate::delivery::deliver::smart::{SCOPES, Smart};
 use crate::delivery::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target, Unmatched};
 use crate::fhir::record::fitted::Fitting;
 use crate::service::config::ConfigError;
-use crate::service::config::sending::{self, ModeFile, NotTestedFile};
+use crate::service::config::sending::{self, NotTestedFile};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -31,13 +31,13 @@ pub(super) struct TargetFile {
     #[serde(default = "visibility_seconds")]
     visibility_seconds: u64,
     #[serde(default)]
-    purpose: PurposeFile,
+    purpose: Purpose,
     #[serde(default)]
     paused: bool,
     #[serde(default)]
     report: bool,
     #[serde(default)]
-    pub(super) mode: ModeFile,
+    pub(super) mode: Mode,
     pub(super) most_entries: Option<usize>,
     pub(super) most_bytes: Option<usize>,
     pub(super) elements: Option<Vec<String>>,
@@ -48,9 +48,9 @@ pub(super) struct TargetFile {
     #[serde(default)]
     pub(super) not_tested: NotTestedFile,
     #[serde(default)]
-    unknown_encounter: UnmatchedFile,
+    unknown_encounter: Unmatched,
     #[serde(default)]
-    unknown_practitioner: UnmatchedFile,
+    unknown_practitioner: Unmatched,
     #[serde(default = "breaker_failures")]
     breaker_failures: u32,
     #[serde(default = "breaker_seconds")]
@@ -74,34 +74,6 @@ enum SignInFile {
     Basic,
     Bearer,
     Smart,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(rename_all = "kebab-case")]
-enum PurposeFile {
-    #[default]
-    NotSaid,
-    Production,
-    Test,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(rename_all = "kebab-case")]
-enum UnmatchedFile {
-    #[default]
-    Identifier,
-    LeaveOut,
-    Hold,
-}
-
-impl UnmatchedFile {
-    const fn read(&self) -> Unmatched {
-        match self {
-            Self::Identifier => Unmatched::Identifier,
-            Self::LeaveOut => Unmatched::LeftOut,
-            Self::Hold => Unmatched::Held,
-        }
-    }
 }
 
 const fn timeout_seconds() -> u64 {
@@ -184,8 +156,8 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
             pause: Duration::from_secs(file.breaker_seconds.clamp(1, 900)),
         },
         fitting: sending::fitting(&file)?,
-        encounters: file.unknown_encounter.read(),
-        practitioners: file.unknown_practitioner.read(),
+        encounters: file.unknown_encounter,
+        practitioners: file.unknown_practitioner,
         base: address(&file.name, &file.base)?,
         proxy: proxy(file.proxy, file.proxy_secret_file)
             .map_err(|what| ConfigError::Target(file.name.clone(), what))?,
@@ -194,11 +166,7 @@ pub(super) fn read(file: TargetFile) -> Result<Target, ConfigError> {
         sign_in,
         timeout: Duration::from_secs(file.timeout_seconds.max(1)),
         visibility: Duration::from_secs(file.visibility_seconds),
-        purpose: match file.purpose {
-            PurposeFile::NotSaid => Purpose::NotSaid,
-            PurposeFile::Production => Purpose::Production,
-            PurposeFile::Test => Purpose::Test,
-        },
+        purpose: file.purpose,
         paused: file.paused,
         report: file.report,
         ca_file: file.ca_file,

@@ -5,6 +5,16 @@ use crate::base::problem::Problems;
 use crate::examination::intake::sheet::columns::{Column, NEEDED, named};
 use std::collections::BTreeSet;
 
+/// What the names of a header are separated by, where it is no comma: then its quotation marks mean nothing.
+pub(super) fn separated_by(names: &[Vec<u8>]) -> Option<&'static str> {
+    let [only] = names else { return None };
+    let only = String::from_utf8_lossy(only);
+    let others = [(';', "semicolons"), ('\t', "tabs"), ('|', "bars")];
+    let (separator, word) = others.into_iter().find(|(one, _)| only.contains(*one))?;
+    let quoted = |name: &str| named(name.trim_matches('"')).is_some();
+    only.split(separator).any(quoted).then_some(word)
+}
+
 /// The columns of a header, and everything that is wrong with it.
 pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -> Vec<Column> {
     let mut columns: Vec<Column> = Vec::new();
@@ -12,18 +22,11 @@ pub(super) fn header(names: &[Vec<u8>], beside: bool, problems: &mut Problems) -
         .iter()
         .map(|name| String::from_utf8_lossy(name).into_owned())
         .collect();
-    if let [only] = texts.as_slice()
-        && let Some((separator, word)) = [(';', "semicolons"), ('\t', "tabs"), ('|', "bars")]
-            .into_iter()
-            .find(|(separator, _)| only.contains(*separator))
-    {
-        let known = only.split(separator).any(|name| named(name).is_some());
-        if known {
-            let what = format!("the header is separated by {word}, and not by commas");
-            let hint = "save it as CSV separated by commas (RFC 4180)";
-            problems.error(Code::CsvSeparator, "", what, hint);
-            return columns;
-        }
+    if let Some(word) = separated_by(names) {
+        let what = format!("the header is separated by {word}, and not by commas");
+        let hint = "save it as CSV separated by commas (RFC 4180)";
+        problems.error(Code::CsvSeparator, "", what, hint);
+        return columns;
     }
     let mut known = BTreeSet::new();
     for (number, name) in (1_u32..).zip(&texts) {
