@@ -171,10 +171,13 @@ fn slow_senders_do_not_keep_the_service_from_ending() {
 
 /// As large as a body may be: whatever has to be done to refuse it.
 fn hostile() -> String {
-    let mut text = "{\"fascicle\":\"session/1\",\"findings\":[1".to_owned();
-    text.push_str(&",1".repeat((LARGEST - text.len() - 2) / 2));
-    text.push_str("]}");
-    text
+    // Fewer values than the reader takes, so that each has to be looked at.
+    let mut members: Vec<String> = (0..280).map(|n| format!("\"m{n}\":1")).collect();
+    members.push(format!("\"note\":\"{}\"", "x".repeat(200)));
+    let finding = format!("{{{}}}", members.join(","));
+    let count = (LARGEST - 100) / (finding.len() + 1);
+    let findings = vec![finding; count].join(",");
+    format!("{{\"fascicle\":\"session/1\",\"findings\":[{findings}]}}")
 }
 
 #[test]

@@ -159,6 +159,14 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "guards our own references, which are built from the entries",
     ),
     (
+        "problems.more",
+        "about more problems than are kept: src/base/problem.rs",
+    ),
+    (
+        "file.unread",
+        "about a file that cannot be read: tests/docs/terminal.rs",
+    ),
+    (
         "session.purged",
         "about a session whose content is gone: tests/stores/purge.rs",
     ),

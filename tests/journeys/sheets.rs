@@ -491,7 +491,7 @@ fn check_says_row_and_column_to_people_and_to_programs() {
     let folder = tempfile::tempdir().expect("a folder");
     let bad = folder.path().join("bad.csv");
     fs::write(&bad, edited("'1+", "01.Feb")).expect("a file");
-    let (session, bad) = (fixture("session.json"), bad.display().to_string());
+    let (session, bad) = (fixture("beside.json"), bad.display().to_string());
 
     let (code, words) = run(&["check", "--session", &session, &bad]);
     let (json_code, json) = run(&["check", "--json", "--session", &session, &bad]);
@@ -511,7 +511,7 @@ fn check_says_row_and_column_to_people_and_to_programs() {
 
 #[test]
 fn encode_takes_a_sheet_and_gives_one_and_writes_its_planes() {
-    let (session, sheet) = (fixture("session.json"), fixture("findings.csv"));
+    let (session, sheet) = (fixture("beside.json"), fixture("findings.csv"));
     let encode = |form: &[&str]| {
         let mut arguments = vec!["encode", "--session", &session, &sheet];
         arguments.extend(form);

@@ -95,6 +95,14 @@ const MADE: &[(&str, &str)] = &[
         "says what the calls before it were given",
     ),
     (
+        "kept.rs: query(statement)",
+        "its statements stand as named texts in the same file and are read there",
+    ),
+    (
+        "kept.rs: query(statement)",
+        "its statements stand as named texts in the same file and are read there",
+    ),
+    (
         "store.rs: raw_sql(include_str!(\"schema.sql\"))",
         "makes the tables of the practice server",
     ),

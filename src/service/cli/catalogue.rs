@@ -61,13 +61,10 @@ fn list(options: &ListOptions) -> anyhow::Result<Ended> {
     let count = u64::try_from(measures.len()).unwrap_or(u64::MAX);
     writeln!(out, "{}", counted(count, "measure", "measures"))?;
     for (name, sha256) in &catalogue.own_files {
-        wrapped(
-            &mut out,
-            "of the operator: ",
-            &format!("{name}, SHA-256 {sha256}"),
-        )?;
+        wrapped(&mut out, "of the operator: ", &format!("{name}, SHA-256"))?;
+        writeln!(out, "  {sha256}")?;
     }
-    writeln!(out, "SHA-256 of the tables: {}", catalogue.sha256)?;
+    writeln!(out, "of all tables: SHA-256\n  {}", catalogue.sha256)?;
     Ok(Ended::Done)
 }
 
