@@ -349,7 +349,7 @@ fn what_a_room_holds_about_a_person_does_not_print() {
     let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("tables");
     let encoded = fascicle::service::app::encode::encode(
         &document(),
-        &fascicle::service::app::encode::Earlier::default(),
+        &fascicle::service::app::assess::Earlier::default(),
         &catalogue,
         now,
     )

@@ -27,6 +27,8 @@ pub struct Problem {
     /// For a line that stands for others, how many of this severity were found and are not listed;
     /// 0 for every other problem.
     pub more: u64,
+    /// Of a caution: the mark a confirmation has to name; empty until it is known what it touches.
+    pub mark: String,
 }
 
 impl Problem {
@@ -209,6 +211,7 @@ impl Problems {
             what,
             hint: hint.to_owned(),
             more: 0,
+            mark: String::new(),
         });
         if kept && code == Code::FieldForm {
             self.forms.insert(path.to_owned());
@@ -269,6 +272,7 @@ pub fn and_more(severity: Severity, count: u64) -> Problem {
         ),
         hint: "mend what is listed, then look again".to_owned(),
         more: count,
+        mark: String::new(),
     }
 }
 

@@ -45,7 +45,7 @@ fn the_finding_of_the_readme_is_of_the_first_fixture_and_leaves_as_the_readme_sa
     let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("tables");
     let encoded = fascicle::service::app::encode::encode(
         &document,
-        &fascicle::service::app::encode::Earlier::default(),
+        &fascicle::service::app::assess::Earlier::default(),
         &catalogue,
         "2026-11-20T00:00:00Z".parse().expect("a time"),
     )

@@ -10,8 +10,9 @@ use fascicle::base::json::Node;
 use fascicle::examination::compare::Rule;
 use fascicle::examination::compare::reason::NotCompared;
 use fascicle::examination::measure::way::Differs;
+use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::earlier::of_session;
-use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::service::app::encode::{Encoded, encode};
 use fascicle::tables::catalogue::Catalogue;
 use fascicle::tables::catalogue::comparing::{ReferenceRow, Statistic, Use};
 

@@ -9,7 +9,8 @@ use crate::stretch_ranges::with_own_ranges;
 use fascicle::base::json::Node;
 use fascicle::examination::compare::reason::NotCompared;
 use fascicle::examination::compare::{Comparison, Rule};
-use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::{Encoded, encode};
 use fascicle::tables::catalogue::Catalogue;
 
 fn slow(muscle: &str, side: &str, value: &str) -> String {

@@ -4,6 +4,7 @@
 mod bad_input;
 mod bounds;
 mod comparing;
+mod confirmed;
 mod earlier_told;
 mod files;
 mod fixed_part;
@@ -19,6 +20,7 @@ mod precautions;
 mod prompts;
 mod read_aloud;
 mod releases;
+mod same_words;
 mod sheets;
 mod signs;
 mod summary;

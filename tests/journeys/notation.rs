@@ -8,7 +8,8 @@ use fascicle::base::code::Code;
 use fascicle::base::json::Node;
 use fascicle::base::problem::Problem;
 use fascicle::examination::measure::notation::planes;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use fascicle::service::app::words;
 
 /// A document of one plane of an elbow.

@@ -11,7 +11,7 @@ use fascicle::base::json::Node;
 use fascicle::base::problem::Problem;
 use fascicle::examination::intake::sheet::Sheet;
 use fascicle::examination::intake::sheet::write::{Columns, Writer};
-use fascicle::service::app::encode::Earlier;
+use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::given::Given;
 use fascicle::service::app::submit::{Intake, Submitted};
 use fascicle::service::config::route::Routes;

@@ -7,8 +7,9 @@ use crate::few;
 use fascicle::base::exact::Exact;
 use fascicle::base::json::Node;
 use fascicle::examination::compare::Rule;
+use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::earlier::of_session;
-use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::service::app::encode::{Encoded, encode};
 use proptest::prelude::{Strategy, any, prop_assert, prop_assert_eq, proptest};
 use std::collections::BTreeMap;
 

@@ -4,7 +4,8 @@
 use crate::document::{catalogue, encoded, now, sound};
 use crate::few;
 use fascicle::base::json::{Key, Node};
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use fascicle::tables::catalogue::sha256_hex;
 use proptest::prelude::{any, prop_assert_eq, proptest};
 use std::fmt::Write as _;

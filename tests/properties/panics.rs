@@ -6,7 +6,8 @@ use crate::few;
 use fascicle::base::json::Node;
 use fascicle::base::problem::Problems;
 use fascicle::fhir::check;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use proptest::prelude::{Just, Strategy, any, prop_assert, prop_oneof, proptest};
 
 /// One random change of a tree: which node, and what happens to it.

@@ -6,7 +6,8 @@ use crate::few;
 use fascicle::base::json::{Node, text};
 use fascicle::examination::intake::sheet::Sheet;
 use fascicle::examination::intake::sheet::write::{Columns, Writer};
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use proptest::prelude::{any, prop, prop_assert, prop_assert_eq, proptest};
 
 fn again(document: &Node) -> String {

@@ -3,8 +3,13 @@
 
 use crate::facts::disagreements;
 use crate::sessions::session;
+use chrono::{DateTime, Utc};
 use fascicle::base::json::Node;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::delivery::outbox::Outbox;
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
+use fascicle::service::app::submit::{Submitted, submit};
+use fascicle::service::app::summary::{Asked, Wanted, kept};
 
 const SESSIONS: usize = 60;
 
@@ -46,4 +51,42 @@ fn every_statement_of_a_random_session_is_said_once_and_nothing_else_is() {
     }
 
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+/// What leaves for the record server and what is told of the kept session come from one assessment.
+#[tokio::test]
+async fn every_random_session_is_delivered_in_the_words_in_which_it_is_told_later() {
+    let now: DateTime<Utc> = "2026-11-25T00:00:00Z".parse().expect("a time");
+    let catalogue = crate::document::catalogue();
+    let targets = ["ward".to_owned()];
+    let mut faults = Vec::new();
+
+    for number in 0..SESSIONS {
+        let folder = tempfile::tempdir().expect("a folder");
+        let outbox = Outbox::open(folder.path()).await.expect("a store");
+        let text = session(number).compact();
+        let submitted = submit(&outbox, catalogue, &targets, &text, now).await;
+        let Ok(Submitted::Accepted { session, .. }) = submitted else {
+            panic!("random sessions hold: {number}");
+        };
+        let record = outbox.sessions().await.expect("sessions")[0].record.node();
+        let record = record.expect("it reads");
+        let mut entries = record.items_of("entry").iter();
+        let panel = entries.find(|entry| entry.at(&["resource", "hasMember"]).is_some());
+        let delivered = panel.and_then(|entry| entry.at(&["resource", "text", "div"]));
+        let delivered = delivered.and_then(Node::text).expect("a narrative");
+
+        let today = now.date_naive();
+        let told = kept(&outbox, catalogue, session, Wanted::Session, today).await;
+
+        let Ok(Asked::Summary(told)) = told else {
+            panic!("the session is kept: {number}");
+        };
+        if told.xhtml() != delivered {
+            faults.push(number);
+        }
+        outbox.close().await;
+    }
+
+    assert!(faults.is_empty(), "{faults:?}");
 }

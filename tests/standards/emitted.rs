@@ -9,8 +9,9 @@ use crate::every;
 use crate::golden::{folder_is, root};
 use crate::resource::{all, of_measure};
 use fascicle::base::json::Node;
+use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::earlier::of_session;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::encode::encode;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 

@@ -3,7 +3,8 @@
 
 use crate::document::{catalogue, lines, now};
 use fascicle::base::json::Node;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use fhir_sdk::r4b::resources::{
     Bundle, Device, DiagnosticReport, Observation, ObservationValue, Provenance, Resource,
 };

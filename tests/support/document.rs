@@ -3,7 +3,8 @@
 
 use fascicle::base::json::{Node, text};
 use fascicle::base::problem::Problem;
-use fascicle::service::app::encode::{Earlier, Encoded, Held, encode, mark};
+use fascicle::service::app::assess::{Earlier, mark};
+use fascicle::service::app::encode::{Encoded, Held, encode};
 use fascicle::tables::catalogue::Catalogue;
 use std::sync::LazyLock;
 

@@ -5,8 +5,9 @@ use crate::document::{catalogue, encoded, now, set};
 use crate::resource::of_measure;
 use crate::stretch_ranges::with_own_ranges;
 use fascicle::base::json::Node;
+use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::earlier::of_session;
-use fascicle::service::app::encode::{Earlier, Encoded, encode};
+use fascicle::service::app::encode::{Encoded, encode};
 use std::sync::LazyLock;
 
 const TRACES: &str = include_str!("../../fixtures/sessions/every-trace.json");

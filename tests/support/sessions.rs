@@ -4,7 +4,8 @@
 
 use fascicle::base::json::Node;
 use fascicle::base::problem::Problem;
-use fascicle::service::app::encode::{Earlier, encode, mark};
+use fascicle::service::app::assess::{Earlier, mark};
+use fascicle::service::app::encode::encode;
 use fascicle::tables::catalogue::Catalogue;
 use fascicle::tables::catalogue::rows::{Kind, Measure};
 use fastrand::Rng;

@@ -8,7 +8,8 @@ use crate::synthetic::{Shape, Stretch};
 use fascicle::base::json::{Node, text};
 use fascicle::examination::trace::plot::svg;
 use fascicle::fhir::record::amend::VersionBefore;
-use fascicle::service::app::encode::{Earlier, encode};
+use fascicle::service::app::assess::Earlier;
+use fascicle::service::app::encode::encode;
 use fascicle::service::app::words;
 
 const SENSOR: &str = r#"{"key":"sensor-1","kind":"inertial sensor","identifier":{"system":"https://invented-clinic.example/devices","value":"SENSOR-1"},"resolution":"0.1","unit":"deg"}"#;

@@ -196,12 +196,15 @@ pub(super) fn asked(prompt: &Prompt, one: &Examined<'_>) -> String {
         rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
     };
     let what = one_line(prompt.what.open());
-    let Some(measured) = one.measured.iter().find(of) else {
+    // A check names the measure by its key, which is nothing for a reader. Of the two findings of a plane
+    // it tells which one it is about.
+    let key = |measured: &Measured| format!("{}: ", measured.row.measure);
+    let named = |measured: &&Measured| of(measured) && what.starts_with(&key(measured));
+    let first = || one.measured.iter().find(of);
+    let Some(measured) = one.measured.iter().find(named).or_else(first) else {
         return what;
     };
-    // A check names the measure by its key, which is nothing for a reader.
-    let key = format!("{}: ", measured.row.measure);
-    let what = what.strip_prefix(&key).unwrap_or(&what);
+    let what = what.strip_prefix(&key(measured)).unwrap_or(&what);
     let side = capital(measured.finding.side.word());
     format!("{side}, {}: {what}", measured.row.label)
 }

@@ -3,34 +3,18 @@
 use crate::base::code::Code;
 use crate::base::code::meaning::Answer;
 use crate::base::code::meaning::Severity;
-use crate::base::private::Private;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::compare::Comparison;
-use crate::examination::compare::part::EarlierSession;
-use crate::examination::finding::own_words::Says;
-use crate::examination::finding::{Confirmation, Precaution, Session};
+use crate::examination::finding::Session;
 use crate::examination::measure::Measured;
 use crate::examination::measure::prompts::Prompt;
 use crate::examination::trace::session::Traces;
 use crate::fhir::check::Checked;
 use crate::fhir::coding::Coded;
-use crate::fhir::record::amend::VersionBefore;
-use crate::fhir::summary::{self, Examined, Summary};
-use crate::service::app::earlier;
-use crate::tables::catalogue::{Catalogue, sha256_hex};
+use crate::fhir::summary::{self, Summary};
+use crate::service::app::assess::{Assessed, Confirming, Earlier, assess};
+use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeSet;
-
-/// What earlier sessions hand on.
-#[derive(Debug, Clone, Default)]
-pub struct Earlier {
-    /// Precautions of the person that nobody has lifted.
-    pub precautions: Vec<Precaution>,
-    /// The version before, when this is a later version of one session.
-    pub version_before: VersionBefore,
-    /// Sessions of the person before this one, the latest first.
-    pub sessions: Vec<EarlierSession>,
-}
 
 /// A session document that holds.
 #[derive(Debug)]
@@ -109,34 +93,21 @@ pub fn encode(
     let session = read
         .draft
         .map(|draft| crate::examination::finding::understand(&draft, now, &mut problems));
-    let (Some(mut session), Some(canonical)) = (session, read.canonical) else {
+    let (Some(session), Some(canonical)) = (session, read.canonical) else {
         return Err(held(problems));
     };
-    carry(&mut session, earlier, &mut problems);
-    let measured = crate::examination::measure::measure(&session, catalogue, &mut problems);
-    crate::examination::measure::sense::check(&session, &measured, catalogue, &mut problems);
-    in_notation(&session, &mut problems);
-    let traces = traced(&session, &measured, catalogue, &mut problems);
-    let last_time = earlier::last_time(&earlier.sessions);
-    let prompts =
-        crate::examination::measure::prompts::of(&session, &measured, &last_time, catalogue);
-    crate::examination::measure::prompts::tell(&prompts, &mut problems);
-    told_prompts(&session, &prompts, &mut problems);
-    let mut to_look = summary::raised(&prompts, catalogue);
-    to_look.extend(confirm(&mut session, &mut problems));
-    let comparisons =
-        crate::examination::compare::all(&session, &measured, &earlier.sessions, catalogue);
-    let mut coded =
-        crate::fhir::coding::code(&session, &measured, &comparisons, &traces, catalogue);
-    crate::fhir::coding::prompts::attach(&mut coded, &prompts);
-    let examined = Examined {
-        session: &session,
-        measured: &measured,
-        coded: &coded,
-        comparisons: &comparisons,
-        prompts: &to_look,
-    };
-    let summary = summary::of_session(&examined, catalogue);
+    let confirming = Confirming::ByMark;
+    let (assessed, mut problems) = assess(session, earlier, (confirming, problems), catalogue);
+    let summary = summary::of_session(&assessed.examined(), catalogue);
+    let Assessed {
+        session,
+        measured,
+        prompts,
+        comparisons,
+        traces,
+        coded,
+        ..
+    } = assessed;
     let record = match crate::fhir::record::build(&session, &coded, &summary, catalogue) {
         Ok(record) => record,
         Err(cause) => return Err(no_record(&cause, problems)),
@@ -168,150 +139,10 @@ fn no_record(cause: &dyn std::fmt::Display, mut problems: Problems) -> Held {
     Held::new(problems.sorted())
 }
 
-fn traced(
-    session: &Session,
-    measured: &[Measured],
-    catalogue: &Catalogue,
-    problems: &mut Problems,
-) -> Traces {
-    let recorded =
-        crate::examination::measure::traces::traces(session, measured, catalogue, problems);
-    crate::examination::trace::session::traces(&recorded, measured, catalogue, problems)
-}
-
-/// A precaution stays until a named person lifts it, whether a later session speaks of it or not.
-pub(super) fn carry(session: &mut Session, earlier: &Earlier, problems: &mut Problems) {
-    for precaution in &earlier.precautions {
-        if session
-            .precautions
-            .iter()
-            .any(|stated| stated.id == precaution.id)
-        {
-            continue;
-        }
-        if session.none_known {
-            let what = "says that none is known, but an earlier one was never lifted".to_owned();
-            let hint = "state it again, or with status lifted, by whom and on which day";
-            problems.error(Code::PrecautionsStillActive, "/no_precautions", what, hint);
-        } else {
-            let what = "an earlier precaution that was not lifted is carried over".to_owned();
-            let hint = "state it again, or with status lifted, by whom and on which day";
-            problems.note(Code::PrecautionCarried, "/precautions", what, hint);
-        }
-        let path = "/precautions".to_owned();
-        session.precautions.push(Precaution {
-            path,
-            carried: true,
-            ..precaution.clone()
-        });
-    }
-}
-
-/// What is told of the value of a direction stands at the plane it was written in.
-fn in_notation(session: &Session, problems: &mut Problems) {
-    let planes = session.findings.iter().filter(|one| one.notation.is_some());
-    let values: BTreeSet<String> = planes.map(|one| format!("{}/value", one.path)).collect();
-    problems.refine(|mut problem| {
-        let part = problem.path.rsplit_once('/').map(|(part, _)| part);
-        let told = values.contains(&problem.path) || part.is_some_and(|part| values.contains(part));
-        if told && !problem.path.ends_with("/value/unit") {
-            let path = part
-                .filter(|part| values.contains(*part))
-                .unwrap_or(&problem.path);
-            problem.path = format!("{path}/notation");
-        }
-        Some(problem)
-    });
-}
-
-/// The mark of a caution: a confirmation names it, so that it confirms this caution about this
-/// content and no other, whatever moves in the document.
-pub fn mark(problem: &Problem) -> String {
-    let parts = [problem.code.word(), &problem.path, &problem.what];
-    let mut mark = sha256_hex(parts.join("\n").as_bytes());
-    mark.truncate(8);
-    mark
-}
-
-/// What was passed on about a prompt of this session names one that there is.
-fn told_prompts(session: &Session, prompts: &[Prompt], problems: &mut Problems) {
-    let named = session.statements.iter().filter_map(|one| match &one.says {
-        Says::Told {
-            prompt: Some(prompt),
-            ..
-        } if !one.withdrawn && prompt.session.is_none_or(|of| of == session.id) => {
-            Some((&one.path, prompt))
-        }
-        Says::Told { .. }
-        | Says::Conclusion
-        | Says::Priority
-        | Says::Goal { .. }
-        | Says::HandlingStep { .. }
-        | Says::Recommendation { .. } => None,
-    });
-    for (path, prompt) in named {
-        let is_it = |one: &Prompt| one.code == prompt.code && one.path == prompt.path;
-        if prompts.iter().any(is_it) || problems.has_caution(&prompt.code, &prompt.path) {
-            continue;
-        }
-        let what = format!("no prompt {} at {}", prompt.code, prompt.path);
-        let hint = "take code and path from the prompt as it is printed now, or name its session";
-        problems.error(Code::ToldPrompt, &format!("{path}/prompt"), what, hint);
-    }
-}
-
-/// A caution that a named person confirmed becomes a note that says so; one confirmation serves one
-/// caution, and a confirmation of nothing is told. What was confirmed stays a prompt to look.
-pub(super) fn confirm(session: &mut Session, problems: &mut Problems) -> Vec<summary::Prompt> {
-    let mut prompts = Vec::new();
-    let performers = &session.performers;
-    let mut left: Vec<Option<&mut Confirmation>> =
-        session.confirmations.iter_mut().map(Some).collect();
-    problems.refine(|mut problem| {
-        if problem.severity == Severity::Caution {
-            let same = |c: &Confirmation| {
-                c.code == problem.code.word() && c.path == problem.path && c.mark == mark(&problem)
-            };
-            let found = left
-                .iter_mut()
-                .find(|slot| slot.as_deref().is_some_and(same));
-            if let Some(confirmation) = found.and_then(Option::take) {
-                let by = performers.iter().find(|one| one.key == confirmation.by);
-                let role = by.map(|by| by.role.clone()).unwrap_or_default();
-                confirmation.what = Some(Private::new(problem.what.clone()));
-                prompts.push(summary::Prompt {
-                    code: problem.code.word().to_owned(),
-                    path: problem.path.clone(),
-                    what: Private::new(problem.what.clone()),
-                    to_do: None,
-                    urgent: false,
-                    confirmed: Some((role, confirmation.reason.clone())),
-                });
-                problem.severity = Severity::Note;
-                problem.hint = format!(
-                    "confirmed by {} at {}: {}",
-                    confirmation.by,
-                    confirmation.at.text,
-                    confirmation.reason.open()
-                );
-            }
-        }
-        Some(problem)
-    });
-    for confirmation in left.into_iter().flatten() {
-        let what = format!(
-            "no caution {} at {} carries the mark {}",
-            confirmation.code, confirmation.path, confirmation.mark
-        );
-        let hint = "take code, path and mark from the caution as it is printed now, or remove it";
-        problems.error(Code::ConfirmationIdle, &confirmation.at_path, what, hint);
-    }
-    prompts
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{Earlier, encode};
+    use super::encode;
+    use crate::service::app::assess::Earlier;
     use crate::tables::catalogue::Catalogue;
 
     #[test]

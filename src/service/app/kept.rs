@@ -9,8 +9,8 @@ use crate::examination::finding::{self, Precaution};
 use crate::examination::intake;
 use crate::fhir::record::amend::VersionBefore;
 use crate::fhir::record::entries_of;
+use crate::service::app::assess::Earlier;
 use crate::service::app::earlier::{self, of_document};
-use crate::service::app::encode::Earlier;
 use crate::service::app::words::{self, understood};
 use crate::tables::catalogue::Catalogue;
 

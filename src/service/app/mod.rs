@@ -6,6 +6,7 @@
 
 pub mod alert;
 mod as_set;
+pub mod assess;
 pub mod beside;
 pub mod deliver;
 mod dry_run;

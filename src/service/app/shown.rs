@@ -6,7 +6,7 @@ use crate::base::problem::Problem;
 use crate::delivery::outbox::kept::KeptText;
 use crate::delivery::outbox::{Item, LeftAlone, TargetHeld, TrailRow};
 use crate::examination::intake::sheet::Rows;
-use crate::service::app::encode::mark;
+use crate::service::app::assess::mark;
 use crate::service::app::words::Behind;
 
 /// A count as a number.

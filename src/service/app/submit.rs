@@ -12,7 +12,8 @@ use crate::delivery::outbox::accept::{
 use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
 use crate::examination::compare::part::EarlierSession;
-use crate::service::app::encode::{Earlier, Encoded, Held, encode};
+use crate::service::app::assess::Earlier;
+use crate::service::app::encode::{Encoded, Held, encode};
 use crate::service::app::held::{self, NotFound};
 use crate::service::app::kept;
 use crate::service::app::routed;

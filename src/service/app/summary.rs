@@ -1,22 +1,18 @@
 //! The summary of what is kept: one session, or all of one person for a handover or a discharge.
 
 use crate::base::json::{Node, object, text};
-use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::read::OfSubject;
 use crate::delivery::outbox::{Outbox, OutboxError};
-use crate::examination::compare::Comparison;
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::finding::{Precaution, Session};
 use crate::examination::intake::kept::NotRead;
-use crate::examination::measure::Measured;
-use crate::fhir::coding::Coded;
 use crate::fhir::record::identifier_of;
 use crate::fhir::summary::across::{View, collect};
-use crate::fhir::summary::{Examined, Line, Prompt, Summary, of_session};
+use crate::fhir::summary::{Examined, Line, Summary, of_session};
+use crate::service::app::assess::{Assessed, Confirming, Earlier, assess};
 use crate::service::app::earlier;
-use crate::service::app::encode::{Earlier, carry, confirm};
 use crate::service::app::kept::stated_precaution;
 use crate::service::app::words::understood;
 use crate::tables::catalogue::Catalogue;
@@ -93,7 +89,7 @@ pub async fn kept(
     let of_person = outbox.of_subject(subject).await?;
     let purged = of_person.purged.len();
     let sessions = again(&of_person, catalogue)?;
-    let (of_it, standing): (Vec<&Again>, Vec<&Again>) = (
+    let (of_it, standing): (Vec<&Assessed>, Vec<&Assessed>) = (
         sessions
             .iter()
             .filter(|one| one.session.id == session)
@@ -118,39 +114,18 @@ pub async fn kept(
     })
 }
 
-/// A kept session, understood once more.
-struct Again {
-    session: Session,
-    measured: Vec<Measured>,
-    coded: Vec<Coded>,
-    comparisons: Vec<Comparison>,
-    prompts: Vec<Prompt>,
-}
-
-impl Again {
-    /// Where the first finding stands that the tables do not know: a summary without it would be read
-    /// as if it were whole.
-    fn not_measured(&self) -> Option<String> {
-        let mut findings = self.session.findings.iter();
-        let known = |id| self.measured.iter().any(|one| one.finding.id == id);
-        let missing = findings.find(|finding| !known(finding.id));
-        missing.map(|finding| finding.path.clone())
-    }
-
-    fn examined(&self) -> Examined<'_> {
-        Examined {
-            session: &self.session,
-            measured: &self.measured,
-            coded: &self.coded,
-            comparisons: &self.comparisons,
-            prompts: &self.prompts,
-        }
-    }
+/// Where the first finding stands that the tables do not know: a summary without it would be read as if
+/// it were whole.
+fn not_measured(one: &Assessed) -> Option<String> {
+    let mut findings = one.session.findings.iter();
+    let known = |id| one.measured.iter().any(|it| it.finding.id == id);
+    let missing = findings.find(|finding| !known(finding.id));
+    missing.map(|finding| finding.path.clone())
 }
 
 /// Takes kept documents the pure way once more, the earliest first; each held when it was accepted. What
 /// purged sessions state of precautions stood before them.
-fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Result<Vec<Again>, Unread> {
+fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Result<Vec<Assessed>, Unread> {
     let mut standing: Vec<Precaution> = Vec::new();
     for stated in &of_person.precautions {
         let stated = stated_precaution(stated)?;
@@ -162,7 +137,7 @@ fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Result<Vec<Again>, Unr
     for document in &of_person.documents {
         let session = document.read(understood)?;
         let one = once_more(session, &standing, &before, catalogue);
-        if let Some(path) = one.not_measured() {
+        if let Some(path) = not_measured(&one) {
             return Err(document.unread(NotRead::Tables { path }));
         }
         if !one.session.withdrawn {
@@ -180,79 +155,21 @@ fn again(of_person: &OfSubject, catalogue: &Catalogue) -> Result<Vec<Again>, Unr
 }
 
 fn once_more(
-    mut session: Session,
+    session: Session,
     standing: &[Precaution],
     before: &[EarlierSession],
     catalogue: &Catalogue,
-) -> Again {
+) -> Assessed {
     let mut told_before = Problems::new();
+    crate::examination::finding::own_words::again(&session, &mut told_before);
     let earlier = Earlier {
         precautions: standing.to_vec(),
+        sessions: before.to_vec(),
         ..Earlier::default()
     };
-    carry(&mut session, &earlier, &mut told_before);
-    crate::examination::finding::own_words::again(&session, &mut told_before);
-    let measured = crate::examination::measure::measure(&session, catalogue, &mut told_before);
-    crate::examination::measure::sense::check(&session, &measured, catalogue, &mut told_before);
-    let raised = crate::examination::measure::prompts::of(
-        &session,
-        &measured,
-        &earlier::last_time(before),
-        catalogue,
-    );
-    let mut prompts = crate::fhir::summary::raised(&raised, catalogue);
-    prompts.extend(confirm(&mut session, &mut told_before));
-    prompts.extend(no_longer_raised(&session, &prompts));
-    let comparisons = crate::examination::compare::all(&session, &measured, before, catalogue);
-    let recorded = crate::examination::measure::traces::traces(
-        &session,
-        &measured,
-        catalogue,
-        &mut told_before,
-    );
-    let traces = crate::examination::trace::session::traces(
-        &recorded,
-        &measured,
-        catalogue,
-        &mut told_before,
-    );
-    let mut coded =
-        crate::fhir::coding::code(&session, &measured, &comparisons, &traces, catalogue);
-    crate::fhir::coding::prompts::attach(&mut coded, &raised);
-    Again {
-        session,
-        measured,
-        coded,
-        comparisons,
-        prompts,
-    }
-}
-
-/// A caution that was confirmed and that the tables of today do not raise stays a prompt: with other
-/// tables it was one, and nobody has answered it since.
-fn no_longer_raised(session: &Session, raised: &[Prompt]) -> Vec<Prompt> {
-    let confirmations = session.confirmations.iter();
-    let is_raised = |code: &str, path: &str| {
-        raised
-            .iter()
-            .any(|prompt| prompt.code == code && prompt.path == path)
-    };
-    confirmations
-        .filter(|one| !is_raised(&one.code, &one.path))
-        .map(|one| {
-            let by = session.performers.iter().find(|it| it.key == one.by);
-            let role = by.map(|by| by.role.clone()).unwrap_or_default();
-            let what = format!("a caution named {}", one.code);
-            Prompt {
-                code: one.code.clone(),
-                path: one.path.clone(),
-                what: Private::new(what),
-                to_do: None,
-                urgent: false,
-                confirmed: Some((role, one.reason.clone())),
-            }
-        })
-        .collect()
+    let confirming = (Confirming::Before, told_before);
+    let (assessed, _told_before) = assess(session, &earlier, confirming, catalogue);
+    assessed
 }
 
 /// A summary for machines: its sections, each line with the identifiers of what it tells of.

@@ -3,7 +3,7 @@
 use crate::base::problem::Problem;
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::Outbox;
-use crate::service::app::encode::Earlier;
+use crate::service::app::assess::Earlier;
 use crate::service::app::{earlier, held};
 use crate::service::cli::arguments::{EarlierFrom, EarlierSessions};
 use crate::service::cli::before::Before;

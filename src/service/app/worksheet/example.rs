@@ -1,8 +1,9 @@
 //! An example of each measure: a finding of an invented person, taken the whole way.
 
 use crate::base::json::{Node, text};
+use crate::service::app::assess::Earlier;
 use crate::service::app::earlier::of_session;
-use crate::service::app::encode::{Earlier, encode};
+use crate::service::app::encode::encode;
 use crate::service::app::worksheet::Examples;
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::{Kind, Measure};

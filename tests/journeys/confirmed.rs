@@ -1,0 +1,94 @@
+#![cfg(test)]
+//! A confirmation binds to what was found: any change of it ends the confirmation.
+
+use crate::document::{edited, encoding, set, told};
+use fascicle::base::json::{Node, text};
+use fascicle::service::app::assess::mark;
+
+/// A passive shoulder past the angle of the table, on the more affected side.
+fn raised(degrees: &str) -> Node {
+    let finding = format!(
+        r#"[{{"measure":"range.passive.shoulder.flexion","side":"right","value":{{"beyond_neutral":
+        "{degrees}","unit":"deg"}},"ended":{{"how":"end-of-range"}},"method":"goniometry",
+        "instrument":"goniometer"}}]"#
+    );
+    edited(&[("/findings", &finding)])
+}
+
+fn problems(document: &Node) -> Vec<fascicle::base::problem::Problem> {
+    match encoding(document) {
+        Ok(encoded) => encoded.told,
+        Err(held) => held.problems,
+    }
+}
+
+/// The mark of the one caution of this code.
+fn mark_in(document: &Node, code: &str) -> String {
+    let problems = problems(document);
+    let caution = problems.iter().find(|one| one.code.word() == code);
+    mark(caution.expect("the caution is raised"))
+}
+
+fn confirmed(mut document: Node, code: &str, mark: &str) -> Node {
+    let confirmation = format!(
+        r#"[{{"code":"{code}","path":"/findings/0","mark":"{mark}","by":"therapist",
+        "at":"2026-11-16T10:05:00+01:00","reason":"felt and seen: the scapula moves with it"}}]"#
+    );
+    let confirmation = Node::parse(&confirmation).expect("JSON");
+    set(&mut document, "/session/confirmations", Some(confirmation));
+    document
+}
+
+fn is_confirmed(document: &Node, code: &str) -> bool {
+    let told = told(document);
+    let stands = told
+        .iter()
+        .any(|line| line.starts_with(&format!("caution {code}")));
+    let noted = told
+        .iter()
+        .any(|line| line.starts_with(&format!("note {code}")));
+    assert_ne!(stands, noted, "{told:?}");
+    noted
+}
+
+#[test]
+fn a_shoulder_confirmed_at_95_5_degrees_is_asked_about_again_at_179() {
+    let mark = mark_in(&raised("95.5"), "shoulder.past");
+
+    assert!(is_confirmed(
+        &confirmed(raised("95.5"), "shoulder.past", &mark),
+        "shoulder.past"
+    ));
+    let moved = confirmed(raised("179"), "shoulder.past", &mark);
+    assert!(!is_confirmed(&moved, "shoulder.past"));
+    assert!(
+        told(&moved)
+            .iter()
+            .any(|line| line.starts_with("error confirmation.idle"))
+    );
+}
+
+#[test]
+fn a_shoulder_confirmed_in_one_session_is_asked_about_in_another() {
+    let elsewhere = || {
+        let mut document = raised("95.5");
+        let id = text("7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a99");
+        set(&mut document, "/session/id", Some(id));
+        document
+    };
+    let mark = mark_in(&raised("95.5"), "shoulder.past");
+
+    let moved = confirmed(elsewhere(), "shoulder.past", &mark);
+
+    assert!(!is_confirmed(&moved, "shoulder.past"));
+    assert_ne!(mark, mark_in(&elsewhere(), "shoulder.past"));
+}
+
+#[test]
+fn every_digit_of_what_was_found_is_part_of_its_mark() {
+    let marks = ["95.5", "95.6", "95.50"].map(|degrees| mark_in(&raised(degrees), "shoulder.past"));
+
+    // The digits as written are part of what was found.
+    assert!(marks[0] != marks[1] && marks[0] != marks[2] && marks[1] != marks[2]);
+    assert_eq!(marks[0], mark_in(&raised("95.5"), "shoulder.past"));
+}
