@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 const XHTML: &str = "http://www.w3.org/1999/xhtml";
 
 /// "txt-1: The narrative SHALL contain only the basic html formatting elements and attributes described
-/// in chapters 7-11 (except section 4 of chapter 9) and 15 of the HTML 4.0 standard, <a> elements (either
+/// in chapters 7-11 (except section 4 of chapter 9) and 15 of the HTML 4.0 standard, `<a>` elements (either
 /// name or href), images and internally contained style attributes": these, by its expression.
 const ELEMENTS: &str = "a abbr acronym b big blockquote br caption cite code col colgroup dd dfn div dl \
     dt em h1 h2 h3 h4 h5 h6 hr i img li ol p pre q samp small span strong sub sup table tbody td tfoot th \
