@@ -63,7 +63,7 @@ async fn every_fixture_is_delivered_in_the_words_in_which_it_is_told_later() {
 
 #[tokio::test]
 async fn a_confirmed_angle_of_a_plane_is_told_of_its_own_movement_in_both() {
-    let finding = r#"[{"measure":"range.passive.knee","side":"right","neighbour":{"joint":"hip","position":"bent"},"value":{"notation":{
+    let finding = r#"[{"measure":"range.passive.knee","side":"right","neighbour":{"joint":"hip","position":"straight"},"value":{"notation":{
         "order":"extension/flexion","text":"5-0-170"},"unit":"deg"},"ended":{"how":"end-of-range"},
         "method":"goniometry","instrument":"goniometer"}]"#;
     let document = edited(&[("/findings", finding)]);
