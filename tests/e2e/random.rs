@@ -8,10 +8,10 @@
 use crate::binary::Site;
 use crate::document::Person;
 use crate::server::{Server, rounds, scenarios};
-use crate::sessions::{OF_ONE_PERSON, enough, session};
+use crate::sessions::{OF_ONE_PERSON, confirmed, enough, session};
 use fascicle::base::json::{Node, text};
 use fascicle::tables::catalogue::CANONICAL;
-use serde_json::json;
+use serde_json::{Value, json};
 use std::thread;
 
 scenarios!(random_sessions_arrive_and_every_precaution_is_found_by_its_person);
@@ -98,7 +98,13 @@ fn of(person: &Person, mut session: Node) -> Node {
     };
     put(&["session", "id"], &uuid::Uuid::new_v4().to_string());
     put(&["patient", "identifier", "value"], &person.value);
-    session
+    // A confirmation holds for its own session only.
+    let mut session: Value = serde_json::from_str(&session.compact()).expect("JSON");
+    let head = session["session"].as_object_mut().expect("a session");
+    if head.remove("confirmations").is_none() {
+        return Node::parse(&session.to_string()).expect("JSON");
+    }
+    confirmed(session)
 }
 
 fn stated(precaution: &Node) -> Limit {

@@ -73,7 +73,8 @@ pub(crate) fn identifier(person: usize) -> String {
     format!("TEST-RANDOM-{person}")
 }
 
-fn confirmed(mut document: Value) -> Node {
+/// The document with every caution of it confirmed.
+pub(crate) fn confirmed(mut document: Value) -> Node {
     let now = "2026-11-25T00:00:00Z".parse().expect("a time");
     let held = |document: &Value| {
         let text = document.to_string();
