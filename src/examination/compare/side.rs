@@ -2,7 +2,7 @@
 
 use crate::examination::compare::part::{Pair, Part, closest, minus, pair};
 use crate::examination::compare::reason::NotCompared;
-use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error};
+use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error, tester};
 use crate::examination::intake::draft::{MoreAffectedSide, Side};
 use crate::examination::measure::Measured;
 
@@ -66,7 +66,7 @@ fn judged(
     (_, part): (&Measured, &Part),
     other: &Part,
 ) {
-    let tester = table.tester();
+    let tester = tester(part, other);
     let rows = [part, other].map(|one| table.error_row(one, tester));
     comparison.outcome =
         pair(part, other, table.catalogue).and_then(|pair| found(pair, [rows[0], rows[1]], part));

@@ -280,7 +280,7 @@ fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Ca
     let (Some(before), Some(after)) = (first.measured, last.measured) else {
         return "computed, so its parts are compared".to_owned();
     };
-    let then = EarlierSession::of(first.one.session, vec![Part::of(before)]);
+    let then = EarlierSession::of(first.one.session, vec![Part::of(before, first.one.session)]);
     let Some(comparison) = compare::since(last.one.session, after, &then, catalogue) else {
         return "not compared".to_owned();
     };

@@ -14,6 +14,7 @@ mod passed_on;
 mod precautions;
 pub mod render;
 mod session;
+mod title;
 mod words;
 
 use crate::base::private::Private;

@@ -9,7 +9,7 @@ use crate::delivery::deliver::http::{Connection, Silence};
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::finding::{Identifier, Written};
 use crate::examination::intake::draft::Side;
-use crate::examination::measure::way::Way;
+use crate::examination::measure::way::{Way, has_scale};
 use crate::examination::measure::{Angle, Extent, Value};
 use crate::fhir::record::{URI_SYSTEM, percent};
 use crate::service::app::submit::key_of;
@@ -106,7 +106,6 @@ pub async fn sessions(
         }
         let session = sessions.entry(at).or_insert_with(|| EarlierSession {
             start,
-            tester: tester(resource),
             circumstances: None,
             parts: Vec::new(),
         });
@@ -168,7 +167,7 @@ async fn instruments(
     Ok(kinds)
 }
 
-fn tester(resource: &Node) -> Option<Identifier> {
+fn examiner(resource: &Node) -> Option<Identifier> {
     let [one] = resource.items_of("performer") else {
         return None;
     };
@@ -211,6 +210,7 @@ fn part(
         input: Input::Earlier(urn.to_owned()),
         value: value(resource, row, catalogue)?,
         way: way(resource, row, instruments, catalogue)?,
+        examiner: examiner(resource),
         row: row.clone(),
         side,
         withdrawn: !standing,
@@ -246,7 +246,7 @@ fn way(
         method: own(resource.member("method"), "method")?.to_owned(),
         instrument: device.cloned(),
         repeat: repeat.map_or(Some(1), |repeat| repeat.compact().parse().ok())?,
-        scale: list.filter(|_| row.kind == Kind::Grade).map(str::to_owned),
+        scale: list.filter(|_| has_scale(row.kind)).map(str::to_owned),
         unit: unit.map(str::to_owned),
     })
 }

@@ -194,6 +194,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../../profiles/scales/ending.csv"),
     },
     TableFile {
+        name: "scales/goal-state.csv",
+        text: include_str!("../../../profiles/scales/goal-state.csv"),
+    },
+    TableFile {
         name: "scales/handedness.csv",
         text: include_str!("../../../profiles/scales/handedness.csv"),
     },
@@ -322,8 +326,20 @@ pub(super) const FILES: &[TableFile<'static>] = &[
         text: include_str!("../../../profiles/scales/scapular-rotation.csv"),
     },
     TableFile {
+        name: "scales/sensation-compared.csv",
+        text: include_str!("../../../profiles/scales/sensation-compared.csv"),
+    },
+    TableFile {
         name: "scales/sensation-quality.csv",
         text: include_str!("../../../profiles/scales/sensation-quality.csv"),
+    },
+    TableFile {
+        name: "scales/sensation-reference.csv",
+        text: include_str!("../../../profiles/scales/sensation-reference.csv"),
+    },
+    TableFile {
+        name: "scales/sensation.csv",
+        text: include_str!("../../../profiles/scales/sensation.csv"),
     },
     TableFile {
         name: "scales/splint-worn.csv",
@@ -376,6 +392,10 @@ pub(super) const FILES: &[TableFile<'static>] = &[
     TableFile {
         name: "scales/verdict.csv",
         text: include_str!("../../../profiles/scales/verdict.csv"),
+    },
+    TableFile {
+        name: "scales/visit-outcome.csv",
+        text: include_str!("../../../profiles/scales/visit-outcome.csv"),
     },
     TableFile {
         name: "scales/voluntary-movement.csv",
