@@ -18,6 +18,7 @@ WANTED = {
     "fascicle_connections_closed": "counter",
     "fascicle_documents": "counter",
     "fascicle_http_requests": "counter",
+    "fascicle_kept_unread": "gauge",
     "fascicle_queue_items": "gauge",
     "fascicle_queue_oldest_seconds": "gauge",
     "fascicle_queue_urgent_items": "gauge",
