@@ -43,6 +43,8 @@ pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> anyhow::Result<O
         Command::Serve(options) => &options.place,
         Command::Send(options) => &options.place,
         Command::Demo(_)
+        | Command::Completions(_)
+        | Command::Manual(_)
         | Command::Encode(_)
         | Command::Check(_)
         | Command::Summary(_)
