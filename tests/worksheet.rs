@@ -2,7 +2,8 @@
 //! The worksheet that a hospital's build team reads.
 
 use fascicle::base::json::Node;
-use fascicle::service::app::worksheet::{self, Row};
+use fascicle::service::app::worksheet;
+use fascicle::service::app::worksheet::row::Row;
 use fascicle::tables::catalogue::Catalogue;
 use fascicle::tables::catalogue::rows::Kind;
 use std::collections::{BTreeMap, BTreeSet};

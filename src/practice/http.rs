@@ -3,19 +3,15 @@
 //! Owns: addresses, headers and media types. In: requests. Out: responses, every one with the
 //! word that this is no record system. Never: knows SQL or the rules of a resource.
 
-use crate::base::clock::Clock;
 use crate::base::json::Node;
 use crate::practice::bundle::{self, Page, etag, location};
-use crate::practice::end;
-use crate::practice::guard::Door;
-use crate::practice::interaction::{Hand, Made};
+use crate::practice::interaction::Made;
 use crate::practice::kind::Kind;
-use crate::practice::metadata;
 use crate::practice::outcome::{FHIR_JSON, Fault};
-use crate::practice::rules;
 use crate::practice::search::Search;
+use crate::practice::state::Desk;
 use crate::practice::store::{self, Stored};
-use crate::practice::transaction;
+use crate::practice::{end, metadata, rules, transaction};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::{Path, RawQuery, Request, State};
@@ -24,43 +20,10 @@ use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use chrono::DateTime;
-use sqlx::{Sqlite, SqlitePool, Transaction};
-use std::sync::Arc;
 
 /// The largest body that is read, in bytes.
 const LARGEST_BODY: usize = 16 * 1024 * 1024;
 const PRACTICE: HeaderName = HeaderName::from_static("x-fascicle-practice");
-
-/// What every request is answered with.
-#[derive(Debug, Clone)]
-pub(super) struct Desk {
-    /// The store; one connection, so that one request changes it at a time.
-    pub(super) pool: SqlitePool,
-    /// The time.
-    pub(super) clock: Arc<dyn Clock>,
-    /// Who is let in; everyone when `None`.
-    pub(super) guard: Option<Door>,
-}
-
-impl Desk {
-    /// Opens a transaction that may write.
-    pub(super) async fn begin(&self) -> Result<Transaction<'static, Sqlite>, Fault> {
-        Ok(self.pool.begin_with("BEGIN IMMEDIATE").await?)
-    }
-
-    /// The hand that works in an open transaction.
-    pub(super) fn hand<'a>(
-        &self,
-        open: &'a mut Transaction<'static, Sqlite>,
-        base: &'a str,
-    ) -> Hand<'a> {
-        Hand {
-            connection: open,
-            base,
-            now: self.clock.now(),
-        }
-    }
-}
 
 /// All addresses of the server.
 pub(super) fn router(desk: Desk) -> Router {

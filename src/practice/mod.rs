@@ -19,12 +19,13 @@ mod reference;
 mod rules;
 mod search;
 mod span;
+mod state;
 mod store;
 mod transaction;
 
 use crate::base::clock::Clock;
 use crate::base::private::Private;
-use crate::practice::http::Desk;
+use crate::practice::state::Desk;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions};
 use std::future::Future;
 use std::path::Path;

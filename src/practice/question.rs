@@ -5,7 +5,6 @@
 //! every index unused, and the cost of a question then grows with all that the tables hold.
 
 use crate::practice::kind::Kind;
-use crate::practice::search::{Comparator, Link, Match, Token};
 use crate::practice::span::Span;
 
 /// A condition as statements.
@@ -193,4 +192,72 @@ fn compare(parameter: &str, how: Comparator, Span { low, high }: Span) -> Asked 
     let bounds = bounds.into_iter().map(Value::Number);
     let parameter = Value::Text(parameter.to_owned());
     (asked, std::iter::once(parameter).chain(bounds).collect())
+}
+
+/// The prefix of a date.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Comparator {
+    /// `eq`, or no prefix
+    Equal,
+    /// `gt`
+    Greater,
+    /// `ge`
+    GreaterOrEqual,
+    /// `lt`
+    Less,
+    /// `le`
+    LessOrEqual,
+    /// `sa`
+    StartsAfter,
+    /// `eb`
+    EndsBefore,
+}
+
+/// A token that is looked for.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Token {
+    /// The search parameter.
+    pub(super) parameter: &'static str,
+    /// The system; empty for "no system", `None` for any.
+    pub(super) system: Option<String>,
+    /// The code; `None` for any.
+    pub(super) code: Option<String>,
+}
+
+/// A link that is looked for.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Link {
+    /// The search parameter.
+    pub(super) parameter: &'static str,
+    /// The type; `None` for any.
+    pub(super) kind: Option<Kind>,
+    /// The id.
+    pub(super) id: String,
+}
+
+/// One condition.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Match {
+    /// `_id`
+    Id(String),
+    /// A code or identifier.
+    Token(Token),
+    /// A reference.
+    Link(Link),
+    /// A date.
+    Date(&'static str, Comparator, Span),
+}
+
+impl Match {
+    /// How much of a large store it may find; the number is an order and no count.
+    pub(super) fn breadth(&self) -> u8 {
+        match self {
+            Self::Id(_) => 0,
+            Self::Token(token) if token.code.is_some() && token.parameter == "identifier" => 1,
+            Self::Link(_) => 2,
+            Self::Token(token) if token.code.is_some() => 3,
+            Self::Token(_) => 4,
+            Self::Date(..) => 5,
+        }
+    }
 }

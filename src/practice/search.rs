@@ -5,6 +5,7 @@
 
 use crate::practice::kind::{Comparing, Kind};
 use crate::practice::outcome::Fault;
+use crate::practice::question::{Comparator, Link, Match, Token};
 use crate::practice::reference::{Aim, aim};
 use crate::practice::span::Span;
 use crate::practice::store;
@@ -16,74 +17,6 @@ use std::collections::BTreeSet;
 const PAGE: usize = 100;
 /// How many it holds at most.
 const LARGEST_PAGE: usize = 1_000;
-
-/// The prefix of a date.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Comparator {
-    /// `eq`, or no prefix
-    Equal,
-    /// `gt`
-    Greater,
-    /// `ge`
-    GreaterOrEqual,
-    /// `lt`
-    Less,
-    /// `le`
-    LessOrEqual,
-    /// `sa`
-    StartsAfter,
-    /// `eb`
-    EndsBefore,
-}
-
-/// A token that is looked for.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Token {
-    /// The search parameter.
-    pub(super) parameter: &'static str,
-    /// The system; empty for "no system", `None` for any.
-    pub(super) system: Option<String>,
-    /// The code; `None` for any.
-    pub(super) code: Option<String>,
-}
-
-/// A link that is looked for.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Link {
-    /// The search parameter.
-    pub(super) parameter: &'static str,
-    /// The type; `None` for any.
-    pub(super) kind: Option<Kind>,
-    /// The id.
-    pub(super) id: String,
-}
-
-/// One condition.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) enum Match {
-    /// `_id`
-    Id(String),
-    /// A code or identifier.
-    Token(Token),
-    /// A reference.
-    Link(Link),
-    /// A date.
-    Date(&'static str, Comparator, Span),
-}
-
-impl Match {
-    /// How much of a large store it may find; the number is an order and no count.
-    fn breadth(&self) -> u8 {
-        match self {
-            Self::Id(_) => 0,
-            Self::Token(token) if token.code.is_some() && token.parameter == "identifier" => 1,
-            Self::Link(_) => 2,
-            Self::Token(token) if token.code.is_some() => 3,
-            Self::Token(_) => 4,
-            Self::Date(..) => 5,
-        }
-    }
-}
 
 /// A query that was understood.
 #[derive(Debug)]

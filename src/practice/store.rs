@@ -5,8 +5,7 @@
 
 use crate::practice::index::Row;
 use crate::practice::kind::Kind;
-use crate::practice::question::{Question, Value};
-use crate::practice::search::Match;
+use crate::practice::question::{Match, Question, Value};
 use sqlx::SqliteConnection;
 use std::collections::BTreeSet;
 

@@ -5,14 +5,13 @@
 
 use crate::base::json::{Node, object, text};
 use crate::practice::bundle::response;
-use crate::practice::http::Desk;
 use crate::practice::interaction::{self, Hand, Made};
 use crate::practice::kind::Kind;
 use crate::practice::outcome::{Fault, Issue};
-use crate::practice::reference;
-use crate::practice::rules;
 use crate::practice::search::Search;
+use crate::practice::state::Desk;
 use crate::practice::store::Stored;
+use crate::practice::{reference, rules};
 use axum::http::StatusCode;
 use std::collections::{BTreeMap, BTreeSet};
 

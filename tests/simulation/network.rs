@@ -9,7 +9,7 @@ use crate::world::{Happening, Inside, World};
 use chrono::{DateTime, TimeDelta, Utc};
 use fascicle::base::private::Private;
 use fascicle::delivery::deliver::cause::Cause;
-use fascicle::delivery::deliver::http::{Silence, Unanswered};
+use fascicle::delivery::deliver::unanswered::{Silence, Unanswered};
 use fascicle::delivery::deliver::wire::{Exchange, Request, Response, Wire};
 use fastrand::Rng;
 use reqwest::header::{HeaderMap, HeaderValue, RETRY_AFTER};

@@ -4,7 +4,7 @@ use crate::base::private::Private;
 use crate::base::private::secret::{self, NoSecret};
 use crate::base::problem::file_words;
 use crate::delivery::deliver::cause::{Cause, cause_of};
-use crate::delivery::deliver::http::{Silence, Unanswered};
+use crate::delivery::deliver::unanswered::{Silence, Unanswered};
 use crate::delivery::deliver::wire::{Exchange, Request, Response, Wire};
 use crate::delivery::deliver::{HeaderFrom, Proxy, Target};
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue};

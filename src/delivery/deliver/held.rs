@@ -2,7 +2,8 @@
 
 use crate::base::json::Node;
 use crate::base::private::Private;
-use crate::delivery::deliver::http::{Answer, Connection, Silence};
+use crate::delivery::deliver::http::{Answer, Connection};
+use crate::delivery::deliver::unanswered::Silence;
 use crate::fhir::record::percent;
 use std::collections::{BTreeMap, BTreeSet};
 

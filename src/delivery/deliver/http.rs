@@ -1,6 +1,5 @@
 //! One request, one answer.
 
-use crate::base::code::Code;
 use crate::base::json::{Node, NotJson};
 use crate::base::private::{Private, secret};
 use crate::delivery::deliver::breaker::Breaker;
@@ -8,9 +7,9 @@ use crate::delivery::deliver::cause::Cause;
 use crate::delivery::deliver::client::{self, Clients, NoClient};
 use crate::delivery::deliver::learned::Learned;
 use crate::delivery::deliver::smart::{NoToken, Token, Tokens, assertion};
-use crate::delivery::deliver::traced;
+use crate::delivery::deliver::unanswered::{Silence, Unanswered};
 use crate::delivery::deliver::wire::{Request, Wire};
-use crate::delivery::deliver::{SignIn, Target};
+use crate::delivery::deliver::{SignIn, Target, traced};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use reqwest::Method;
@@ -66,56 +65,6 @@ impl Answer {
             retry_after,
         })
     }
-}
-
-/// Why there is no answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum Silence {
-    /// No connection came about: nothing was sent.
-    #[error("{}", Code::TargetUnreachable)]
-    Unreachable,
-    /// The request may have reached the server, its answer did not reach us.
-    #[error("{}", Code::TargetNoAnswer)]
-    NoAnswer,
-    /// An answer came, with more in it than is read: nobody knows what it says.
-    #[error("{}", Code::TargetAnswerTooLarge)]
-    TooLarge,
-    /// The secret, or the value of a header, cannot be read.
-    #[error("{}", Code::TargetSecret)]
-    Secret,
-    /// There is no token to send with it: nothing was sent.
-    #[error("{0}")]
-    NoToken(NoToken),
-}
-
-impl Silence {
-    /// Its code.
-    pub const fn code(self) -> Code {
-        match self {
-            Self::Unreachable => Code::TargetUnreachable,
-            Self::NoAnswer => Code::TargetNoAnswer,
-            Self::TooLarge => Code::TargetAnswerTooLarge,
-            Self::Secret => Code::TargetSecret,
-            Self::NoToken(why) => why.code(),
-        }
-    }
-
-    /// True where the request may have reached the server.
-    pub const fn may_have_arrived(self) -> bool {
-        match self {
-            Self::NoAnswer | Self::TooLarge => true,
-            Self::Unreachable | Self::Secret | Self::NoToken(_) => false,
-        }
-    }
-}
-
-/// No answer, with what can be told of its cause.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Unanswered {
-    /// What it means for a delivery.
-    pub silence: Silence,
-    /// Why, as far as it shows.
-    pub cause: Cause,
 }
 
 impl Connection {

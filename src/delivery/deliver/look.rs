@@ -3,8 +3,8 @@
 use crate::base::code::Code;
 use crate::base::json::{Node, object, text};
 use crate::base::private::Private;
-use crate::delivery::deliver::attempt::Early;
 use crate::delivery::deliver::compare::{self, Drift};
+use crate::delivery::deliver::early::Early;
 use crate::delivery::deliver::gate;
 use crate::delivery::deliver::held::{self, Found, Held, Trouble};
 use crate::delivery::deliver::http::Connection;

@@ -11,6 +11,7 @@ pub mod breaker;
 pub mod cause;
 pub mod client;
 pub mod compare;
+pub mod early;
 mod encounter;
 pub mod gate;
 mod guard;
@@ -25,6 +26,7 @@ mod rounds;
 pub mod send;
 pub mod smart;
 mod traced;
+pub mod unanswered;
 pub mod webhook;
 pub mod wire;
 

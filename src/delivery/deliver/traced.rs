@@ -1,6 +1,6 @@
 //! The trace of one request to a record server.
 
-use crate::delivery::deliver::http::Unanswered;
+use crate::delivery::deliver::unanswered::Unanswered;
 use crate::delivery::deliver::wire::Response;
 use reqwest::Method;
 use tracing::field::Empty;

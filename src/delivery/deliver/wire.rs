@@ -2,7 +2,7 @@
 //! target goes over it; what a request says and what an answer means is not its business.
 
 use crate::base::private::Private;
-use crate::delivery::deliver::http::Unanswered;
+use crate::delivery::deliver::unanswered::Unanswered;
 use reqwest::Method;
 use reqwest::header::HeaderMap;
 use std::fmt::Debug;

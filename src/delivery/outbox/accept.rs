@@ -4,9 +4,11 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{Transaction, query, query_rows};
 use crate::delivery::outbox::kept::{KeptText, hold_older_off};
 use crate::delivery::outbox::known::Known;
-use crate::delivery::outbox::rows::{self, item_columns};
+use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail::{self, About};
-use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow};
+use crate::delivery::outbox::{
+    Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow, columns,
+};
 use crate::examination::intake::kept::FORM;
 use crate::fhir::check::Sealed;
 use chrono::{DateTime, SecondsFormat, Utc};
@@ -304,7 +306,7 @@ impl Queued {
 
     /// As it would be read from the store.
     fn item(self, key: &Key, new: &New, now: DateTime<Utc>) -> Result<Item, OutboxError> {
-        let now = rows::instant(now.timestamp_millis())?;
+        let now = columns::instant(now.timestamp_millis())?;
         Ok(Item {
             id: self.id,
             target: self.target,
@@ -347,7 +349,7 @@ async fn queue(
     .fetch_one(&mut *connection)
     .await?;
     let number: i64 = lane.try_get("number")?;
-    let behind = lane.try_get::<Option<&str>>("behind")?.map(rows::uuid);
+    let behind = lane.try_get::<Option<&str>>("behind")?.map(columns::uuid);
     let id = Uuid::new_v4();
     query(
         "-- accept::queue (item)

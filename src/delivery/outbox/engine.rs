@@ -346,7 +346,7 @@ impl Transaction {
         ))
         .fetch_one(self)
         .await?;
-        crate::delivery::outbox::rows::instant(row.try_get("now")?)
+        crate::delivery::outbox::columns::instant(row.try_get("now")?)
     }
 }
 

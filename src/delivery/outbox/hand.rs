@@ -3,9 +3,8 @@
 use crate::base::json::{object, text};
 use crate::delivery::outbox::engine::query;
 use crate::delivery::outbox::lane::hold_still;
-use crate::delivery::outbox::rows;
 use crate::delivery::outbox::trail::{self, About};
-use crate::delivery::outbox::{Decision, Outbox, OutboxError};
+use crate::delivery::outbox::{Decision, Outbox, OutboxError, columns};
 use chrono::{DateTime, SecondsFormat, Utc};
 use std::time::Duration;
 use uuid::Uuid;
@@ -55,7 +54,7 @@ impl Outbox {
         let (source, target): (String, String) = (row.try_get("source")?, row.try_get("target")?);
         let about = About {
             source: &source,
-            session: rows::uuid(row.try_get("session")?)?,
+            session: columns::uuid(row.try_get("session")?)?,
             version: row.count("version")?,
             item: Some((id, &target)),
         };

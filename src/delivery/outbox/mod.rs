@@ -7,6 +7,7 @@
 
 pub mod accept;
 pub mod alarm;
+mod columns;
 pub mod contents;
 mod engine;
 mod hand;

@@ -9,7 +9,7 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::accept::alone_with_person;
 use crate::delivery::outbox::engine::{Pool, Transaction, query};
 use crate::delivery::outbox::trail::{self, About};
-use crate::delivery::outbox::{Outbox, OutboxError, rows};
+use crate::delivery::outbox::{Outbox, OutboxError, columns};
 use chrono::{DateTime, SecondsFormat, Utc};
 use uuid::Uuid;
 
@@ -79,7 +79,7 @@ impl Outbox {
         .fetch_all(&self.pool)
         .await?;
         rows.iter()
-            .map(|row| Ok((row.try_get("source")?, rows::uuid(row.try_get("id")?)?)))
+            .map(|row| Ok((row.try_get("source")?, columns::uuid(row.try_get("id")?)?)))
             .collect()
     }
 

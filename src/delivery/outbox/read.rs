@@ -7,8 +7,8 @@ use crate::delivery::outbox::kept::{
     DOCUMENT, KeptText, Kind, OF_PRECAUTION, RECORD, STATED, of_session,
 };
 use crate::delivery::outbox::known::sessions_before;
-use crate::delivery::outbox::rows::{self, item_columns};
-use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, State, WantedItems};
+use crate::delivery::outbox::rows::item_columns;
+use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, State, WantedItems, columns};
 use uuid::Uuid;
 
 /// What is kept of one person.
@@ -215,7 +215,7 @@ impl Outbox {
         let mut kept = OfSubject::default();
         for row in &rows {
             if row.try_get::<bool>("purged")? {
-                kept.purged.push(rows::uuid(row.try_get("id")?)?);
+                kept.purged.push(columns::uuid(row.try_get("id")?)?);
             } else {
                 let document = self.kept(row, &of_session(Kind::Document), DOCUMENT)?;
                 kept.documents.push(document);
@@ -281,11 +281,11 @@ impl Outbox {
     fn kept_session(&self, row: &Row) -> Result<Kept, OutboxError> {
         Ok(Kept {
             source: row.try_get("source")?,
-            session: rows::uuid(row.try_get("id")?)?,
+            session: columns::uuid(row.try_get("id")?)?,
             version: row.count("version")?,
             document: self.kept(row, &of_session(Kind::Document), DOCUMENT)?,
             record: self.kept(row, &of_session(Kind::Record), RECORD)?,
-            accepted_at: rows::written(row.try_get("accepted_at")?)?,
+            accepted_at: columns::written(row.try_get("accepted_at")?)?,
         })
     }
 }

@@ -1,13 +1,11 @@
 //! Reading rows into types.
 
-use crate::base::code::reason::Reason;
 use crate::base::private::Private;
+use crate::delivery::outbox::columns::{instant, reason, state, uuid, written};
 use crate::delivery::outbox::engine::Row;
 use crate::delivery::outbox::kept::{KeptText, Kind, RECEIPT, of_item};
-use crate::delivery::outbox::{Item, Outbox, OutboxError, State};
+use crate::delivery::outbox::{Item, Outbox, OutboxError};
 use crate::examination::intake::kept::NotRead;
-use chrono::{DateTime, TimeZone, Utc};
-use uuid::Uuid;
 
 /// The columns [`Outbox::read_item`] reads, from `item` joined with `session`.
 macro_rules! item_columns {
@@ -69,28 +67,4 @@ fn item(row: &Row, receipt: Option<KeptText>) -> Result<Item, OutboxError> {
             .transpose()?,
         decided: row.try_get::<Option<String>>("decided")?.map(Private::new),
     })
-}
-
-/// A reason as it was written; one that a newer version of the program wrote is refused.
-pub(super) fn reason(text: &str) -> Result<Reason, OutboxError> {
-    text.parse()
-        .map_err(|_not_one| OutboxError::Row("a reason"))
-}
-
-pub(super) fn uuid(text: &str) -> Result<Uuid, OutboxError> {
-    Uuid::parse_str(text).map_err(|_not_one| OutboxError::Row("a UUID"))
-}
-
-pub(super) fn instant(milliseconds: i64) -> Result<DateTime<Utc>, OutboxError> {
-    Utc.timestamp_millis_opt(milliseconds)
-        .single()
-        .ok_or(OutboxError::Row("a time"))
-}
-
-pub(super) fn written(text: &str) -> Result<DateTime<Utc>, OutboxError> {
-    text.parse().map_err(|_not_one| OutboxError::Row("a time"))
-}
-
-pub(super) fn state(word: &str) -> Result<State, OutboxError> {
-    State::named(word).ok_or(OutboxError::Row("a state"))
 }

@@ -3,10 +3,10 @@
 //! A generation is the number of the last migration a binary knows. A migration that an older binary
 //! can live with raises only `newest`; one that it cannot live with raises `oldest` as well.
 
+use crate::delivery::outbox::columns::instant;
 use crate::delivery::outbox::engine::{
     Pool, Row, Transaction, clock_of_database, query, query_each,
 };
-use crate::delivery::outbox::rows::instant;
 use crate::delivery::outbox::{Outbox, OutboxError};
 use chrono::{DateTime, Utc};
 use sqlx::migrate::{Migration, MigrationType, Migrator};

@@ -3,7 +3,7 @@
 use crate::base::json::{object, text};
 use crate::base::private::Private;
 use crate::delivery::outbox::engine::{query, query_each};
-use crate::delivery::outbox::{Outbox, OutboxError, Pausing, State, TargetHeld, rows, trail};
+use crate::delivery::outbox::{Outbox, OutboxError, Pausing, State, TargetHeld, columns, trail};
 use crate::tables::catalogue::sha256_hex;
 use chrono::{DateTime, SecondsFormat, Utc};
 use std::collections::BTreeMap;
@@ -121,14 +121,16 @@ impl Outbox {
         .fetch_all(&self.pool)
         .await?;
         for row in &counted {
-            let (name, state): (String, State) =
-                (row.try_get("target")?, rows::state(row.try_get("state")?)?);
+            let (name, state): (String, State) = (
+                row.try_get("target")?,
+                columns::state(row.try_get("state")?)?,
+            );
             let Some(held) = targets.iter_mut().find(|held| held.name == name) else {
                 continue;
             };
             held.counts.insert(state, row.try_get("items")?);
             if !state.is_done() {
-                let oldest = rows::written(row.try_get("oldest")?)?;
+                let oldest = columns::written(row.try_get("oldest")?)?;
                 let before = held.oldest_open.unwrap_or(oldest);
                 held.oldest_open = Some(before.min(oldest));
             }

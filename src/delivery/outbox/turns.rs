@@ -4,7 +4,7 @@
 use crate::base::code::reason::Reason;
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{On, query};
-use crate::delivery::outbox::{LeftAlone, Outbox, OutboxError, rows, trail};
+use crate::delivery::outbox::{LeftAlone, Outbox, OutboxError, columns, trail};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -85,9 +85,9 @@ async fn open(on: impl Into<On<'_>>) -> Result<BTreeMap<String, LeftAlone>, Outb
             _ => None,
         };
         let left = LeftAlone {
-            since: rows::written(row.try_get("at")?)?,
+            since: columns::written(row.try_get("at")?)?,
             failures: failures.ok_or(OutboxError::Row("a count"))?,
-            reason: rows::reason(detail.text_of("reason").unwrap_or_default())?,
+            reason: columns::reason(detail.text_of("reason").unwrap_or_default())?,
         };
         open.insert(row.try_get("target")?, left);
     }

@@ -2,7 +2,7 @@
 
 use crate::delivery::outbox::engine::{Transaction, query};
 use crate::delivery::outbox::trail::{hash, last_given, read};
-use crate::delivery::outbox::{Outbox, OutboxError, State, TrailRow, rows};
+use crate::delivery::outbox::{Outbox, OutboxError, State, TrailRow, columns};
 use std::collections::BTreeMap;
 
 /// Rows read at a time: the trail of years is never in memory at once.
@@ -115,7 +115,7 @@ async fn items(snapshot: &mut Transaction, passed: &Passed) -> Result<Vec<String
     let mut faults = Vec::new();
     for row in &items {
         let id: String = row.try_get("id")?;
-        let state = rows::state(row.try_get("state")?)?;
+        let state = columns::state(row.try_get("state")?)?;
         let last = passed.of_item.get(&id);
         if last.is_none_or(|event| !tells(event, state)) {
             let state = state.word();

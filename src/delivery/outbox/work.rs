@@ -6,9 +6,9 @@ use crate::base::private::Private;
 use crate::delivery::outbox::engine::{Row, Transaction, query};
 use crate::delivery::outbox::kept::{Columns, DOCUMENT, KeptText, Kind, RECORD, of_item};
 use crate::delivery::outbox::lane::{Hold, hold_still, release_lane, take_lane};
-use crate::delivery::outbox::rows::{self, item_columns};
+use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail::{self, About};
-use crate::delivery::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State};
+use crate::delivery::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State, columns};
 use crate::examination::intake::kept::FORM;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
@@ -257,7 +257,7 @@ async fn head(
         token: hold.token,
         claimed_at: hold.claimed_at,
         until: hold.until,
-        sent_before: sent_at.map(rows::instant).transpose()?,
+        sent_before: sent_at.map(columns::instant).transpose()?,
         sends: row.count("sends")?,
         receipt_before: receipt_before(outbox, &row)?,
         record: outbox.kept(&row, &of_it(Kind::Record), RECORD)?,
@@ -272,7 +272,7 @@ fn released(reasons: Option<&str>) -> Result<Vec<Reason>, OutboxError> {
     let reasons = reasons.into_iter().flat_map(|reasons| reasons.split(','));
     reasons
         .filter(|reason| !reason.is_empty())
-        .map(rows::reason)
+        .map(columns::reason)
         .collect()
 }
 

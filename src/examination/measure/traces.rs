@@ -10,7 +10,8 @@ use crate::examination::measure::{
     Angle, Extent, Measured, Value, known_word, precautions, side_fits, way,
 };
 use crate::tables::catalogue::Catalogue;
-use crate::tables::catalogue::rows::{Axis, Kind, Measure};
+use crate::tables::catalogue::axis::Axis;
+use crate::tables::catalogue::rows::{Kind, Measure};
 
 /// Longest text of samples, in characters: a string of FHIR has at most 1024 * 1024
 /// (FHIR R4 4.0.1, datatypes.html#string).

@@ -9,6 +9,7 @@ mod definitions;
 mod inside;
 mod invariants;
 mod narrative;
+mod options;
 mod ours;
 mod presence;
 mod primitive;

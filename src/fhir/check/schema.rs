@@ -9,6 +9,7 @@ use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::{MOST, Problems};
 use crate::base::schema::{NoSchema, Schema};
+use crate::fhir::check::options;
 use jsonschema::ValidationError;
 use jsonschema::error::ValidationErrorKind;
 use serde_json::{Map, Value, json};
@@ -148,7 +149,7 @@ fn content(kind: &ValidationErrorKind, value: &Value, path: &str, problems: &mut
             let options = options.as_array().map_or(&[][..], Vec::as_slice).iter();
             let options: Vec<&str> = options.filter_map(Value::as_str).collect();
             let what = format!("{shown} is no code of this element");
-            let hint = format!("use one of {}", super::structure::shortened(&options));
+            let hint = format!("use one of {}", options::shortened(&options));
             problems.error(Code::FhirCode, path, what, &hint);
         }
         (ValidationErrorKind::Pattern { pattern }, Value::String(text))

@@ -7,6 +7,7 @@ use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::fhir::check::definitions::{Definitions, Element, Type, definitions};
+use crate::fhir::check::options::{SHORT, shortened};
 use crate::fhir::check::{bundle, inside, invariants, narrative, primitive, schema};
 use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
@@ -350,16 +351,6 @@ fn item_of(list: Option<&Node>, index: usize) -> Option<&Node> {
 
 const EMPTY: &str = "leave out what says nothing (json.html)";
 const NULL: &str = "null stands for nothing";
-
-/// As many of a list are shown.
-const SHORT: usize = 12;
-
-/// The first dozen of a list.
-pub(super) fn shortened(all: &[&str]) -> String {
-    let first: Vec<&str> = all.iter().take(SHORT).copied().collect();
-    let more = if all.len() > first.len() { ", …" } else { "" };
-    format!("{}{more}", first.join(", "))
-}
 
 fn extended(node: &Node) -> bool {
     !node.items_of("extension").is_empty()

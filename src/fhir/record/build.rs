@@ -1,22 +1,26 @@
 //! Building the resources of a session.
 
 use crate::base::exact::Exact;
-use crate::base::json::tree::{NoTree, tree};
+use crate::base::json::tree::NoTree;
 use crate::base::private::Private;
 use crate::examination::compare::part::Input;
-use crate::examination::finding::{self, Instrument, Performer, Session};
+use crate::examination::finding::{self, Instrument, Session};
 use crate::examination::trace::session::Samples;
-use crate::fhir::coding::{Amount, Code, Coded, CodedRange, CodedValue, Concept};
+use crate::fhir::coding::{Amount, Coded, CodedRange, CodedValue, Concept};
+use crate::fhir::record::parts::{
+    concept, encounter, entry, literal, logical, meta, performed, plain_identifier, practitioner,
+    subject, urn,
+};
 use crate::fhir::record::r4::{
     Agent, Annotation, CodeableConcept, Coding, Component, Device, DeviceName, Effective, Entity,
-    Extension, Identifier, Meta, Narrative, Observation, ObservationValue, Period, Provenance,
-    Quantity, Range, Reference, ReferenceRange, Resource, SampledData, Words,
+    Extension, Identifier, Narrative, Observation, ObservationValue, Provenance, Quantity, Range,
+    Reference, ReferenceRange, Resource, SampledData, Words,
 };
 use crate::fhir::record::status::Status;
 use crate::fhir::record::{Entry, REPORT, Record, URI_SYSTEM, identifier_of, report};
 use crate::fhir::summary::Summary;
 use crate::tables::catalogue::rows::Kind;
-use crate::tables::catalogue::{CANONICAL, Catalogue, UCUM};
+use crate::tables::catalogue::{Catalogue, UCUM};
 use quick_xml::escape::partial_escape;
 use uuid::Uuid;
 
@@ -68,26 +72,6 @@ fn used_instruments<'a>(session: &'a Session, coded: &[Coded]) -> Vec<&'a Instru
         .iter()
         .filter(|instrument| used(&instrument.key))
         .collect()
-}
-
-pub(super) fn entry(
-    full_url: String,
-    kind: &'static str,
-    identifier: Option<(String, Private<String>)>,
-    path: Option<String>,
-    resource: &Resource<'_>,
-) -> Result<Entry, NoTree> {
-    Ok(Entry {
-        full_url,
-        kind,
-        identifier,
-        path,
-        resource: tree(resource)?,
-    })
-}
-
-pub(super) fn urn(uuid: Uuid) -> String {
-    format!("urn:uuid:{uuid}")
 }
 
 /// A statement with the name under which the others refer to it.
@@ -267,84 +251,14 @@ fn reference_range(range: &CodedRange) -> ReferenceRange<'_> {
     }
 }
 
-pub(super) fn meta(session: &Session, profile: &str) -> Meta<'static> {
-    let tag = session.test_data.then(|| Coding {
-        system: "http://terminology.hl7.org/CodeSystem/v3-ActReason".into(),
-        code: "HTEST".into(),
-        display: "test health data".into(),
-    });
-    Meta {
-        profile: vec![format!("{CANONICAL}/StructureDefinition/{profile}").into()],
-        tag: tag.into_iter().collect(),
-    }
-}
-
 fn category(code: &'static str, display: &'static str) -> CodeableConcept<'static> {
     one_coding(CATEGORY, code, display)
-}
-
-pub(super) fn concept(concept: &Concept) -> CodeableConcept<'_> {
-    CodeableConcept {
-        coding: concept.codes.iter().map(coding).collect(),
-        text: concept.text.as_deref().map(Words::Borrowed),
-    }
-}
-
-fn coding(code: &Code) -> Coding<'_> {
-    Coding {
-        system: Words::Borrowed(&code.system),
-        code: Words::Borrowed(&code.code),
-        display: Words::Borrowed(&code.display),
-    }
-}
-
-pub(super) fn literal<'a>(kind: &'static str, reference: Words<'a>) -> Reference<'a> {
-    Reference {
-        reference: Some(reference),
-        kind: Some(kind.into()),
-        ..Reference::default()
-    }
-}
-
-fn logical<'a>(kind: &'static str, identifier: &'a finding::Identifier) -> Reference<'a> {
-    Reference {
-        kind: Some(kind.into()),
-        identifier: Some(plain_identifier(identifier)),
-        ..Reference::default()
-    }
-}
-
-fn plain_identifier(identifier: &finding::Identifier) -> Identifier<'_> {
-    Identifier {
-        system: Words::Borrowed(&identifier.system),
-        value: Words::Borrowed(identifier.value.open()),
-    }
-}
-
-pub(super) fn subject(session: &Session) -> Reference<'_> {
-    logical("Patient", &session.patient.identifier)
-}
-
-pub(super) fn encounter(session: &Session) -> Option<Reference<'_>> {
-    let encounter = session.encounter.as_ref()?;
-    Some(logical("Encounter", encounter))
-}
-
-pub(super) fn practitioner(performer: &Performer) -> Reference<'_> {
-    logical("Practitioner", &performer.identifier)
 }
 
 fn effective<'a>(session: &'a Session, one: &'a Coded) -> Effective<'a> {
     match one.finding.as_ref().and_then(|finding| finding.at.as_ref()) {
         Some(at) => Effective::EffectiveDateTime(Words::Borrowed(&at.text)),
         None => Effective::EffectivePeriod(performed(session)),
-    }
-}
-
-pub(super) fn performed(session: &Session) -> Period<'_> {
-    Period {
-        start: Words::Borrowed(&session.start.text),
-        end: Words::Borrowed(&session.end.text),
     }
 }
 

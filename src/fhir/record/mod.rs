@@ -7,6 +7,7 @@
 pub mod amend;
 mod build;
 pub mod fitted;
+mod parts;
 mod r4;
 mod report;
 pub mod status;

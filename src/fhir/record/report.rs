@@ -5,12 +5,12 @@ use crate::base::private::Private;
 use crate::examination::finding::Session;
 use crate::examination::finding::own_words::Says;
 use crate::fhir::coding::Coded;
-use crate::fhir::record::build::{
-    self, concept, encounter, literal, meta, performed, practitioner, subject,
+use crate::fhir::record::parts::{
+    concept, encounter, literal, meta, performed, practitioner, subject, urn,
 };
 use crate::fhir::record::r4::{DiagnosticReport, Identifier, Narrative, Resource, Words};
 use crate::fhir::record::status::Status;
-use crate::fhir::record::{Entry, REPORT, URI_SYSTEM, identifier_of};
+use crate::fhir::record::{Entry, REPORT, URI_SYSTEM, identifier_of, parts};
 
 /// "additional: The contents of the narrative may contain additional information not found in the
 /// structured data" of the resource itself (FHIR R4, valueset-narrative-status.html): a summary
@@ -23,7 +23,7 @@ pub(super) fn narrative(summary: &str) -> Narrative<'_> {
 }
 
 pub(super) fn urn_of_report(session: &Session) -> String {
-    build::urn(identifier_of(
+    urn(identifier_of(
         &session.source,
         session.id,
         session.id,
@@ -59,7 +59,7 @@ pub(super) fn entry(
     };
     let key = (URI_SYSTEM.to_owned(), Private::new(full_url.clone()));
     let report = Resource::DiagnosticReport(Box::new(report));
-    build::entry(full_url.clone(), REPORT, Some(key), None, &report)
+    parts::entry(full_url.clone(), REPORT, Some(key), None, &report)
 }
 
 /// The words of the therapist, where they wrote any: software concludes nothing.

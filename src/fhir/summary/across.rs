@@ -3,12 +3,11 @@
 use crate::base::private::Private;
 use crate::examination::compare;
 use crate::examination::compare::part::{EarlierSession, Part};
-use crate::examination::finding::Session;
 use crate::examination::measure::Measured;
 use crate::fhir::coding::{Coded, sentence};
 use crate::fhir::summary::compared::Counts;
 use crate::fhir::summary::findings::{self, Place, Usual};
-use crate::fhir::summary::words::{counted, day};
+use crate::fhir::summary::words::{counted, day, of};
 use crate::fhir::summary::{
     Examined, Line, Section, Summary, collected, passed_on, precautions, session,
 };
@@ -85,14 +84,6 @@ fn extent(sessions: &[Examined<'_>]) -> String {
         (Some(only), _) => format!("{examinations} on {}", of(only)),
         (None, _) => examinations,
     }
-}
-
-pub(super) fn of(one: &Examined<'_>) -> String {
-    day(date(one.session))
-}
-
-fn date(session: &Session) -> NaiveDate {
-    session.start.instant.date_naive()
 }
 
 /// The latest statement of each precaution, those that stand before those that were lifted.
@@ -175,9 +166,9 @@ fn things<'a>(
 ) -> BTreeMap<Thing, Vec<Told<'a>>> {
     let mut things: BTreeMap<Thing, Vec<Told<'a>>> = BTreeMap::new();
     for one in sessions {
-        let by_id = session::findings_of(one);
+        let by_id = findings::findings_of(one);
         let coded = one.coded.iter().filter(|coded| !coded.withdrawn);
-        for coded in coded.filter(|coded| session::is_about_the_body(coded.kind)) {
+        for coded in coded.filter(|coded| findings::is_about_the_body(coded.kind)) {
             let position = coded.finding.as_ref().map(|finding| &finding.position);
             let position = position.cloned().unwrap_or_default();
             let thing = (findings::name(coded, catalogue), position);

@@ -3,8 +3,7 @@
 
 use crate::examination::finding::own_words::{Says, Statement};
 use crate::fhir::coding::statements::role_of;
-use crate::fhir::summary::across::of;
-use crate::fhir::summary::words::{day, one_line};
+use crate::fhir::summary::words::{day, of, one_line};
 use crate::fhir::summary::{Examined, Line, Section, own_words, passed_on};
 use crate::tables::catalogue::Catalogue;
 use chrono::NaiveDate;

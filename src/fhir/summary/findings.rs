@@ -11,6 +11,7 @@ use crate::fhir::summary::words::{capital, one_line, partial, quoted};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;
 use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// Parts that stand beside the name of the measure, and parts that the value says already.
 const BESIDE: [&str; 3] = ["neighbour-position", "condition", "repeat"];
@@ -364,4 +365,22 @@ pub(super) fn own_code<'a>(concept: &'a Concept, list: &str) -> Option<&'a str> 
     codes
         .find(|code| code.system == system)
         .map(|code| code.code.as_str())
+}
+
+/// Statements of a kind that stand.
+pub(super) fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
+    one.coded.iter().filter(|coded| !coded.withdrawn)
+}
+
+/// The findings in their measures, by their identity.
+pub(super) fn findings_of<'a>(one: &Examined<'a>) -> BTreeMap<Uuid, &'a Measured> {
+    let measured = one.measured.iter();
+    measured.map(|one| (one.finding.id, one)).collect()
+}
+
+pub(super) const fn is_about_the_body(kind: Kind) -> bool {
+    !matches!(
+        kind,
+        Kind::Panel | Kind::Precaution | Kind::Statement | Kind::Comparison
+    )
 }

@@ -6,12 +6,14 @@
 //! in the place of a person's own, better or worse, or that somebody has read what was delivered.
 
 pub mod across;
+mod asked;
 mod collected;
 mod compared;
 mod findings;
 mod own_words;
 mod passed_on;
 mod precautions;
+
 mod render;
 mod session;
 mod words;

@@ -1,8 +1,8 @@
 //! Which prompts somebody was told of, and which stay open.
 
 use crate::examination::finding::own_words::{Says, Statement};
-use crate::fhir::summary::across::of;
-use crate::fhir::summary::{Examined, Line, Section, session};
+use crate::fhir::summary::words::of;
+use crate::fhir::summary::{Examined, Line, Section, asked};
 use crate::tables::catalogue::Catalogue;
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -21,7 +21,7 @@ pub(super) fn open_prompts(sessions: &[Examined<'_>]) -> Section {
         });
         let mut of_one: Vec<(bool, String)> = open
             .map(|prompt| {
-                let words = format!("{} ({})", session::prompt(prompt, one), of(one));
+                let words = format!("{} ({})", asked::prompt(prompt, one), of(one));
                 (!prompt.urgent, words)
             })
             .collect();
@@ -34,7 +34,7 @@ pub(super) fn open_prompts(sessions: &[Examined<'_>]) -> Section {
         "None: of every prompt it is recorded that it was passed on, or there was none. Whether \
          anybody acted on it is not known here."
     } else {
-        session::A_PROMPT
+        asked::A_PROMPT
     })];
     lines.extend(told_of.into_iter().map(|(_, words)| Line::plain(words)));
     let title = "Prompts of which no record says that anybody was told";
@@ -60,7 +60,7 @@ pub(super) fn about(
     let raised = there.and_then(|there| {
         let mut prompts = there.prompts.iter();
         let raised = prompts.find(|it| it.code == told.code && it.path == told.path)?;
-        Some(session::asked(raised, there))
+        Some(asked::asked(raised, there))
     });
     let row = || catalogue.cautions.get(&told.code);
     let worded = || row().map(|row| row.wording.clone());

@@ -1,8 +1,7 @@
 //! The precautions of one session, before everything else.
 
 use crate::fhir::coding::{Coded, CodedValue, sentence};
-use crate::fhir::summary::findings::{self, Place};
-use crate::fhir::summary::session::standing;
+use crate::fhir::summary::findings::{self, Place, standing};
 use crate::fhir::summary::words::{capital, day, quoted};
 use crate::fhir::summary::{Examined, Line, Section};
 use crate::tables::catalogue::Catalogue;

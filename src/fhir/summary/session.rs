@@ -3,18 +3,19 @@
 use crate::base::private::Private;
 use crate::examination::finding::Session;
 use crate::examination::intake::draft::{Consent, MoreAffectedSide};
-use crate::examination::measure::Measured;
 use crate::fhir::coding::statements::role_of;
 use crate::fhir::coding::{Coded, CodedValue, sentence};
-use crate::fhir::summary::findings::{self, Place, Usual};
+use crate::fhir::summary::asked::{A_PROMPT, prompt};
+use crate::fhir::summary::findings::{
+    self, Place, Usual, findings_of, is_about_the_body, standing,
+};
 use crate::fhir::summary::words::{capital, day, one_line, partial, quoted};
 use crate::fhir::summary::{
-    Examined, Line, Prompt, Section, Summary, compared, own_words, passed_on, precautions,
+    Examined, Line, Section, Summary, compared, own_words, passed_on, precautions,
 };
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;
 use std::collections::BTreeMap;
-use uuid::Uuid;
 
 pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
     let session = one.session;
@@ -62,17 +63,6 @@ fn title(session: &Session) -> String {
     )
 }
 
-/// Statements of a kind that stand.
-pub(super) fn standing<'a>(one: &Examined<'a>) -> impl Iterator<Item = &'a Coded> + use<'a> {
-    one.coded.iter().filter(|coded| !coded.withdrawn)
-}
-
-/// The findings in their measures, by their identity.
-pub(super) fn findings_of<'a>(one: &Examined<'a>) -> BTreeMap<Uuid, &'a Measured> {
-    let measured = one.measured.iter();
-    measured.map(|one| (one.finding.id, one)).collect()
-}
-
 /// What was examined, by region and side.
 fn found(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Vec<Section> {
     let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
@@ -103,13 +93,6 @@ pub(super) fn by_heading(lines: impl Iterator<Item = (String, Line)>) -> Vec<Sec
         }
     }
     sections
-}
-
-pub(super) const fn is_about_the_body(kind: Kind) -> bool {
-    !matches!(
-        kind,
-        Kind::Panel | Kind::Precaution | Kind::Statement | Kind::Comparison
-    )
 }
 
 /// Everything that was left out, with its reason: none of it is ever left out here.
@@ -166,47 +149,6 @@ fn prompts(one: &Examined<'_>) -> Section {
         lines.push(Line::plain("Those that are urgent stand at the top."));
     }
     Section::new("prompts", "Prompts to look", lines)
-}
-
-/// What is said once at the head of all prompts.
-pub(super) const A_PROMPT: &str = "A prompt asks somebody to look and is no diagnosis; local policy and the \
-     treating team come first.";
-
-/// A prompt in one line, with the finding it is about and what to do.
-pub(super) fn prompt(prompt: &Prompt, one: &Examined<'_>) -> String {
-    let urgent = if prompt.urgent {
-        "To reach the treating team at once: "
-    } else {
-        ""
-    };
-    let mut line = format!("{urgent}{}", asked(prompt, one));
-    line.extend(prompt.to_do.iter().flat_map(|to_do| ["; ", to_do]));
-    if let Some((role, reason)) = &prompt.confirmed {
-        line.extend(["; seen by ", role, ", who says: ", &quoted(reason)]);
-    }
-    line.push('.');
-    line
-}
-
-/// What a prompt asks, in its own words, with the finding it is about.
-pub(super) fn asked(prompt: &Prompt, one: &Examined<'_>) -> String {
-    let of = |measured: &&Measured| {
-        let path = measured.finding.path.as_str();
-        let rest = prompt.path.strip_prefix(path);
-        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
-    };
-    let what = one_line(prompt.what.open());
-    // A check names the measure by its key, which is nothing for a reader. Of the two findings of a plane
-    // it tells which one it is about.
-    let key = |measured: &Measured| format!("{}: ", measured.row.measure);
-    let named = |measured: &&Measured| of(measured) && what.starts_with(&key(measured));
-    let first = || one.measured.iter().find(of);
-    let Some(measured) = one.measured.iter().find(named).or_else(first) else {
-        return what;
-    };
-    let what = what.strip_prefix(&key(measured)).unwrap_or(&what);
-    let side = capital(measured.finding.side.word());
-    format!("{side}, {}: {what}", measured.row.label)
 }
 
 fn said(one: &Examined<'_>, catalogue: &Catalogue) -> Vec<Section> {

@@ -1,7 +1,8 @@
 //! Days, quotations and the like, in ordinary words.
 
 use crate::base::private::Private;
-use crate::examination::finding::Written;
+use crate::examination::finding::{Session, Written};
+use crate::fhir::summary::Examined;
 use chrono::{DateTime, NaiveDate};
 
 /// `19 October 2026`.
@@ -51,6 +52,14 @@ pub(super) fn counted(count: usize, one: &str, many: &str) -> String {
     } else {
         format!("{count} {many}")
     }
+}
+
+pub(super) fn of(one: &Examined<'_>) -> String {
+    day(date(one.session))
+}
+
+pub(super) fn date(session: &Session) -> NaiveDate {
+    session.start.instant.date_naive()
 }
 
 #[cfg(test)]

@@ -3,8 +3,9 @@
 use crate::base::clock::Clock;
 use crate::base::code::meaning::Sign;
 use crate::base::code::reason::Reason;
-use crate::delivery::deliver::attempt::{Worker, attempt};
+use crate::delivery::deliver::attempt::attempt;
 use crate::delivery::deliver::breaker::{Leave, Turn};
+use crate::delivery::deliver::early::Worker;
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
 use chrono::{DateTime, TimeDelta, Utc};

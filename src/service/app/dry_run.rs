@@ -5,8 +5,8 @@ use crate::base::private::Private;
 use crate::delivery::deliver::http::{Answer, Connection, issue_words};
 use crate::fhir::record::fitted;
 use crate::service::app::assess::Earlier;
+use crate::service::app::checked::{Check, Readiness, plain};
 use crate::service::app::encode::encode;
-use crate::service::app::target::{Line, Mark, plain};
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
 
@@ -16,11 +16,15 @@ const INVENTED: &str = include_str!("../../../fixtures/sessions/first.json");
 
 /// Findings of one invented session as this target would get them: one with a number, one that was not
 /// tested, and the first of what is left, so that each kind of value is judged.
-pub(super) async fn dry_run(connection: &Connection, statement: &Node, now: DateTime<Utc>) -> Line {
+pub(super) async fn dry_run(
+    connection: &Connection,
+    statement: &Node,
+    now: DateTime<Utc>,
+) -> Check {
     if !offered(statement) {
-        return Line::other(
+        return Check::other(
             ABOUT,
-            Mark::NotSaid,
+            Readiness::NotSaid,
             "the statement does not offer it for Observation, so nothing was tried",
             "deliver a session of an invented person to see whether findings are taken",
         );
@@ -39,7 +43,7 @@ pub(super) async fn dry_run(connection: &Connection, statement: &Node, now: Date
         said.push("there is nothing to try with".to_owned());
     }
     match said.first() {
-        None => Line::fine(
+        None => Check::fine(
             ABOUT,
             format!(
                 "{} invented findings, as this target would get them, were judged and found well; nothing \
@@ -47,9 +51,9 @@ pub(super) async fn dry_run(connection: &Connection, statement: &Node, now: Date
                 findings.len()
             ),
         ),
-        Some(first) => Line::other(
+        Some(first) => Check::other(
             ABOUT,
-            Mark::Warning,
+            Readiness::Warning,
             format!(
                 "the server finds something to say of invented findings ({} in all), first: {}",
                 said.len(),

@@ -8,6 +8,7 @@ pub mod alert;
 mod as_set;
 pub mod assess;
 pub mod beside;
+pub mod checked;
 pub mod deliver;
 mod dry_run;
 pub mod earlier;

@@ -1,12 +1,12 @@
 //! What Fascicle needs of each type of a record server, and whether it is declared.
 
 use crate::base::json::Node;
-use crate::service::app::target::{Line, Mark};
+use crate::service::app::checked::{Check, Readiness};
 use crate::tables::catalogue::conformance::needs::Place::{Interaction, Search};
 use crate::tables::catalogue::conformance::needs::{CONDITIONAL, NEEDS, Need};
 
 /// The lines of one type.
-pub(super) fn of_kind(rest: Option<&Node>, kind: &'static str, lines: &mut Vec<Line>) {
+pub(super) fn of_kind(rest: Option<&Node>, kind: &'static str, lines: &mut Vec<Check>) {
     let listed = rest.map_or(&[][..], |rest| rest.items_of("resource"));
     let Some(resource) = listed.iter().find(|one| one.text_of("type") == Some(kind)) else {
         lines.push(not_listed(kind, listed.is_empty()));
@@ -31,7 +31,7 @@ pub(super) fn of_kind(rest: Option<&Node>, kind: &'static str, lines: &mut Vec<L
         }
     }
     if !declares.is_empty() {
-        lines.push(Line::fine(
+        lines.push(Check::fine(
             kind,
             format!("declares {}", declares.join(", ")),
         ));
@@ -39,15 +39,18 @@ pub(super) fn of_kind(rest: Option<&Node>, kind: &'static str, lines: &mut Vec<L
     lines.extend(missing);
 }
 
-fn not_listed(kind: &'static str, silent: bool) -> Line {
+fn not_listed(kind: &'static str, silent: bool) -> Check {
     let mut needs = NEEDS.iter().filter(|need| need.kind == kind);
     let must = needs.clone().any(|need| need.must);
     let without = needs.next().map_or("", |need| need.without);
-    let (mark, what) = match (silent, must) {
-        (true, _) => (Mark::NotSaid, "the statement lists no types at all"),
-        (false, true) => (Mark::No, "it is not among the types the server declares"),
+    let (readiness, what) = match (silent, must) {
+        (true, _) => (Readiness::NotSaid, "the statement lists no types at all"),
+        (false, true) => (
+            Readiness::No,
+            "it is not among the types the server declares",
+        ),
         (false, false) => (
-            Mark::Warning,
+            Readiness::Warning,
             "it is not among the types the server declares",
         ),
     };
@@ -56,38 +59,47 @@ fn not_listed(kind: &'static str, silent: bool) -> Line {
         (false, true) => format!("have {kind} turned on for this account"),
         (false, false) => "nothing, if this is good enough".to_owned(),
     };
-    Line::other(kind, mark, format!("{what}; without it {without}"), change)
+    Check::other(
+        kind,
+        readiness,
+        format!("{what}; without it {without}"),
+        change,
+    )
 }
 
-fn lacking(need: &Need, listed: bool) -> Line {
+fn lacking(need: &Need, listed: bool) -> Check {
     let (kind, without) = (need.kind, need.without);
     let thing = words(need);
     if !listed {
         let what =
             format!("the statement does not say whether {thing} works; without it {without}");
         let change = format!("ask the vendor whether {thing} of {kind} works with this account");
-        return Line::other(kind, Mark::NotSaid, what, change);
+        return Check::other(kind, Readiness::NotSaid, what, change);
     }
-    let mark = if need.must { Mark::No } else { Mark::Warning };
+    let readiness = if need.must {
+        Readiness::No
+    } else {
+        Readiness::Warning
+    };
     let what = format!("{thing} is not among what it declares; without it {without}");
-    Line::other(
+    Check::other(
         kind,
-        mark,
+        readiness,
         what,
         format!("have {thing} of {kind} turned on for this account"),
     )
 }
 
-fn unconditional(kind: &'static str, denied: bool) -> Line {
+fn unconditional(kind: &'static str, denied: bool) -> Check {
     let without = "without it a request that arrives late could store a thing twice";
     if denied {
         let what = format!("conditional create is declared not to work; {without}");
         let change = format!("have conditional create (If-None-Exist) of {kind} turned on");
-        return Line::other(kind, Mark::No, what, change);
+        return Check::other(kind, Readiness::No, what, change);
     }
     let what = format!("the statement does not say whether conditional create works; {without}");
     let change = format!("ask the vendor whether {kind} can be created under If-None-Exist");
-    Line::other(kind, Mark::NotSaid, what, change)
+    Check::other(kind, Readiness::NotSaid, what, change)
 }
 
 /// How a need is called in a sentence.

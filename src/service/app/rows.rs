@@ -1,7 +1,6 @@
 //! The rows of our tables behind the coding of one resource.
 
 use crate::base::json::Node;
-use crate::service::app::words::TableRow;
 use crate::tables::catalogue::Catalogue;
 
 /// Where a value may stand in a resource.
@@ -108,4 +107,19 @@ fn published(row: &crate::tables::catalogue::rows::Site, codings: &[Node]) -> St
         }
         None => format!("{}; no published code was seen", row.label),
     }
+}
+
+/// A row of our tables, with where it is from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TableRow {
+    /// Name of the table under `profiles/`.
+    pub table: String,
+    /// Which row.
+    pub key: String,
+    /// What it says.
+    pub says: String,
+    /// A key of `SOURCES.toml`.
+    pub source: String,
+    /// Where in the source.
+    pub locator: String,
 }

@@ -3,27 +3,27 @@
 use crate::delivery::deliver::SignIn;
 use crate::delivery::deliver::http::{Connection, server_words};
 use crate::delivery::deliver::smart::{NoToken, Token};
-use crate::service::app::target::{Line, Mark, plain};
+use crate::service::app::checked::{Check, Readiness, plain};
 
 pub(super) const SIGN_IN: &str = "sign-in";
 const TOKEN: &str = "token";
 
 /// A token was given; what it does not allow is told.
-pub(super) fn granted(token: &Token) -> Line {
+pub(super) fn granted(token: &Token) -> Check {
     if token.not_granted.is_empty() {
-        return Line::fine(TOKEN, "the authorization server gives one");
+        return Check::fine(TOKEN, "the authorization server gives one");
     }
     let lacking = plain(&token.not_granted.join(" "));
-    Line::other(
+    Check::other(
         TOKEN,
-        Mark::Warning,
+        Readiness::Warning,
         format!("the authorization server gives one without {lacking}"),
         "have these scopes added to the registration of this client, or take them out of scopes",
     )
 }
 
 /// Why none was given.
-pub(super) fn no_token(why: NoToken) -> Line {
+pub(super) fn no_token(why: NoToken) -> Check {
     let (what, change) = match why {
         NoToken::Key => (
             "the key of key_file cannot sign",
@@ -47,11 +47,11 @@ pub(super) fn no_token(why: NoToken) -> Line {
             "check token_endpoint, and that client_credentials is turned on for this client",
         ),
     };
-    Line::other(TOKEN, Mark::No, what, change)
+    Check::other(TOKEN, Readiness::No, what, change)
 }
 
 /// The errors of RFC 6749, section 5.2.
-fn refused_token(error: Option<&str>) -> Line {
+fn refused_token(error: Option<&str>) -> Check {
     let change = match error {
         Some("invalid_client") => {
             "check client_id and key_id, that the public key of key_file is the one that was registered, and the clock of this machine"
@@ -64,20 +64,20 @@ fn refused_token(error: Option<&str>) -> Line {
     };
     let said = error.map(|error| format!(": {error}")).unwrap_or_default();
     let what = format!("the authorization server refuses one{said}");
-    Line::other(TOKEN, Mark::No, what, change)
+    Check::other(TOKEN, Readiness::No, what, change)
 }
 
 /// Whether the server lets the search through with which a delivery begins.
-pub(super) async fn works(connection: &Connection) -> Line {
+pub(super) async fn works(connection: &Connection) -> Check {
     let sign_in = &connection.target().sign_in;
     let nobody = "urn:uuid:00000000-0000-0000-0000-000000000000";
     let form = crate::fhir::record::if_none_exist(crate::fhir::record::URI_SYSTEM, nobody);
     let answer = match connection.search("Observation", &form).await {
         Ok(answer) => answer,
         Err(silence) => {
-            return Line::other(
+            return Check::other(
                 SIGN_IN,
-                Mark::No,
+                Readiness::No,
                 format!(
                     "the statement came, and a search got no answer ({})",
                     silence.code()
@@ -87,7 +87,7 @@ pub(super) async fn works(connection: &Connection) -> Line {
         }
     };
     match answer.status {
-        200..=299 => Line::fine(
+        200..=299 => Check::fine(
             SIGN_IN,
             match sign_in {
                 SignIn::None => "none is set, and the server lets a search through without",
@@ -97,9 +97,9 @@ pub(super) async fn works(connection: &Connection) -> Line {
             },
         ),
         401 | 403 => refused(answer.status, sign_in),
-        _ => Line::other(
+        _ => Check::other(
             SIGN_IN,
-            Mark::No,
+            Readiness::No,
             format!(
                 "the search with which a delivery begins does not work: {}",
                 plain(server_words(&answer).open())
@@ -110,7 +110,7 @@ pub(super) async fn works(connection: &Connection) -> Line {
 }
 
 /// What a 401 or 403 means.
-pub(super) fn refused(status: u16, sign_in: &SignIn) -> Line {
+pub(super) fn refused(status: u16, sign_in: &SignIn) -> Check {
     let (what, change) = match (status, sign_in) {
         (401, SignIn::None) => (
             "the server asks for a sign-in, and none is set",
@@ -133,5 +133,5 @@ pub(super) fn refused(status: u16, sign_in: &SignIn) -> Line {
             "have the rights of this account widened, or set a sign-in if none is set",
         ),
     };
-    Line::other(SIGN_IN, Mark::No, format!("{what} ({status})"), change)
+    Check::other(SIGN_IN, Readiness::No, format!("{what} ({status})"), change)
 }

@@ -2,8 +2,8 @@
 
 use crate::base::json::Node;
 use crate::delivery::deliver::plan::Mode;
+use crate::service::app::checked::{Check, Readiness, plain};
 use crate::service::app::needs::{declared, of_kind, searches};
-use crate::service::app::target::{Line, Mark, plain};
 use crate::tables::catalogue::conformance::needs::{KINDS, REPORT};
 
 /// Reads a statement, tolerantly: what it holds beyond this, and what it leaves out, is no fault.
@@ -12,11 +12,11 @@ use crate::tables::catalogue::conformance::needs::{KINDS, REPORT};
 /// saying that it does not work; the standard leaves that open.
 ///
 /// `report` is true for a target to which reports are delivered; `mode` is how it is sent to.
-pub fn read(statement: &Node, report: bool, mode: Mode) -> Vec<Line> {
+pub fn read(statement: &Node, report: bool, mode: Mode) -> Vec<Check> {
     if statement.text_of("resourceType") != Some("CapabilityStatement") {
-        return vec![Line::other(
+        return vec![Check::other(
             "statement",
-            Mark::No,
+            Readiness::No,
             "what answers at metadata is JSON, and no CapabilityStatement of FHIR",
             "check the base address: it is the part before /metadata, often ending in /fhir",
         )];
@@ -41,52 +41,52 @@ fn server(statement: &Node) -> Option<&Node> {
     parts.find(|part| part.text_of("mode").is_none_or(|mode| mode == "server"))
 }
 
-fn software(statement: &Node) -> Line {
+fn software(statement: &Node) -> Check {
     let said = |key| statement.at(&["software", key]).and_then(Node::text);
     match (said("name"), said("version")) {
         (Some(name), Some(version)) => {
-            Line::fine("software", format!("{} {}", plain(name), plain(version)))
+            Check::fine("software", format!("{} {}", plain(name), plain(version)))
         }
-        (Some(name), None) => Line::other(
+        (Some(name), None) => Check::other(
             "software",
-            Mark::NotSaid,
+            Readiness::NotSaid,
             format!("{}, without a version", plain(name)),
             "nothing; note the version yourself, so that a later change can be told",
         ),
-        (None, _) => Line::other(
+        (None, _) => Check::other(
             "software",
-            Mark::NotSaid,
+            Readiness::NotSaid,
             "the statement names no software",
             "nothing; note product and version yourself, so that a later change can be told",
         ),
     }
 }
 
-fn version(statement: &Node) -> Line {
+fn version(statement: &Node) -> Check {
     const ABOUT: &str = "FHIR version";
     match statement.text_of("fhirVersion") {
         Some(version) if version == "4.0" || version.starts_with("4.0.") => {
-            Line::fine(ABOUT, format!("{} is R4", plain(version)))
+            Check::fine(ABOUT, format!("{} is R4", plain(version)))
         }
-        Some(version) => Line::other(
+        Some(version) => Check::other(
             ABOUT,
-            Mark::No,
+            Readiness::No,
             format!(
                 "{} is not R4, and R4 (4.0.x) is what is sent",
                 plain(version)
             ),
             "use the base address of the R4 service of this server",
         ),
-        None => Line::other(
+        None => Check::other(
             ABOUT,
-            Mark::NotSaid,
+            Readiness::NotSaid,
             "the statement names no version; R4 (4.0.x) is what is sent",
             "ask the vendor whether this address is an R4 service",
         ),
     }
 }
 
-fn format(statement: &Node) -> Line {
+fn format(statement: &Node) -> Check {
     const ABOUT: &str = "format";
     let formats: Vec<&str> = statement
         .items_of("format")
@@ -97,34 +97,34 @@ fn format(statement: &Node) -> Line {
         .iter()
         .any(|format| format.to_lowercase().contains("json"))
     {
-        return Line::fine(ABOUT, "JSON is declared");
+        return Check::fine(ABOUT, "JSON is declared");
     }
     if formats.is_empty() {
         let what = "the statement lists no format; it came in JSON itself";
-        return Line::other(
+        return Check::other(
             ABOUT,
-            Mark::NotSaid,
+            Readiness::NotSaid,
             what,
             "nothing, unless a delivery is refused with 415",
         );
     }
-    Line::other(
+    Check::other(
         ABOUT,
-        Mark::Warning,
+        Readiness::Warning,
         "JSON is not among the formats listed, though the statement came in JSON",
         "ask the vendor whether resources are taken as application/fhir+json",
     )
 }
 
-fn transaction(rest: Option<&Node>) -> Line {
+fn transaction(rest: Option<&Node>) -> Check {
     const ABOUT: &str = "transaction";
     match declared(rest, "interaction", "code") {
         Some(codes) if codes.contains(&"transaction") => {
-            Line::fine(ABOUT, "a session can be stored whole or not at all")
+            Check::fine(ABOUT, "a session can be stored whole or not at all")
         }
-        Some(codes) => Line::other(
+        Some(codes) => Check::other(
             ABOUT,
-            Mark::No,
+            Readiness::No,
             format!(
                 "it is not among what the server declares for itself ({}); a session is sent as one \
                  transaction",
@@ -132,9 +132,9 @@ fn transaction(rest: Option<&Node>) -> Line {
             ),
             "have transaction Bundles turned on at the base address, or set mode to batch or single",
         ),
-        None => Line::other(
+        None => Check::other(
             ABOUT,
-            Mark::NotSaid,
+            Readiness::NotSaid,
             "the statement lists nothing for the server as a whole; a session is sent as one \
              transaction",
             "ask the vendor whether transaction Bundles are taken at the base address",
@@ -142,29 +142,29 @@ fn transaction(rest: Option<&Node>) -> Line {
     }
 }
 
-fn batch(rest: Option<&Node>) -> Line {
+fn batch(rest: Option<&Node>) -> Check {
     const ABOUT: &str = "batch";
     let declared = declared(rest, "interaction", "code");
     let known = declared.as_ref().map(|codes| codes.contains(&"batch"));
-    let (mark, what) = match known {
-        Some(true) => return Line::fine(ABOUT, "a session can be sent in Bundles, wave by wave"),
+    let (readiness, what) = match known {
+        Some(true) => return Check::fine(ABOUT, "a session can be sent in Bundles, wave by wave"),
         // Servers that take transactions were seen to take batches without declaring them.
         Some(false) => (
-            Mark::Warning,
+            Readiness::Warning,
             "it is not among what the server declares for itself, and mode is batch",
         ),
         None => (
-            Mark::NotSaid,
+            Readiness::NotSaid,
             "the statement lists nothing for the server as a whole, and mode is batch",
         ),
     };
     let change = "ask the vendor whether batch Bundles are taken, or set mode to single";
-    Line::other(ABOUT, mark, what, change)
+    Check::other(ABOUT, readiness, what, change)
 }
 
 /// `_tag` is a parameter of every resource (FHIR R4, search.html#all), so a statement need not
 /// name it.
-fn tag(rest: Option<&Node>) -> Line {
+fn tag(rest: Option<&Node>) -> Check {
     const ABOUT: &str = "_tag";
     let resources = rest.map_or(&[][..], |rest| rest.items_of("resource"));
     let provenance = resources
@@ -172,11 +172,11 @@ fn tag(rest: Option<&Node>) -> Line {
         .find(|one| one.text_of("type") == Some("Provenance"));
     let named = provenance.and_then(|resource| searches(rest, resource));
     if named.is_some_and(|names| names.contains(&"_tag")) {
-        return Line::fine(ABOUT, "Provenance declares it");
+        return Check::fine(ABOUT, "Provenance declares it");
     }
-    Line::other(
+    Check::other(
         ABOUT,
-        Mark::NotSaid,
+        Readiness::NotSaid,
         "a statement need not name this search parameter, so it cannot be seen here; a Provenance is \
          created under the condition of its tag",
         "deliver a session of an invented person; a refusal would name _tag",
@@ -188,7 +188,7 @@ mod tests {
     use super::read;
     use crate::base::json::Node;
     use crate::delivery::deliver::plan::Mode;
-    use crate::service::app::target::{Line, Mark};
+    use crate::service::app::checked::{Check, Readiness};
     use crate::tables::catalogue::conformance::needs::KINDS;
     use crate::tables::catalogue::conformance::server;
 
@@ -212,17 +212,19 @@ mod tests {
         FULL.replace("ALL", &all.join(","))
     }
 
-    fn lines(text: &str) -> Vec<Line> {
+    fn lines(text: &str) -> Vec<Check> {
         read(&Node::parse(text).expect("JSON"), true, Mode::Transaction)
     }
 
     /// What is not well, in the order told.
-    fn not_fine(text: &str) -> Vec<(&'static str, Mark)> {
+    fn not_fine(text: &str) -> Vec<(&'static str, Readiness)> {
         let lines = lines(text);
-        let told = lines.iter().filter(|line| line.mark != Mark::Fine);
+        let told = lines
+            .iter()
+            .filter(|line| line.readiness != Readiness::Fine);
         told.map(|line| {
             assert!(line.change.is_some(), "{line:?}");
-            (line.about, line.mark)
+            (line.about, line.readiness)
         })
         .collect()
     }
@@ -248,17 +250,20 @@ mod tests {
         let told = not_fine(r#"{"resourceType":"CapabilityStatement"}"#);
 
         assert_eq!(told.len(), 13);
-        assert!(told.iter().all(|(_, mark)| *mark == Mark::NotSaid));
+        assert!(
+            told.iter()
+                .all(|(_, readiness)| *readiness == Readiness::NotSaid)
+        );
     }
 
     #[test]
     fn a_server_without_reports_is_well_unless_reports_are_delivered_to_it() {
         let without = full().replacen(r#""type":"DiagnosticReport""#, r#""type":"Group""#, 1);
 
-        assert_eq!(not_fine(&without), [("DiagnosticReport", Mark::No)]);
+        assert_eq!(not_fine(&without), [("DiagnosticReport", Readiness::No)]);
         let without = Node::parse(&without).expect("JSON");
         let lines = read(&without, false, Mode::Transaction);
-        assert!(lines.iter().all(|line| line.mark == Mark::Fine));
+        assert!(lines.iter().all(|line| line.readiness == Readiness::Fine));
     }
 
     #[test]
@@ -266,7 +271,7 @@ mod tests {
         for version in ["4.3.0", "5.0.0", "3.0.2", "4.00"] {
             let text = full().replace("4.0.1", version);
 
-            assert_eq!(not_fine(&text), [("FHIR version", Mark::No)]);
+            assert_eq!(not_fine(&text), [("FHIR version", Readiness::No)]);
         }
     }
 
@@ -276,8 +281,8 @@ mod tests {
         let without = full().replacen("transaction", "batch", 1);
         let silent = full().replacen(list, "", 1);
 
-        assert_eq!(not_fine(&without), [("transaction", Mark::No)]);
-        assert_eq!(not_fine(&silent), [("transaction", Mark::NotSaid)]);
+        assert_eq!(not_fine(&without), [("transaction", Readiness::No)]);
+        assert_eq!(not_fine(&silent), [("transaction", Readiness::NotSaid)]);
     }
 
     #[test]
@@ -285,46 +290,64 @@ mod tests {
         let without = Node::parse(&full().replacen("transaction", "batch", 1)).expect("JSON");
         let none = |mode| {
             let lines = read(&without, true, mode);
-            lines.iter().all(|line| line.mark == Mark::Fine)
+            lines.iter().all(|line| line.readiness == Readiness::Fine)
         };
 
         let told = [Mode::Transaction, Mode::Batch, Mode::Single].map(none);
 
         assert_eq!(told, [false, true, true]);
         let silent = read(&Node::parse(&full()).expect("JSON"), true, Mode::Batch);
-        let told = silent.iter().find(|line| line.mark == Mark::Warning);
+        let told = silent
+            .iter()
+            .find(|line| line.readiness == Readiness::Warning);
         assert_eq!(told.map(|line| line.about), Some("batch"));
     }
 
     #[test]
     fn what_delivery_rests_on_is_a_no_and_what_helps_is_a_warning() {
         let cases = [
-            (r#"{"code":"create"},"#, "", ("Observation", Mark::No)),
-            (r#"{"code":"read"},"#, "", ("Observation", Mark::Warning)),
-            (r#"{"name":"identifier"},"#, "", ("Observation", Mark::No)),
-            (r#"{"name":"date"},"#, "", ("Observation", Mark::Warning)),
+            (r#"{"code":"create"},"#, "", ("Observation", Readiness::No)),
+            (
+                r#"{"code":"read"},"#,
+                "",
+                ("Observation", Readiness::Warning),
+            ),
+            (
+                r#"{"name":"identifier"},"#,
+                "",
+                ("Observation", Readiness::No),
+            ),
+            (
+                r#"{"name":"date"},"#,
+                "",
+                ("Observation", Readiness::Warning),
+            ),
             (
                 r#""conditionalCreate":true,"#,
                 "",
-                ("Observation", Mark::NotSaid),
+                ("Observation", Readiness::NotSaid),
             ),
-            ("Create\":true", "Create\":false", ("Observation", Mark::No)),
+            (
+                "Create\":true",
+                "Create\":false",
+                ("Observation", Readiness::No),
+            ),
             (
                 r#""type":"Device""#,
                 r#""type":"Group""#,
-                ("Device", Mark::No),
+                ("Device", Readiness::No),
             ),
             (
                 r#""type":"Organization""#,
                 r#""type":"Group""#,
-                ("Organization", Mark::Warning),
+                ("Organization", Readiness::Warning),
             ),
             (
                 "application/fhir+json",
                 "application/fhir+xml",
-                ("format", Mark::Warning),
+                ("format", Readiness::Warning),
             ),
-            (r#"{"name":"_tag"}"#, "", ("_tag", Mark::NotSaid)),
+            (r#"{"name":"_tag"}"#, "", ("_tag", Readiness::NotSaid)),
         ];
         for (from, to, expected) in cases {
             assert_eq!(
@@ -339,9 +362,9 @@ mod tests {
     fn what_is_no_statement_is_one_line() {
         assert_eq!(
             not_fine(r#"{"resourceType":"Bundle"}"#),
-            [("statement", Mark::No)]
+            [("statement", Readiness::No)]
         );
-        assert_eq!(not_fine("[1]"), [("statement", Mark::No)]);
+        assert_eq!(not_fine("[1]"), [("statement", Readiness::No)]);
     }
 
     #[test]

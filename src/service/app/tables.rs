@@ -1,7 +1,7 @@
 //! The tables to work with: ours, and what an operator laid over them.
 
 use crate::base::problem::file_words;
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::overlay::Overlay;
 use crate::tables::catalogue::{Catalogue, TableFile};
 use std::collections::BTreeMap;

@@ -3,77 +3,12 @@
 use crate::base::clock::Clock;
 use crate::base::private::Private;
 use crate::delivery::deliver::cause::Cause;
-use crate::delivery::deliver::http::{Answer, Connection, Silence, Unanswered, server_words};
+use crate::delivery::deliver::http::{Answer, Connection, server_words};
 use crate::delivery::deliver::smart::NoToken;
-use crate::service::app::as_set;
-use crate::service::app::dry_run;
+use crate::delivery::deliver::unanswered::{Silence, Unanswered};
+use crate::service::app::checked::{Check, Readiness, plain};
 use crate::service::app::sign_in::{self, SIGN_IN};
-use crate::service::app::statement;
-
-/// How a line ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Mark {
-    /// It will work.
-    Fine,
-    /// It will work, and somebody should look at it.
-    Warning,
-    /// It will not work.
-    No,
-    /// The server does not tell.
-    NotSaid,
-}
-
-impl Mark {
-    /// The word for people and machines.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Fine => "ok",
-            Self::Warning => "warning",
-            Self::No => "no",
-            Self::NotSaid => "not said",
-        }
-    }
-}
-
-/// One thing that will or will not work.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
-    /// What it is about.
-    pub about: &'static str,
-    /// How it stands.
-    pub mark: Mark,
-    /// A sentence.
-    pub what: String,
-    /// What to change; nothing where all is well.
-    pub change: Option<String>,
-}
-
-impl Line {
-    /// A line of something that works.
-    pub fn fine(about: &'static str, what: impl Into<String>) -> Self {
-        Self {
-            about,
-            mark: Mark::Fine,
-            what: what.into(),
-            change: None,
-        }
-    }
-
-    /// A line of something to look at.
-    pub fn other(
-        about: &'static str,
-        mark: Mark,
-        what: impl Into<String>,
-        change: impl Into<String>,
-    ) -> Self {
-        Self {
-            about,
-            mark,
-            what: what.into(),
-            change: Some(change.into()),
-        }
-    }
-}
+use crate::service::app::{as_set, dry_run, statement};
 
 /// What was seen of one target.
 #[derive(Debug, Clone)]
@@ -84,8 +19,8 @@ pub struct Looked {
     pub base: Private<String>,
     /// Whether it answered at all.
     pub answered: bool,
-    /// Line by line.
-    pub lines: Vec<Line>,
+    /// Check by line.
+    pub lines: Vec<Check>,
 }
 
 const STATEMENT: &str = "statement";
@@ -115,7 +50,7 @@ pub async fn look(connection: &Connection, clock: &dyn Clock) -> Looked {
     let answered = match asked {
         Ok(answer) => {
             let took_ms = (clock.now() - asked_at).num_milliseconds();
-            lines.push(Line::fine(
+            lines.push(Check::fine(
                 "reachable",
                 format!("it answers, in {took_ms} ms"),
             ));
@@ -140,7 +75,7 @@ async fn of_answer(
     connection: &Connection,
     answer: &Answer,
     clock: &dyn Clock,
-    lines: &mut Vec<Line>,
+    lines: &mut Vec<Check>,
 ) {
     let target = connection.target();
     let sign_in = &target.sign_in;
@@ -153,35 +88,35 @@ async fn of_answer(
             lines.extend(statement::read(statement, target.report, mode));
             lines.push(dry_run::dry_run(connection, statement, clock.now()).await);
         }
-        (200..=299, None) => lines.push(Line::other(
+        (200..=299, None) => lines.push(Check::other(
             STATEMENT,
-            Mark::No,
+            Readiness::No,
             "what answers at metadata is not JSON",
             "check the base address, and have application/fhir+json turned on",
         )),
-        (300..=399, _) => lines.push(Line::other(
+        (300..=399, _) => lines.push(Check::other(
             STATEMENT,
-            Mark::No,
+            Readiness::No,
             format!(
                 "the server answers {} and points to another address, which is not followed",
                 answer.status
             ),
             "use the address it points to as the base address",
         )),
-        _ => lines.push(Line::other(
+        _ => lines.push(Check::other(
             STATEMENT,
-            Mark::No,
+            Readiness::No,
             plain(server_words(answer).open()),
             "check the base address: it is the part before /metadata, often ending in /fhir",
         )),
     }
 }
 
-fn of_silence(unanswered: Unanswered) -> Line {
+fn of_silence(unanswered: Unanswered) -> Check {
     if unanswered.silence == Silence::Secret {
-        return Line::other(
+        return Check::other(
             SIGN_IN,
-            Mark::No,
+            Readiness::No,
             "a file with a secret or a header cannot be read, or is no secret, so nothing was asked",
             "check its path, that this user may read it and nobody but its owner and group (chmod 640), and that \
              it holds plain text",
@@ -217,11 +152,5 @@ fn of_silence(unanswered: Unanswered) -> Line {
             "check host, port, proxy and firewalls on the way",
         ),
     };
-    Line::other("reachable", Mark::No, what, change)
-}
-
-/// Words of a server as a terminal may show them.
-pub(super) fn plain(words: &str) -> String {
-    let shown = words.chars().filter(|c| !c.is_control());
-    shown.take(80).collect()
+    Check::other("reachable", Readiness::No, what, change)
 }

@@ -7,6 +7,7 @@ use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, WantedItems};
 use crate::examination::finding::Session;
 use crate::examination::intake::kept::NotRead;
 use crate::service::app::rows;
+use crate::service::app::rows::TableRow;
 use crate::tables::catalogue::Catalogue;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -35,21 +36,6 @@ pub enum Looked {
     Purged(Uuid),
     /// Nothing that is kept here was sent as this.
     NotKept,
-}
-
-/// A row of our tables, with where it is from.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TableRow {
-    /// Name of the table under `profiles/`.
-    pub table: String,
-    /// Which row.
-    pub key: String,
-    /// What it says.
-    pub says: String,
-    /// A key of `SOURCES.toml`.
-    pub source: String,
-    /// Where in the source.
-    pub locator: String,
 }
 
 /// Finds what stands behind an Observation named by its `urn:uuid:`, or by `Observation/id` as a

@@ -1,9 +1,11 @@
 //! What can be written on the command line.
 
 pub(super) mod catalogue;
+pub(super) mod own;
 
 use crate::service::app::summary::Wanted;
 use crate::service::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
+use crate::service::cli::arguments::own::OwnTables;
 use crate::service::cli::examples;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::SocketAddr;
@@ -91,19 +93,6 @@ pub(super) struct DemoOptions {
     /// End when the demo is over instead of keeping the practice server open for a look.
     #[arg(long)]
     pub(super) exit: bool,
-}
-
-/// Tables of the site.
-#[derive(Args)]
-pub(super) struct OwnTables {
-    /// Folder of tables and a map of codes of your own, laid over ours; nothing starts while one of
-    /// them has a fault (see `catalogue check`).
-    #[arg(long, value_name = "DIR")]
-    pub(super) tables: Option<PathBuf>,
-    /// Table of published ranges to hold findings against, such as vairo-2012; several in the order in
-    /// which they are asked. None unless one is named here or in the configuration.
-    #[arg(long = "reference-table", value_name = "TABLE")]
-    pub(super) reference_tables: Vec<String>,
 }
 
 /// Where earlier sessions come from.

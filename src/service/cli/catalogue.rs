@@ -9,8 +9,9 @@ use crate::service::cli::arguments::{
 };
 use crate::service::cli::report::{Mistake, counted};
 use crate::service::cli::screen::{self, wrapped};
-use crate::service::cli::{Ended, confirm, documents};
-use crate::tables::catalogue::load::Fault;
+use crate::service::cli::tables::tables;
+use crate::service::cli::{Ended, confirm};
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::overlay::Overlay;
 use crate::tables::catalogue::rows::{CodeRow, Measure, Origin};
 use crate::tables::catalogue::{Catalogue, LOINC, SNOMED};
@@ -30,8 +31,7 @@ pub(super) fn catalogue(options: &CatalogueOptions) -> anyhow::Result<Ended> {
 }
 
 fn list(options: &ListOptions) -> anyhow::Result<Ended> {
-    let catalogue =
-        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let wanted = |measure: &&Measure| {
         let kind = options.kind.as_deref();
         kind.is_none_or(|kind| measure.kind.word() == kind)
@@ -169,8 +169,7 @@ fn measure_json(catalogue: &Catalogue, measure: &Measure) -> Node {
 }
 
 fn worksheet(options: &WorksheetOptions) -> anyhow::Result<Ended> {
-    let catalogue =
-        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let rows = worksheet::rows(&catalogue);
     let mut out = screen::screen();
     let folder = |cause: io::Error| {

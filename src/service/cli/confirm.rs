@@ -4,11 +4,13 @@ use crate::base::clock::{Clock, MachineClock};
 use crate::base::json::{Node, object, text};
 use crate::base::problem::file_words;
 use crate::service::app::tables::Folder;
+use crate::service::cli::Ended;
 use crate::service::cli::arguments::catalogue::{ConfirmOptions, PackOptions};
 use crate::service::cli::report::{Mistake, counted};
 use crate::service::cli::screen::{self, wrapped};
-use crate::service::cli::{Ended, documents};
-use crate::tables::catalogue::confirm::{self, Line, NoRelease, Verdict, switched_on, with_rows};
+use crate::service::cli::tables::tables;
+use crate::tables::catalogue::confirm::release::{NoRelease, Verdict};
+use crate::tables::catalogue::confirm::{self, Line, switched_on, with_rows};
 use crate::tables::catalogue::overlay::Overlay;
 use crate::tables::catalogue::rows::CodeRow;
 use crate::tables::catalogue::{Catalogue, LOINC, package, sha256_hex, table};
@@ -17,8 +19,7 @@ use std::io::{self, BufReader, Write};
 use std::path::Path;
 
 pub(super) fn confirm(options: &ConfirmOptions) -> anyhow::Result<Ended> {
-    let catalogue =
-        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let mut lines = Vec::new();
     if let Some(path) = &options.loinc {
         let read = confirm::loinc(open(path, "the LOINC table")?, &catalogue);
@@ -164,7 +165,7 @@ fn json(lines: &[Line], on: &[CodeRow]) -> Node {
 
 pub(super) fn pack(options: &PackOptions) -> anyhow::Result<Ended> {
     let catalogue: Catalogue =
-        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+        tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let files = package::files(&catalogue)?;
     let bytes = package::packed(&files)?;
     let written = fs::write(&options.out, &bytes);

@@ -12,13 +12,13 @@ use crate::examination::measure::{Measured, Value};
 use crate::practice::Practice;
 use crate::service::app::assess::Earlier;
 use crate::service::app::deliver::Delivery;
-use crate::service::app::earlier;
 use crate::service::app::encode::{Encoded, encode};
 use crate::service::app::submit::{Submitted, submit};
-use crate::service::app::view;
+use crate::service::app::{earlier, view};
 use crate::service::cli::arguments::DemoOptions;
 use crate::service::cli::report::counted;
-use crate::service::cli::{Ended, compared, documents, people, practice, screen};
+use crate::service::cli::tables::tables;
+use crate::service::cli::{Ended, compared, people, practice, screen};
 use crate::service::config::Settings;
 use crate::tables::catalogue::Catalogue;
 use anyhow::{Context, anyhow, bail};
@@ -52,7 +52,7 @@ pub(super) async fn demo(options: &DemoOptions) -> anyhow::Result<Ended> {
     let outbox = Outbox::open(&folder.0).await?;
     let delivery = delivery(&settings, &outbox)?;
     people::put(&delivery.connection).await?;
-    let catalogue = documents::tables(None, &[])?;
+    let catalogue = tables(None, &[])?;
     let mut sessions = Vec::new();
     for document in SESSIONS {
         sessions.push(one(&delivery, &catalogue, document).await?);

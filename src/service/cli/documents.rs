@@ -4,90 +4,24 @@ use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems, file_words};
 use crate::examination::intake::sheet::columns;
 use crate::examination::intake::sheet::write::holds;
-use crate::examination::intake::{MOST_BYTES, trace_csv};
 use crate::examination::trace::session::Traced;
 use crate::service::app::assess::Earlier;
-use crate::service::app::beside;
 use crate::service::app::given::Given;
-use crate::service::app::tables::load;
 use crate::service::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::service::cli::before::{Before, Out};
 use crate::service::cli::earlier::Source;
+use crate::service::cli::files::{utf8, with_files};
 use crate::service::cli::lines::{Form, Told};
-use crate::service::cli::report::{Mistake, Refused};
+use crate::service::cli::report::Refused;
 use crate::service::cli::sessions::{Beside, Sessions, is_sheet, unread};
+use crate::service::cli::tables::tables;
 use crate::service::cli::written::As;
 use crate::service::cli::{Ended, before, earlier, lines, screen};
 use crate::tables::catalogue::Catalogue;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeSet;
-use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Write};
 use std::path::Path;
-use std::sync::OnceLock;
-
-/// The tables of the binary, with those of a folder laid over them where one is named,
-/// and the tables of published ranges that are used.
-pub(super) fn tables(own: Option<&Path>, reference: &[String]) -> anyhow::Result<Catalogue> {
-    let loaded = load(own).map_err(|bad| match own {
-        Some(_) => anyhow::Error::from(Mistake(bad.to_string())),
-        None => bad.into(),
-    });
-    let mut catalogue = loaded?;
-    catalogue
-        .use_reference_tables(reference)
-        .map_err(|unknown| {
-            let known: BTreeSet<&str> = catalogue
-                .reference_ranges
-                .iter()
-                .map(|row| row.table.as_str())
-                .collect();
-            let known: Vec<&str> = known.into_iter().collect();
-            Mistake(format!(
-                "no table of published ranges is named {}; there are {}",
-                unknown.join(", "),
-                known.join(", ")
-            ))
-        })?;
-    Ok(catalogue)
-}
-
-/// Reads a file whole; the error says which by `what`, because a file name may carry a person's name
-/// and this error goes to standard error.
-pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
-    Ok(text(path).map_err(|words| Mistake(format!("{what}: {words}")))?)
-}
-
-/// Reads a file whole, or standard input where the path is `-`; the error is in words.
-pub(super) fn text(path: &Path) -> Result<String, String> {
-    static STANDARD_INPUT: OnceLock<Result<String, String>> = OnceLock::new();
-    if path.as_os_str() == STDIN {
-        // It can be read once, and `encode` looks at every file twice.
-        let read = || whole(Ok(io::stdin().lock()));
-        return STANDARD_INPUT.get_or_init(read).clone();
-    }
-    whole(File::open(path))
-}
-
-/// The name that stands for standard input.
-pub(super) const STDIN: &str = "-";
-
-fn whole(file: io::Result<impl Read>) -> Result<String, String> {
-    let mut bytes = Vec::new();
-    // One byte more than a document may have, so that no file fills memory.
-    let most = u64::try_from(MOST_BYTES).unwrap_or(u64::MAX);
-    let read = file.and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes));
-    read.map_err(|cause| file_words(cause.kind()))?;
-    if bytes.len() > MOST_BYTES {
-        return Err("the file is longer than 8 MiB".to_owned());
-    }
-    utf8(bytes)
-}
-
-fn utf8(bytes: Vec<u8>) -> Result<String, String> {
-    String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
-}
 
 const NOTHING: &str = "nothing was encoded";
 
@@ -171,51 +105,6 @@ fn announce(
         }
     }
     Ok(count)
-}
-
-/// A document with the files its traces name, which lie beside it.
-pub(super) fn with_files(text: String, path: &Path) -> Given {
-    let folder = path.parent().unwrap_or(Path::new(""));
-    let read = |name: &str| read_beside(&folder.join(name));
-    Given::with_files(beside::inlined(text, read))
-}
-
-fn read_beside(path: &Path) -> Result<String, String> {
-    let mut bytes = Vec::new();
-    let most = u64::try_from(trace_csv::MOST_BYTES).unwrap_or(u64::MAX);
-    let file = open_beside(path)?;
-    let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
-    read.map_err(|cause| file_words(cause.kind()))?;
-    if bytes.len() > trace_csv::MOST_BYTES {
-        return Err("the file is longer than the recording of a stretch".to_owned());
-    }
-    String::from_utf8(bytes).map_err(|_bytes| "the file is not UTF-8".to_owned())
-}
-
-/// Opens an ordinary file: no link is followed, because a document from elsewhere could lead out of its
-/// folder by one, and nothing is waited for, as opening a pipe would.
-fn open_beside(path: &Path) -> Result<File, String> {
-    let mut options = File::options();
-    options.read(true);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::OpenOptionsExt as _;
-        options.custom_flags(libc::O_NOFOLLOW | libc::O_NONBLOCK);
-    }
-    let opened = options.open(path);
-    let named = std::fs::symlink_metadata(path);
-    if named.is_ok_and(|named| named.is_symlink()) {
-        return Err("it is a link: put the file itself beside the document".to_owned());
-    }
-    let file = opened.map_err(|cause| file_words(cause.kind()))?;
-    let what = file.metadata().map_err(|cause| file_words(cause.kind()))?;
-    if what.is_dir() {
-        return Err("it is a folder".to_owned());
-    }
-    if !what.is_file() {
-        return Err("it is no ordinary file but a device or a pipe".to_owned());
-    }
-    Ok(file)
 }
 
 /// The pictures of traces, where they were asked for; drawn once everything holds.

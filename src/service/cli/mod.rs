@@ -13,6 +13,7 @@ mod demo;
 mod documents;
 mod earlier;
 mod examples;
+mod files;
 mod lines;
 mod people;
 mod practice;
@@ -29,6 +30,7 @@ mod settings;
 mod shells;
 mod store;
 mod summary;
+mod tables;
 mod target;
 #[cfg(feature = "otlp")]
 mod traces;

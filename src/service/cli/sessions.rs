@@ -5,7 +5,7 @@ use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems, file_words};
 use crate::examination::intake::sheet::Sheet;
 use crate::service::app::given::Given;
-use crate::service::cli::documents;
+use crate::service::cli::files;
 use crate::service::cli::report::Mistake;
 use std::fs::File;
 use std::io::BufReader;
@@ -21,7 +21,7 @@ impl Beside {
         let Some(path) = path else {
             return Ok(Self(None));
         };
-        let text = documents::read(path, "the session document named by --session")?;
+        let text = files::read(path, "the session document named by --session")?;
         let node = Node::parse(&text);
         let node = node.map_err(|fault| Mistake(format!("the session document: {fault}")))?;
         if node.member("findings").is_some() {
@@ -62,8 +62,8 @@ impl Sessions {
     /// read is a problem of that file alone, so that the others are still looked at.
     pub(super) fn of(path: &Path, beside: &Beside) -> Self {
         if !is_sheet(path) {
-            return match documents::text(path) {
-                Ok(text) => Self::Document(Some(documents::with_files(text, path))),
+            return match files::text(path) {
+                Ok(text) => Self::Document(Some(files::with_files(text, path))),
                 Err(words) => Self::Refused(unread(words)),
             };
         }

@@ -12,11 +12,10 @@ use crate::delivery::outbox::Outbox;
 use crate::delivery::outbox::place::Place as Store;
 use crate::service::app::deliver::Delivery;
 use crate::service::app::submit::Elsewhere;
-use crate::service::cli::arguments::{
-    EarlierFrom, EarlierSessions, OwnTables, Place, TargetOptions,
-};
-use crate::service::cli::documents;
+use crate::service::cli::arguments::own::OwnTables;
+use crate::service::cli::arguments::{EarlierFrom, EarlierSessions, Place, TargetOptions};
 use crate::service::cli::report::Mistake;
+use crate::service::cli::tables;
 use crate::service::config::{ConfigError, Settings};
 use crate::tables::catalogue::{Catalogue, sha256_hex};
 use anyhow::Context;
@@ -92,7 +91,7 @@ pub(super) fn tables(own: &OwnTables, settings: &Settings) -> anyhow::Result<Cat
     } else {
         &own.reference_tables
     };
-    documents::tables(own_tables(own, settings), named)
+    tables::tables(own_tables(own, settings), named)
 }
 
 /// The operator's folder of tables: the command line goes before the configuration.

@@ -9,7 +9,8 @@ use crate::service::cli::before::Before;
 use crate::service::cli::earlier::Source;
 use crate::service::cli::report::{Mistake, Refused};
 use crate::service::cli::sessions::{Beside, Sessions};
-use crate::service::cli::{Ended, documents, earlier, report, screen, settings};
+use crate::service::cli::tables::tables;
+use crate::service::cli::{Ended, earlier, report, screen, settings};
 use std::io::{self, Write};
 use uuid::Uuid;
 
@@ -28,8 +29,7 @@ async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
         let words = "name session documents, or a session that is kept with --of SESSION";
         return Err(Mistake(words.to_owned()).into());
     }
-    let catalogue =
-        documents::tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
+    let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let now = MachineClock.now();
     let beside = Beside::read(options.beside.session.as_ref())?;
     let mut before = Before::default();

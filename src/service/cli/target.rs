@@ -3,7 +3,8 @@
 use crate::base::clock::MachineClock;
 use crate::base::json::{Node, object, text};
 use crate::delivery::deliver::http::Connection;
-use crate::service::app::target::{Line, Looked, Mark, look};
+use crate::service::app::checked::{Check, Readiness};
+use crate::service::app::target::{Looked, look};
 use crate::service::cli::arguments::TargetOptions;
 use crate::service::cli::{Ended, screen, settings};
 use std::io::{self, Write};
@@ -31,12 +32,12 @@ pub(super) async fn target(options: &TargetOptions) -> anyhow::Result<Ended> {
 }
 
 /// What the routes say of a target.
-fn routed(gets: Option<String>) -> Line {
+fn routed(gets: Option<String>) -> Check {
     match gets {
-        Some(words) => Line::fine("sessions", format!("it gets {words}")),
-        None => Line::other(
+        Some(words) => Check::fine("sessions", format!("it gets {words}")),
+        None => Check::other(
             "sessions",
-            Mark::Warning,
+            Readiness::Warning,
             "no route leads to it: it gets nothing that is new, and only corrections of what it has",
             "name it in a route, or take it out once its queue is empty",
         ),
@@ -46,7 +47,11 @@ fn routed(gets: Option<String>) -> Line {
 fn of(looked: &Looked) -> Ended {
     if !looked.answered {
         Ended::Unreachable
-    } else if looked.lines.iter().any(|line| line.mark == Mark::No) {
+    } else if looked
+        .lines
+        .iter()
+        .any(|line| line.readiness == Readiness::No)
+    {
         Ended::Problems
     } else {
         Ended::Done
@@ -56,16 +61,22 @@ fn of(looked: &Looked) -> Ended {
 fn print(out: &mut dyn Write, looked: &Looked) -> io::Result<()> {
     writeln!(out, "{} at {}", looked.name, looked.base.open())?;
     for line in &looked.lines {
-        let first = format!("  {:<8}  {:<13} ", line.mark.word(), line.about);
+        let first = format!("  {:<8}  {:<13} ", line.readiness.word(), line.about);
         screen::wrapped(out, &first, &line.what)?;
         if let Some(change) = &line.change {
             let first = " ".repeat(first.chars().count());
             screen::wrapped(out, &first, &format!("change: {change}"))?;
         }
     }
-    let of = |mark: Mark| looked.lines.iter().filter(|line| line.mark == mark).count();
-    let (fine, warnings) = (of(Mark::Fine), of(Mark::Warning));
-    let (no, not_said) = (of(Mark::No), of(Mark::NotSaid));
+    let of = |readiness: Readiness| {
+        looked
+            .lines
+            .iter()
+            .filter(|line| line.readiness == readiness)
+            .count()
+    };
+    let (fine, warnings) = (of(Readiness::Fine), of(Readiness::Warning));
+    let (no, not_said) = (of(Readiness::No), of(Readiness::NotSaid));
     writeln!(
         out,
         "{fine} ok, {warnings} warning, {no} no, {not_said} not said"
@@ -84,10 +95,10 @@ fn looked_json(looked: &Looked) -> Node {
     ])
 }
 
-fn line_json(line: &Line) -> Node {
+fn line_json(line: &Check) -> Node {
     let mut members = vec![
         ("about", text(line.about)),
-        ("mark", text(line.mark.word())),
+        ("readiness", text(line.readiness.word())),
         ("what", text(line.what.clone())),
     ];
     members.extend(line.change.clone().map(|change| ("change", text(change))));

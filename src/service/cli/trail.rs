@@ -9,7 +9,8 @@ use crate::service::app::shown;
 use crate::service::app::words::{Behind, Looked, behind};
 use crate::service::cli::arguments::TrailOptions;
 use crate::service::cli::report::Mistake;
-use crate::service::cli::{Ended, documents, queue, report, screen, settings};
+use crate::service::cli::tables::tables;
+use crate::service::cli::{Ended, queue, report, screen, settings};
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::os::unix::fs::OpenOptionsExt;
@@ -27,7 +28,7 @@ pub(super) async fn trail(options: &TrailOptions) -> anyhow::Result<Ended> {
 async fn of(options: &TrailOptions, own: Option<&Path>, outbox: &Outbox) -> anyhow::Result<Ended> {
     let mut out = screen::words_or_json(options.json);
     if let Some(name) = &options.words {
-        let tables = documents::tables(own, &[])?;
+        let tables = tables(own, &[])?;
         let found = match behind(outbox, &tables, name).await? {
             Looked::Behind(found) => found,
             Looked::Purged(session) => {

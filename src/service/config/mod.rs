@@ -10,6 +10,7 @@ pub mod route;
 mod sending;
 pub mod serve;
 mod target;
+mod target_file;
 pub mod traces;
 
 use crate::delivery::deliver::{SignIn, Target};
@@ -19,7 +20,7 @@ use crate::service::config::alerts::{Alerts, AlertsFile};
 use crate::service::config::retention::{Retention, RetentionFile};
 use crate::service::config::route::{RouteFile, Routes};
 use crate::service::config::serve::{Serve, ServeFile};
-use crate::service::config::target::TargetFile;
+use crate::service::config::target_file::TargetFile;
 use crate::service::config::traces::{Traces, TracesFile};
 use serde::Deserialize;
 use std::path::PathBuf;

@@ -3,16 +3,7 @@
 use crate::delivery::deliver::plan::{Mode, Sending};
 use crate::fhir::record::fitted::{Fitting, MAY_BE_LEFT_OUT};
 use crate::service::config::ConfigError;
-use crate::service::config::target::TargetFile;
-use serde::Deserialize;
-
-#[derive(Deserialize, Default, Clone, Copy, PartialEq)]
-#[serde(rename_all = "lowercase")]
-pub(super) enum NotTestedFile {
-    #[default]
-    Final,
-    Cancelled,
-}
+use crate::service::config::target_file::{NotTestedFile, TargetFile};
 
 pub(super) fn sending(file: &TargetFile) -> Result<Sending, ConfigError> {
     let wrong = |what| Err(ConfigError::Target(file.name.clone(), what));

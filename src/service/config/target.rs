@@ -2,95 +2,17 @@
 
 use crate::base::private::Private;
 use crate::delivery::deliver::breaker::Limits;
-use crate::delivery::deliver::plan::{Mode, Sending};
+use crate::delivery::deliver::plan::Sending;
 use crate::delivery::deliver::smart::{SCOPES, Smart};
 use crate::delivery::deliver::{HeaderFrom, Proxy, Purpose, SignIn, Target, Unmatched};
 use crate::fhir::record::fitted::Fitting;
-use crate::service::config::ConfigError;
-use crate::service::config::sending::{self, NotTestedFile};
-use serde::Deserialize;
+use crate::service::config::target_file::{
+    SignInFile, TargetFile, breaker_failures, breaker_seconds, timeout_seconds, visibility_seconds,
+};
+use crate::service::config::{ConfigError, sending};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Duration;
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct TargetFile {
-    pub(super) name: String,
-    base: String,
-    #[serde(default)]
-    sign_in: SignInFile,
-    secret_file: Option<PathBuf>,
-    client_id: Option<String>,
-    key_file: Option<PathBuf>,
-    key_id: Option<String>,
-    scopes: Option<Vec<String>>,
-    token_endpoint: Option<String>,
-    #[serde(default = "timeout_seconds")]
-    timeout_seconds: u64,
-    #[serde(default = "visibility_seconds")]
-    visibility_seconds: u64,
-    #[serde(default)]
-    purpose: Purpose,
-    #[serde(default)]
-    paused: bool,
-    #[serde(default)]
-    report: bool,
-    #[serde(default)]
-    pub(super) mode: Mode,
-    pub(super) most_entries: Option<usize>,
-    pub(super) most_bytes: Option<usize>,
-    pub(super) elements: Option<Vec<String>>,
-    #[serde(default)]
-    pub(super) unit_texts: BTreeMap<String, String>,
-    #[serde(default)]
-    pub(super) coding_order: Vec<String>,
-    #[serde(default)]
-    pub(super) not_tested: NotTestedFile,
-    #[serde(default)]
-    unknown_encounter: Unmatched,
-    #[serde(default)]
-    unknown_practitioner: Unmatched,
-    #[serde(default = "breaker_failures")]
-    breaker_failures: u32,
-    #[serde(default = "breaker_seconds")]
-    breaker_seconds: u64,
-    proxy: Option<String>,
-    proxy_secret_file: Option<PathBuf>,
-    #[serde(default)]
-    headers: BTreeMap<String, String>,
-    #[serde(default)]
-    header_files: BTreeMap<String, PathBuf>,
-    ca_file: Option<PathBuf>,
-    client_certificate_file: Option<PathBuf>,
-    client_key_file: Option<PathBuf>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(rename_all = "lowercase")]
-enum SignInFile {
-    #[default]
-    None,
-    Basic,
-    Bearer,
-    Smart,
-}
-
-const fn timeout_seconds() -> u64 {
-    20
-}
-
-const fn visibility_seconds() -> u64 {
-    60
-}
-
-const fn breaker_failures() -> u32 {
-    5
-}
-
-const fn breaker_seconds() -> u64 {
-    30
-}
 
 /// Headers that are ours to set, and why nobody else may: whole names, and beginnings that end in
 /// a hyphen.

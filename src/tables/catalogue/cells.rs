@@ -1,7 +1,7 @@
 //! Cells of the tables: `none` is an answer, and digits stay exact.
 
 use crate::base::exact::Exact;
-use crate::tables::catalogue::rows::Axis;
+use crate::tables::catalogue::axis::Axis;
 use serde::{Deserialize, Deserializer, de::Error as _};
 
 pub(super) fn word_or_none<'de, D: Deserializer<'de>>(

@@ -4,7 +4,7 @@
 //! says of it there; `unmatched` retires it; a concept or system the table is silent about is added.
 
 use crate::base::json::{MARK, Node, NotJson};
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::rows::{CodeRow, Origin, Relation, Site};
 use crate::tables::catalogue::{CANONICAL, NO_RESULT, NOT_TESTED, SNOMED};
 use serde::Deserialize;

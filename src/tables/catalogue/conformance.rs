@@ -6,6 +6,7 @@
 
 mod definitions;
 pub mod guide;
+pub mod header;
 mod map;
 mod naming;
 pub mod needs;
@@ -13,28 +14,11 @@ mod questionnaire;
 pub mod server;
 mod systems;
 
-use crate::base::exact::Exact;
 use crate::base::json::{Node, object, text};
+use crate::tables::catalogue::conformance::header::{Header, SNOMED_NOTICE, header, title};
 use crate::tables::catalogue::rows::{Kind, Relation, Scale};
-use crate::tables::catalogue::{CANONICAL, Catalogue, QUALITY_LISTS, RELATIVE, SNOMED};
+use crate::tables::catalogue::{Catalogue, QUALITY_LISTS, RELATIVE, SNOMED};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// The day of those definitions that R4 asks a day of.
-const DATED: &str = "2026-11-25";
-
-// The wording the publishers ask for; a test compares it with SOURCES.toml.
-/// The notice that SNOMED International asks for.
-pub const SNOMED_NOTICE: &str = "This material includes SNOMED Clinical Terms® (SNOMED CT®) which is used by \
-     permission of SNOMED International. All rights reserved. SNOMED CT®, was originally \
-     created by The College of American Pathologists. SNOMED and SNOMED CT are registered \
-     trademarks of SNOMED International. Implementers of these artefacts must have the \
-     appropriate SNOMED CT Affiliate license.";
-/// The notice that Regenstrief asks for.
-pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http://loinc.org). LOINC is copyright © \
-     1995-2020, Regenstrief Institute, Inc. and the Logical Observation Identifiers Names \
-     and Codes (LOINC) Committee and is available at no cost under the license at \
-     http://loinc.org/license. LOINC® is a registered United States trademark of \
-     Regenstrief Institute, Inc.";
 
 /// Sets of measures: one for each profile that allows only some kinds.
 const MEASURE_SETS: [(&str, &str, &[Kind]); 13] = [
@@ -110,48 +94,6 @@ pub fn resources(catalogue: &Catalogue) -> Vec<(String, Node)> {
 fn file_name(resource: &Node) -> String {
     let part = |key| resource.text_of(key).unwrap_or_default();
     format!("{}-{}.json", part("resourceType"), part("id"))
-}
-
-/// What a conformance resource says of itself, in the order of the R4 definitions.
-struct Header<'a> {
-    kind: &'a str,
-    id: &'a str,
-    title: String,
-    description: String,
-    copyright: Option<String>,
-}
-
-impl Header<'_> {
-    fn members(self) -> Vec<(&'static str, Node)> {
-        let mut members = vec![
-            ("resourceType", text(self.kind)),
-            ("id", text(self.id)),
-            (
-                "url",
-                text(format!("{CANONICAL}/{}/{}", self.kind, self.id)),
-            ),
-            ("version", text(env!("CARGO_PKG_VERSION"))),
-            ("name", text(computable_name(self.id))),
-            ("title", text(self.title)),
-            ("status", text("active")),
-            ("experimental", Node::Bool(false)),
-            ("publisher", text("Fascicle")),
-            ("description", text(self.description)),
-        ];
-        members.extend(self.copyright.map(|notice| ("copyright", text(notice))));
-        members
-    }
-}
-
-/// `tardieu-quality-0-4` is named `TardieuQuality04`.
-fn computable_name(id: &str) -> String {
-    id.split('-')
-        .flat_map(|word| {
-            let mut letters = word.chars();
-            let first = letters.next().map(|letter| letter.to_ascii_uppercase());
-            first.into_iter().chain(letters)
-        })
-        .collect()
 }
 
 fn measure_values() -> Node {
@@ -269,16 +211,6 @@ fn comparison_values() -> Node {
     )
 }
 
-const fn header(id: &str, title: String, description: String) -> Header<'_> {
-    Header {
-        kind: "ValueSet",
-        id,
-        title,
-        description,
-        copyright: None,
-    }
-}
-
 fn value_set(header: Header<'_>, include: Vec<Node>) -> Node {
     let mut members = header.members();
     members.push(("compose", object([("include", Node::List(include))])));
@@ -301,24 +233,4 @@ fn some<'a>(system: &str, codes: impl Iterator<Item = (&'a str, Option<&'a str>)
         ("system", text(system)),
         ("concept", Node::List(concepts.collect())),
     ])
-}
-
-fn coding(system: &str, code: &str, display: &str) -> Node {
-    object([
-        ("system", text(system)),
-        ("code", text(code)),
-        ("display", text(display)),
-    ])
-}
-
-fn number(value: Exact) -> Node {
-    Node::Number(value.to_string())
-}
-
-/// `end-feel` is titled `End feel`.
-fn title(name: &str) -> String {
-    let words = name.replace('-', " ");
-    let mut letters = words.chars();
-    let first = letters.next().map(|letter| letter.to_ascii_uppercase());
-    first.into_iter().chain(letters).collect()
 }

@@ -2,7 +2,7 @@
 
 use crate::tables::catalogue::check_digit::holds as check_digit_holds;
 use crate::tables::catalogue::dimension::Dimension;
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::rows::{CodeRow, Measure, Relation};
 use crate::tables::catalogue::{
     Catalogue, LOINC, NO_RESULT, NOT_TESTED, SNOMED, TableFile, cautions, code_map,

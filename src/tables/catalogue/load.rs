@@ -1,37 +1,17 @@
 //! Reading table files and finding every fault in them.
 
 use crate::base::exact::Exact;
+use crate::tables::catalogue::axis::Axis;
 use crate::tables::catalogue::cautions::Caution;
 use crate::tables::catalogue::dimension::Dimension;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::parts::Landmark;
-use crate::tables::catalogue::rows::{Axis, CodeRow, Measure, Scale, ScaleRow, Site};
+use crate::tables::catalogue::rows::{CodeRow, Measure, Scale, ScaleRow, Site};
 use crate::tables::catalogue::scales::ScaleNote;
 use crate::tables::catalogue::{Catalogue, TableFile, Unit, code_map, cross, sha256_hex, sources};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
-use std::fmt;
-
-/// One fault of a table: where and what.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Fault {
-    /// File under `profiles/`.
-    pub file: String,
-    /// Line, counted from 1; 0 for the file as a whole.
-    pub line: u64,
-    /// What is wrong.
-    pub what: String,
-}
-
-impl fmt::Display for Fault {
-    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            formatter,
-            "profiles/{}:{}: {}",
-            self.file, self.line, self.what
-        )
-    }
-}
 
 #[derive(Deserialize)]
 struct UnitRow {

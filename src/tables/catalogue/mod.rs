@@ -4,6 +4,7 @@
 //! In: CSV text, embedded or an operator's own. Out: [`Catalogue`], or every fault at once.
 //! Never: decides what a row means for a person; opens a file.
 
+pub mod axis;
 pub mod cautions;
 mod cells;
 mod check_digit;
@@ -16,6 +17,7 @@ mod cross;
 mod cross_parts;
 pub mod dimension;
 mod embedded;
+pub mod fault;
 pub mod load;
 pub mod notation_order;
 pub mod overlay;
@@ -26,17 +28,18 @@ pub mod scales;
 mod sources;
 
 use crate::base::exact::Exact;
+use crate::tables::catalogue::axis::Axis;
 use crate::tables::catalogue::cautions::{Caution, CautionSign};
 use crate::tables::catalogue::comparing::{ErrorRow, ReferenceRow};
-use crate::tables::catalogue::confirm::ToConfirm;
+use crate::tables::catalogue::confirm::release::ToConfirm;
 use crate::tables::catalogue::dimension::Dimension;
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::notation_order::OrderRow;
 use crate::tables::catalogue::parts::{
     GradeAmount, Landmark, PartRow, ScaleVersion, UnitChoice, in_family,
 };
 use crate::tables::catalogue::rows::{
-    Axis, CodeRow, CutOffRow, Kind, Measure, PrecautionEffect, Scale, ScaleRow, Sides, Site,
+    CodeRow, CutOffRow, Kind, Measure, PrecautionEffect, Scale, ScaleRow, Sides, Site,
 };
 use crate::tables::catalogue::scales::ScaleNote;
 use sha2::{Digest, Sha256};

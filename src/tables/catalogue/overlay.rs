@@ -1,6 +1,6 @@
 //! An operator's own tables laid over ours.
 
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::rows::Origin;
 use crate::tables::catalogue::{Catalogue, TableFile, code_map, embedded, sha256_hex};
 use std::collections::{BTreeMap, BTreeSet};

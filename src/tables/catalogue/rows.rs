@@ -1,6 +1,7 @@
 //! What a row of each table says.
 
 use crate::base::exact::Exact;
+use crate::tables::catalogue::axis::Axis;
 use crate::tables::catalogue::cells::{axis_or_none, exact_or_none, word_or_none};
 use crate::tables::catalogue::dimension::Dimension;
 use serde::Deserialize;
@@ -130,17 +131,6 @@ impl Kind {
             Self::Panel => "panel",
         }
     }
-}
-
-/// Which way something runs along the axis of a joint plane.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-pub enum Axis {
-    /// With the axis.
-    #[serde(rename = "+")]
-    With,
-    /// Against the axis.
-    #[serde(rename = "-")]
-    Against,
 }
 
 /// Whose row it is.

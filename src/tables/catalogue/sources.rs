@@ -1,6 +1,6 @@
 //! Whether every row names a source that is known.
 
-use crate::tables::catalogue::load::Fault;
+use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::{Source, TableFile, code_map, embedded};
 use std::collections::BTreeMap;
 

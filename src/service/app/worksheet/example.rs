@@ -4,7 +4,7 @@ use crate::base::json::{Node, text};
 use crate::service::app::assess::Earlier;
 use crate::service::app::earlier::of_session;
 use crate::service::app::encode::encode;
-use crate::service::app::worksheet::Examples;
+use crate::service::app::worksheet::row::Examples;
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::{Kind, Measure};
 use chrono::{DateTime, Utc};

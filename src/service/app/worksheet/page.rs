@@ -1,8 +1,8 @@
 //! The worksheet as a page.
 
-use crate::service::app::worksheet::{Coding, Row};
+use crate::service::app::worksheet::row::{Coding, Row};
 use crate::tables::catalogue::Catalogue;
-use crate::tables::catalogue::conformance::{LOINC_NOTICE, SNOMED_NOTICE};
+use crate::tables::catalogue::conformance::header::{LOINC_NOTICE, SNOMED_NOTICE};
 use crate::tables::catalogue::rows::{CodeRow, Scale};
 use maud::{DOCTYPE, Markup, PreEscaped, Render, html};
 use std::collections::{BTreeMap, BTreeSet};

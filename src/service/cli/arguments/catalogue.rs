@@ -1,6 +1,6 @@
 //! What can be written after `catalogue confirm` and `catalogue pack`.
 
-use crate::service::cli::arguments::OwnTables;
+use crate::service::cli::arguments::own::OwnTables;
 use crate::service::cli::examples;
 use clap::Args;
 use std::path::PathBuf;

@@ -6,7 +6,9 @@
 //! (LoincTableCore.csv). The values of `STATUS` are ACTIVE, TRIAL, DISCOURAGED and DEPRECATED
 //! (forum.loinc.org/t/change-proposal-loinc-table-status-field/685).
 
-use crate::tables::catalogue::confirm::{NoRelease, ToConfirm, Verdict, cell, places, same_name};
+use crate::tables::catalogue::confirm::release::{
+    NoRelease, ToConfirm, Verdict, cell, places, same_name,
+};
 use std::collections::BTreeMap;
 use std::io::Read;
 

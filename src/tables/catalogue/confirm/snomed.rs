@@ -6,7 +6,7 @@
 //! `effectiveTime`, `active`, `moduleId`, `definitionStatusId`. A Full file has every state of a
 //! component, and the one that took effect last counts.
 
-use crate::tables::catalogue::confirm::{NoRelease, Verdict, cell, places, same_name};
+use crate::tables::catalogue::confirm::release::{NoRelease, Verdict, cell, places, same_name};
 use std::collections::BTreeMap;
 use std::io::Read;
 

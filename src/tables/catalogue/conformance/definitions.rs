@@ -2,7 +2,7 @@
 
 use crate::base::exact::Exact;
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{coding, number};
+use crate::tables::catalogue::conformance::header::{coding, number};
 use crate::tables::catalogue::rows::{Kind, Measure, Relation};
 use crate::tables::catalogue::{Catalogue, UCUM};
 

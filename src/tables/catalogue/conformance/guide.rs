@@ -1,7 +1,7 @@
 //! What belongs together, as one guide.
 
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{DATED, Header};
+use crate::tables::catalogue::conformance::header::{DATED, Header};
 
 /// The guide: every conformance resource, and every example with the profile it shows.
 pub fn guide(conformance: &[Node], examples: &[Node]) -> Node {

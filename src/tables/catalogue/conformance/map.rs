@@ -1,7 +1,7 @@
 //! Published codes of our concepts.
 
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{Header, LOINC_NOTICE, SNOMED_NOTICE};
+use crate::tables::catalogue::conformance::header::{Header, LOINC_NOTICE, SNOMED_NOTICE};
 use crate::tables::catalogue::rows::{Relation, Sides};
 use crate::tables::catalogue::{Catalogue, SNOMED};
 use std::collections::BTreeMap;

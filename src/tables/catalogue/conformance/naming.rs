@@ -1,7 +1,7 @@
 //! The addresses under which our code systems are named.
 
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{DATED, computable_name};
+use crate::tables::catalogue::conformance::header::{DATED, computable_name};
 
 /// One naming system for a code system. Our identifiers stand under `urn:ietf:rfc:3986`, which is
 /// not ours to define.

@@ -4,7 +4,9 @@
 
 use crate::base::exact::Exact;
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{Header, LOINC_NOTICE, SNOMED_NOTICE, coding, number};
+use crate::tables::catalogue::conformance::header::{
+    Header, LOINC_NOTICE, SNOMED_NOTICE, coding, number,
+};
 use crate::tables::catalogue::rows::{Kind, Measure, Relation, Scale, Site};
 use crate::tables::catalogue::{CANONICAL, Catalogue, QUALITY_LISTS, UCUM};
 use std::collections::BTreeMap;

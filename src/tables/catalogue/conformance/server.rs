@@ -1,10 +1,10 @@
 //! What a record server has to be able to do.
 
 use crate::base::json::{Node, object, text};
+use crate::tables::catalogue::conformance::header::{DATED, Header};
 use crate::tables::catalogue::conformance::needs::{
     CONDITIONAL, KINDS, NEEDS, Need, Place, REPORT,
 };
-use crate::tables::catalogue::conformance::{DATED, Header};
 
 const EXPECTATION: &str = "http://hl7.org/fhir/StructureDefinition/capabilitystatement-expectation";
 

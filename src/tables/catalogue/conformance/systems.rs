@@ -2,8 +2,9 @@
 
 use crate::base::exact::Exact;
 use crate::base::json::{Node, object, text};
-use crate::tables::catalogue::conformance::{Header, number, title};
-use crate::tables::catalogue::rows::{Axis, Measure, Scale};
+use crate::tables::catalogue::axis::Axis;
+use crate::tables::catalogue::conformance::header::{Header, number, title};
+use crate::tables::catalogue::rows::{Measure, Scale};
 use crate::tables::catalogue::scales::ScaleNote;
 use crate::tables::catalogue::{CANONICAL, COMPARISONS, Catalogue};
 
