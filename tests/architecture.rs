@@ -2,7 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "tests read files")]
 //! The order of the wings and of the rooms in them, the crates each may use, their heads, and the size of files.
 
-use proc_macro2::{TokenStream, TokenTree};
+use proc_macro2::{Delimiter, TokenStream, TokenTree};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs;
@@ -435,6 +435,85 @@ fn from_the_root(module: &str, path: &[String], files: &BTreeMap<String, PathBuf
     }
     here.extend_from_slice(rest);
     here
+}
+
+/// Functions that still take several things as one, so as to look shorter; only axum hands over parts of
+/// a request by a pattern.
+const PACKED: &[&str] = &[
+    "examination/finding/own_words.rs: of",
+    "examination/finding/traces.rs: of",
+    "examination/finding/understand.rs: one_finding",
+    "service/app/assess.rs: assess",
+    "service/app/submit.rs: take",
+];
+
+#[test]
+fn no_function_packs_its_arguments_into_a_tuple() {
+    let mut found = Vec::new();
+    for (room, _) in ROOMS {
+        for file in files_of(room) {
+            let text = fs::read_to_string(&file).expect("text");
+            let named = packing(text.parse().expect("Rust"));
+            let file = file
+                .strip_prefix(src())
+                .expect("in src")
+                .display()
+                .to_string();
+            found.extend(named.into_iter().map(|name| format!("{file}: {name}")));
+        }
+    }
+    found.sort();
+
+    assert_eq!(found, PACKED);
+}
+
+/// The functions of a file with a tuple among several parameters.
+fn packing(tokens: TokenStream) -> Vec<String> {
+    let mut found = Vec::new();
+    let mut named: Option<String> = None;
+    let mut before = String::new();
+    for token in tokens {
+        let this = token.to_string();
+        match token {
+            TokenTree::Ident(word) if before == "fn" => named = Some(word.to_string()),
+            TokenTree::Group(group) => match named.take() {
+                Some(name) if group.delimiter() == Delimiter::Parenthesis => {
+                    found.extend(packs(group.stream()).then_some(name));
+                }
+                _ => found.extend(packing(group.stream())),
+            },
+            TokenTree::Ident(_) | TokenTree::Punct(_) | TokenTree::Literal(_) => {}
+        }
+        before = this;
+    }
+    found
+}
+
+/// Whether one of several parameters is a pattern of a tuple: what destructures its only argument, or the
+/// item of a list, hides nothing.
+fn packs(parameters: TokenStream) -> bool {
+    let tokens: Vec<TokenTree> = parameters.into_iter().collect();
+    let is = |token: &TokenTree, mark: char| matches!(token, TokenTree::Punct(one) if one.as_char() == mark);
+    let starts = (0..tokens.len()).filter(|at| *at == 0 || is(&tokens[at - 1], ','));
+    let tuple = |at: usize| match (&tokens[at], tokens.get(at + 1), tokens.get(at + 2)) {
+        (TokenTree::Group(_), Some(colon), Some(kind)) => is(colon, ':') && !is(kind, '&'),
+        _ => false,
+    };
+    tokens.iter().any(|token| is(token, ',')) && starts.into_iter().any(tuple)
+}
+
+#[test]
+fn a_packed_argument_is_seen() {
+    let named = |text: &str| packing(text.parse().expect("Rust"));
+
+    assert_eq!(
+        named("impl A { fn f(&self, (a, b): (B, C), d: D) {} }"),
+        ["f"]
+    );
+    assert!(
+        named("fn f(a: (B, C), d: D) { g((a, b), c); let h = |(i, j): (K, L), m| i; }").is_empty()
+    );
+    assert!(named("fn f(State(a): State<A>, b: B) {}").is_empty());
 }
 
 /// Every path of a file, those of groups one by one; what stands in tests is left out.

@@ -68,7 +68,8 @@ impl Schema {
     pub fn new(
         draft: Draft,
         root: &Value,
-        (name, definitions): (&str, &Map<String, Value>),
+        name: &str,
+        definitions: &Map<String, Value>,
     ) -> Result<Self, NoSchema> {
         let mut building = Building {
             definitions,
@@ -333,7 +334,8 @@ mod tests {
         Schema::new(
             Draft::Draft202012,
             &Value::Object(root),
-            ("$defs", definitions),
+            "$defs",
+            definitions,
         )
     }
 

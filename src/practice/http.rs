@@ -124,7 +124,7 @@ async fn update(
     let if_match = text_of(&headers, &header::IF_MATCH);
     let mut open = desk.begin().await?;
     let mut hand = desk.hand(&mut open, &base);
-    let stored = hand.update((kind, &id), &node, if_match).await?;
+    let stored = hand.update(kind, &id, &node, if_match).await?;
     open.commit().await?;
     Ok(written(StatusCode::OK, &stored, &headers))
 }

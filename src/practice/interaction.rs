@@ -78,7 +78,8 @@ impl Hand<'_> {
     /// Stores a new version of a resource that is there.
     pub(super) async fn update(
         &mut self,
-        (kind, id): (Kind, &str),
+        kind: Kind,
+        id: &str,
         node: &Node,
         if_match: Option<&str>,
     ) -> Result<Stored, Fault> {
@@ -131,7 +132,7 @@ impl Hand<'_> {
             ..current
         };
         self.insert(&deletion).await?;
-        store::index(self.connection, (kind, id), &[]).await?;
+        store::index(self.connection, kind, id, &[]).await?;
         Ok(Some(deletion))
     }
 
@@ -165,7 +166,7 @@ impl Hand<'_> {
         };
         self.insert(&stored).await?;
         let rows = index::rows(kind, node, self.base);
-        store::index(self.connection, (kind, id), &rows).await?;
+        store::index(self.connection, kind, id, &rows).await?;
         Ok(stored)
     }
 

@@ -86,7 +86,8 @@ pub(super) async fn insert(
 /// Replaces the index rows of a resource.
 pub(super) async fn index(
     connection: &mut SqliteConnection,
-    (kind, id): (Kind, &str),
+    kind: Kind,
+    id: &str,
     rows: &[Row],
 ) -> Result<(), sqlx::Error> {
     let resource = number(connection, kind, id).await?;
@@ -268,7 +269,8 @@ async fn number(
     Ok(number)
 }
 
-fn stored(kind: Kind, (id, version, updated, method, body): Columns) -> Stored {
+fn stored(kind: Kind, columns: Columns) -> Stored {
+    let (id, version, updated, method, body) = columns;
     Stored {
         kind,
         id,

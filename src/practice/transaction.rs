@@ -101,7 +101,7 @@ async fn alone(desk: &Desk, base: &str, entry: &Entry) -> Result<Node, Fault> {
             }
         }
         Verb::Update { id, if_match } => {
-            let update = hand.update((entry.kind, id), &entry.node, if_match.as_deref());
+            let update = hand.update(entry.kind, id, &entry.node, if_match.as_deref());
             response("200 OK", &update.await?)
         }
     };
@@ -180,7 +180,7 @@ async fn store(
     }
     for (index, entry) in pairs() {
         if let Verb::Update { id, if_match } = &entry.verb {
-            let update = hand.update((entry.kind, id), &entry.node, if_match.as_deref());
+            let update = hand.update(entry.kind, id, &entry.node, if_match.as_deref());
             let updated = update.await.map_err(|fault| fault.within(&entry.path))?;
             answers.insert(index, response("200 OK", &updated));
         }

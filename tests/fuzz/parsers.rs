@@ -411,7 +411,7 @@ pub fn answer(bytes: &[u8]) {
         family_name: Some(Private::new("Testperson".to_owned())),
     };
     if let Some(body) = &answer.body
-        && let Ok(reference) = person(body.open(), ("s", "v"), &expected, &[])
+        && let Ok(reference) = person(body.open(), "s", "v", &expected, &[])
     {
         let id = reference.strip_prefix("Patient/").expect("a reference");
         assert!(is_id(id), "{id}");

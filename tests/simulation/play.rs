@@ -275,8 +275,10 @@ async fn person(world: Arc<World>, outbox: Outbox) {
             if let Some(decision) = decision {
                 moving = true;
                 let now = world.clock(NODES).now();
-                let why = ("somebody", "looked at the record server");
-                let decided = outbox.decide(item.id, &decision, why, now).await;
+                let why = "looked at the record server";
+                let decided = outbox
+                    .decide(item.id, &decision, "somebody", why, now)
+                    .await;
                 world.say(format_args!("a person decides {decision:?}: {decided:?}"));
             }
         }

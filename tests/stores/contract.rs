@@ -135,11 +135,11 @@ async fn a_refused_item_blocks_its_lane_until_a_person_decides(engine: Engine) {
     let behind = store.outbox.item(second.id).await.expect("an answer");
     assert_eq!(behind.and_then(|item| item.behind), Some(first.id));
 
-    let who = ("A. Ward", "looked at it");
+    let (by, why) = ("A. Ward", "looked at it");
     for (decision, done) in [(Decision::Drop, true), (Decision::Release, false)] {
         let decided = store
             .outbox
-            .decide(first.id, &decision, who, MachineClock.now());
+            .decide(first.id, &decision, by, why, MachineClock.now());
         assert_eq!(decided.await.expect("the store answers"), done);
     }
     let next = claim(&store.outbox, LONG).await.expect("the lane");
@@ -372,13 +372,15 @@ async fn a_lane_without_items_is_held_by_hand(engine: Engine) {
         .await;
     assert_eq!(still.expect("the store answers"), None);
     // Only who holds it keeps it, and as long as was said then.
-    let lane = (WARD, "gon");
-    let overdue = store.outbox.hold_on(lane, token, LONG.whole, now()).await;
+    let overdue = store
+        .outbox
+        .hold_on(WARD, "gon", token, LONG.whole, now())
+        .await;
     assert!(!overdue.expect("the store answers"));
-    let kept = other.hold_on(lane, next, SHORT.whole, now()).await;
+    let kept = other.hold_on(WARD, "gon", next, SHORT.whole, now()).await;
     assert!(kept.expect("the store answers"));
     tokio::time::sleep(SHORT.whole + Duration::from_millis(50)).await;
-    let ended = other.hold_on(lane, next, LONG.whole, now()).await;
+    let ended = other.hold_on(WARD, "gon", next, LONG.whole, now()).await;
     assert!(!ended.expect("the store answers"));
     let again = store
         .outbox
@@ -401,8 +403,12 @@ async fn a_paused_target_gives_nothing(engine: Engine) {
     let store = Store::new(engine).await;
     let other = store.other_node().await;
     accepted(&store.outbox, 1, 1).await;
-    let who = ("A. Ward", "the server is moved");
-    let pause = |paused| store.outbox.pause(WARD, paused, who, MachineClock.now());
+    let (by, why) = ("A. Ward", "the server is moved");
+    let pause = |paused| {
+        store
+            .outbox
+            .pause(WARD, paused, by, why, MachineClock.now())
+    };
 
     assert_eq!(pause(true).await.expect("answers"), Pausing::Changed);
     assert_eq!(pause(true).await.expect("answers"), Pausing::AsItWas);

@@ -28,11 +28,19 @@ async fn furnished() -> (Store, Outbox) {
     assert!(delivered(&outbox, &first).await);
     let second = claim(&outbox, LONG).await.expect("a lane");
     assert!(ended(&outbox, &second, &refused()).await);
-    let who = ("A. Ward", "Ä \u{1f9e0} 'quoted' \"twice\"\n\\ and a line");
-    let decided = outbox.decide(second.item.id, &Decision::Release, who, MachineClock.now());
+    let (by, why) = ("A. Ward", "Ä \u{1f9e0} 'quoted' \"twice\"\n\\ and a line");
+    let decided = outbox.decide(
+        second.item.id,
+        &Decision::Release,
+        by,
+        why,
+        MachineClock.now(),
+    );
     assert!(decided.await.expect("answers"));
     for paused in [true, false] {
-        let changed = outbox.pause(WARD, paused, who, MachineClock.now()).await;
+        let changed = outbox
+            .pause(WARD, paused, by, why, MachineClock.now())
+            .await;
         changed.expect("answers");
     }
     assert!(claim(&outbox, LONG).await.is_some());
@@ -120,7 +128,7 @@ async fn a_moved_store_is_the_same_to_a_row_and_goes_on_where_it_was() {
     while let Some(leased) = claim(&there, LONG).await {
         assert!(delivered(&there, &leased).await);
     }
-    let paused = there.pause(WARD, true, ("A. Ward", "why"), MachineClock.now());
+    let paused = there.pause(WARD, true, "A. Ward", "why", MachineClock.now());
     paused.await.expect("answers");
     assert!(faults(&there).await.is_empty());
     let refused = Outbox::open(&from).await.expect_err("it was moved");

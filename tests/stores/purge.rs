@@ -37,7 +37,7 @@ const BY_HAND: Why<'static> = Why::Decision {
 };
 
 async fn purged(outbox: &Outbox, session: Uuid) -> Purged {
-    let purged = outbox.purge((SOURCE, session), BY_HAND, MachineClock.now());
+    let purged = outbox.purge(SOURCE, session, BY_HAND, MachineClock.now());
     purged.await.expect("the store answers")
 }
 
@@ -151,7 +151,7 @@ async fn nothing_is_purged_of_which_a_delivery_is_not_done(engine: Engine) {
     assert_eq!(purged(&store.outbox, item.session).await, Purged::Open);
     assert_eq!(due().await, []);
     let drop = fascicle::delivery::outbox::Decision::Drop;
-    let dropped = store.outbox.decide(item.id, &drop, ("A", "B"), now()).await;
+    let dropped = store.outbox.decide(item.id, &drop, "A", "B", now()).await;
     assert!(dropped.expect("the store answers"));
 
     assert_eq!(due().await, [(SOURCE.to_owned(), item.session)]);

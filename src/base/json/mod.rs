@@ -216,9 +216,11 @@ impl Node {
             Self::Number(text) => out.push_str(text),
             Self::Text(text) => quote(out, text),
             Self::List(items) => {
-                write_all(out, ('[', ']'), items, indent, depth, |out, item| {
+                out.push('[');
+                write_all(out, items, indent, depth, |out, item| {
                     item.write(out, sorted, indent, depth.saturating_add(1));
                 });
+                out.push(']');
             }
             Self::Object(members) => {
                 let member = |out: &mut String, (key, value): &(Key, Self)| {
@@ -226,14 +228,16 @@ impl Node {
                     out.push_str(if indent.is_some() { ": " } else { ":" });
                     value.write(out, sorted, indent, depth.saturating_add(1));
                 };
+                out.push('{');
                 if sorted {
                     let mut members: Vec<_> = members.iter().collect();
                     members.sort_by(|a, b| a.0.encode_utf16().cmp(b.0.encode_utf16()));
                     let sorted = |out: &mut String, one: &&(Key, Self)| member(out, one);
-                    write_all(out, ('{', '}'), &members, indent, depth, sorted);
+                    write_all(out, &members, indent, depth, sorted);
                 } else {
-                    write_all(out, ('{', '}'), members, indent, depth, member);
+                    write_all(out, members, indent, depth, member);
                 }
+                out.push('}');
             }
         }
     }
@@ -265,13 +269,11 @@ pub fn pointer_step(key: &str) -> Cow<'_, str> {
 
 fn write_all<T>(
     out: &mut String,
-    (open, close): (char, char),
     items: &[T],
     indent: Option<&str>,
     depth: usize,
     mut write: impl FnMut(&mut String, &T),
 ) {
-    out.push(open);
     for (index, item) in items.iter().enumerate() {
         if index > 0 {
             out.push(',');
@@ -282,7 +284,6 @@ fn write_all<T>(
     if !items.is_empty() {
         new_line(out, indent, depth);
     }
-    out.push(close);
 }
 
 fn new_line(out: &mut String, indent: Option<&str>, depth: usize) {

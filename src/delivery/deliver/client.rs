@@ -149,8 +149,8 @@ fn stamps(target: &Target) -> Vec<Stamp> {
 
 fn client(target: &Target) -> Result<Client, NoClient> {
     let whose = format!("target {}", target.name);
-    let way = (&target.proxy, target.ca_file.as_ref());
-    let builder = begun(&whose, target.timeout, way)?;
+    let ca_file = target.ca_file.as_ref();
+    let builder = begun(&whose, target.timeout, &target.proxy, ca_file)?;
     let builder = known_by(builder, &whose, target)?;
     builder
         .build()
@@ -164,9 +164,10 @@ fn client(target: &Target) -> Result<Client, NoClient> {
 pub fn plain(
     whose: &str,
     timeout: Duration,
-    way: (&Proxy, Option<&PathBuf>),
+    proxy: &Proxy,
+    ca_file: Option<&PathBuf>,
 ) -> Result<Client, NoClient> {
-    begun(whose, timeout, way)?
+    begun(whose, timeout, proxy, ca_file)?
         .build()
         .map_err(|cause| NoClient::Client(whose.to_owned(), cause))
 }
@@ -176,7 +177,8 @@ pub fn plain(
 fn begun(
     whose: &str,
     timeout: Duration,
-    (proxy, ca_file): (&Proxy, Option<&PathBuf>),
+    proxy: &Proxy,
+    ca_file: Option<&PathBuf>,
 ) -> Result<ClientBuilder, NoClient> {
     crate::delivery::deliver::install_tls();
     let builder = Client::builder()

@@ -81,7 +81,8 @@ impl Stopped {
 /// [`Stopped`] with the first doubt.
 pub fn person(
     answer: &Node,
-    (system, value): (&str, &str),
+    system: &str,
+    value: &str,
     expected: &Expected,
     confirmed: &[Reason],
 ) -> Result<String, Stopped> {
@@ -209,7 +210,8 @@ mod tests {
     use crate::base::json::Node;
     use crate::base::private::Private;
 
-    const ASKED: (&str, &str) = ("s", "v");
+    const SYSTEM: &str = "s";
+    const VALUE: &str = "v";
 
     fn found(patients: &str) -> Node {
         Node::parse(&format!(
@@ -238,7 +240,7 @@ mod tests {
             let answer = found(&patient(&format!(r#","birthDate":"{date}""#)));
 
             assert_eq!(
-                person(&answer, ASKED, &expected(), &[]),
+                person(&answer, SYSTEM, VALUE, &expected(), &[]),
                 Ok("Patient/7".to_owned()),
                 "{date}"
             );
@@ -281,7 +283,7 @@ mod tests {
         ];
         for (answer, stopped) in cases {
             assert_eq!(
-                person(&found(&answer), ASKED, &expected(), &[]),
+                person(&found(&answer), SYSTEM, VALUE, &expected(), &[]),
                 Err(stopped)
             );
         }
@@ -293,6 +295,6 @@ mod tests {
 
         let confirmed = [crate::base::code::Code::PersonFamilyName.into()];
 
-        assert!(person(&answer, ASKED, &expected(), &confirmed).is_ok());
+        assert!(person(&answer, SYSTEM, VALUE, &expected(), &confirmed).is_ok());
     }
 }

@@ -72,7 +72,7 @@ impl<'a> Look<'a> {
         references: &References,
     ) -> Result<Seen, Trouble> {
         let observations = held::find(connection, OBSERVATION, &self.wanted(OBSERVATION)).await?;
-        self.seen(connection, references, (observations, Vec::new()))
+        self.seen(connection, references, observations, Vec::new())
             .await
     }
 
@@ -83,8 +83,10 @@ impl<'a> Look<'a> {
         references: &References,
     ) -> Result<Seen, Trouble> {
         let wanted = self.wanted(OBSERVATION);
-        let given = held::observations_with_provenances(connection, &wanted).await?;
-        self.seen(connection, references, given).await
+        let (observations, provenances) =
+            held::observations_with_provenances(connection, &wanted).await?;
+        self.seen(connection, references, observations, provenances)
+            .await
     }
 
     fn wanted(&self, kind: &str) -> Vec<(String, String)> {
@@ -99,7 +101,8 @@ impl<'a> Look<'a> {
         &self,
         connection: &Connection,
         references: &References,
-        (observations, provenances): (Found, Vec<Node>),
+        observations: Found,
+        provenances: Vec<Node>,
     ) -> Result<Seen, Trouble> {
         let system = crate::fhir::record::URI_SYSTEM;
         let reports = held::find(connection, REPORT, &self.wanted(REPORT)).await?;
@@ -146,7 +149,6 @@ impl Seen {
             Some(receipt) => Some(receipt.node()?),
             None => None,
         };
-        let leased_after = (leased, before.as_ref());
         for (kind, url, resource) in &look.identified {
             let resolved = send::resolve(resource, &self.references);
             let Some(held) = self.found.get(*url) else {
@@ -165,7 +167,7 @@ impl Seen {
             if !compare::other_content(&drift) {
                 continue;
             }
-            stop_at_foreign(url, held, &drift, leased_after)?;
+            stop_at_foreign(url, held, &drift, leased, before.as_ref())?;
             if leased.item.version > 1 {
                 let (reference, version) = (held.reference.clone(), held.version.clone());
                 steps.push(Step::Replace(
@@ -229,7 +231,8 @@ fn stop_at_foreign(
     url: &str,
     held: &Held,
     drift: &[Drift],
-    (leased, receipt_before): (&Leased, Option<&Node>),
+    leased: &Leased,
+    receipt_before: Option<&Node>,
 ) -> Result<(), Early> {
     let stop = |code: Code, words: &str| {
         if gate::lets_pass(code, &leased.confirmed) {

@@ -56,7 +56,7 @@ pub(super) async fn person(
     };
     let purpose = worker.connection.target().purpose;
     guard::people(purpose, bundle).map_err(Early::Kept)?;
-    let reference = gate::person(bundle, (system, value), &expected, &leased.confirmed)
+    let reference = gate::person(bundle, system, value, &expected, &leased.confirmed)
         .map_err(Early::Stopped)?;
     references.insert(send::key("Patient", system, value), reference);
     Ok(())
@@ -81,7 +81,7 @@ pub(super) async fn others(
         send::logical_of(record, kind, &mut wanted);
         for (system, value) in wanted {
             let key = send::key(kind, &system, &value);
-            if let Some(held) = one(worker, kind, (&system, &value)).await? {
+            if let Some(held) = one(worker, kind, &system, &value).await? {
                 if kind == "Encounter" {
                     encounter::stands(&held.resource, subject(references))
                         .map_err(Early::Outcome)?;
@@ -92,7 +92,7 @@ pub(super) async fn others(
             match unmatched {
                 Unmatched::Identifier => {}
                 Unmatched::LeftOut => {
-                    fitted::leave_out(record, kind, (&system, &value), left_out);
+                    fitted::leave_out(record, kind, &system, &value, left_out);
                 }
                 Unmatched::Held => not_known(kind, leased).map_err(Early::Outcome)?,
             }
@@ -105,7 +105,8 @@ pub(super) async fn others(
 async fn one(
     worker: &Worker<'_>,
     kind: &str,
-    (system, value): (&str, &str),
+    system: &str,
+    value: &str,
 ) -> Result<Option<Held>, Early> {
     let identifier = [(system.to_owned(), value.to_owned())];
     match held::find(worker.connection, kind, &identifier).await {
@@ -205,7 +206,7 @@ async fn create_instrument(
         token,
     };
     let (created, may_be_there) =
-        create_under_lane(worker, &lane, resource, (wanted, condition)).await;
+        create_under_lane(worker, &lane, resource, wanted, condition).await;
     // What may be there and was not seen may still arrive, and show later: then the lane stays held as
     // long as that may take, and the next attempt looks first.
     if !may_be_there {
@@ -227,7 +228,8 @@ async fn create_under_lane(
     worker: &Worker<'_>,
     lane: &Lane<'_>,
     resource: &Node,
-    (wanted, condition): (&[(String, String)], &str),
+    wanted: &[(String, String)],
+    condition: &str,
 ) -> (Result<String, Early>, bool) {
     let look = || async {
         let found = held::find(worker.connection, "Device", wanted).await?;
@@ -276,6 +278,8 @@ async fn create_under_lane(
 async fn hold_on(worker: &Worker<'_>, lane: &Lane<'_>) -> Result<bool, OutboxError> {
     let visibility = worker.connection.target().visibility;
     let length = visibility.max(worker.lease.whole);
-    let (name, now) = ((lane.target, lane.name), worker.clock.now());
-    worker.outbox.hold_on(name, lane.token, length, now).await
+    let (outbox, now) = (worker.outbox, worker.clock.now());
+    outbox
+        .hold_on(lane.target, lane.name, lane.token, length, now)
+        .await
 }

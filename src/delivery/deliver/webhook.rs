@@ -48,11 +48,7 @@ impl Webhook {
     /// # Errors
     /// [`NoClient`] where its authority or its proxy cannot be used.
     pub fn client(&self) -> Result<Client, NoClient> {
-        client::plain(
-            "the webhook",
-            PATIENCE,
-            (&self.proxy, self.ca_file.as_ref()),
-        )
+        client::plain("the webhook", PATIENCE, &self.proxy, self.ca_file.as_ref())
     }
 
     /// Posts an alert.

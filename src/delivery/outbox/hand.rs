@@ -21,7 +21,8 @@ impl Outbox {
         &self,
         id: Uuid,
         decision: &Decision,
-        (by, why): (&str, &str),
+        by: &str,
+        why: &str,
         now: DateTime<Utc>,
     ) -> Result<bool, OutboxError> {
         let (mut transaction, now) = self.begin(now).await?;
@@ -112,7 +113,8 @@ impl Outbox {
     /// [`OutboxError`] when the store fails.
     pub async fn hold_on(
         &self,
-        (target, subject): (&str, &str),
+        target: &str,
+        subject: &str,
         token: Uuid,
         length: Duration,
         now: DateTime<Utc>,

@@ -259,8 +259,9 @@ impl Outbox {
         &self,
         row: &Row,
         columns: &Columns,
-        [text, form]: [&str; 2],
+        of: [&str; 2],
     ) -> Result<Option<KeptText>, OutboxError> {
+        let [text, form] = of;
         let name = columns.name(row)?;
         let Ok(found) = row.try_get::<Option<String>>(text) else {
             let why = NotRead::Column("text");
@@ -283,9 +284,9 @@ impl Outbox {
         &self,
         row: &Row,
         columns: &Columns,
-        [text, form]: [&str; 2],
+        of: [&str; 2],
     ) -> Result<KeptText, OutboxError> {
-        if let Some(kept) = self.kept_text(row, columns, [text, form])? {
+        if let Some(kept) = self.kept_text(row, columns, of)? {
             return Ok(kept);
         }
         let why = NotRead::Column("text");

@@ -90,7 +90,8 @@ impl Outbox {
     /// [`OutboxError`] when the store fails; then nothing was purged.
     pub async fn purge(
         &self,
-        (source, session): (&str, Uuid),
+        source: &str,
+        session: Uuid,
         why: Why<'_>,
         now: DateTime<Utc>,
     ) -> Result<Purged, OutboxError> {

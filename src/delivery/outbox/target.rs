@@ -41,7 +41,8 @@ impl Outbox {
         &self,
         target: &str,
         paused: bool,
-        (by, why): (&str, &str),
+        by: &str,
+        why: &str,
         now: DateTime<Utc>,
     ) -> Result<Pausing, OutboxError> {
         let (mut transaction, now) = self.begin(now).await?;

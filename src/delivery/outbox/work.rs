@@ -37,7 +37,7 @@ impl Outbox {
         let Some(subject) = take_lane(&mut transaction, target, hold).await? else {
             return Ok(None);
         };
-        let mut leased = head(self, &mut transaction, (target, &subject), hold).await?;
+        let mut leased = head(self, &mut transaction, target, &subject, hold).await?;
         begin(&mut transaction, leased.item.id).await?;
         leased.item.attempts = leased.item.attempts.saturating_add(1);
         let about = About {
@@ -223,7 +223,8 @@ impl Change {
 async fn head(
     outbox: &Outbox,
     connection: &mut Transaction,
-    (target, subject): (&str, &str),
+    target: &str,
+    subject: &str,
     hold: Hold,
 ) -> Result<Leased, OutboxError> {
     let row = query(concat!(

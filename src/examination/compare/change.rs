@@ -26,7 +26,7 @@ pub(super) fn all(table: &Table<'_>, earlier: &[EarlierSession]) -> Vec<Comparis
             .iter()
             .find_map(|session| Some((of_same(session)?, session)));
         if let Some((then, session)) = last {
-            all.push(one(table, (now, part), &then, session));
+            all.push(one(table, now, part, &then, session));
         }
     }
     all
@@ -34,7 +34,8 @@ pub(super) fn all(table: &Table<'_>, earlier: &[EarlierSession]) -> Vec<Comparis
 
 fn one(
     table: &Table<'_>,
-    (now, part): (&Measured, &Part),
+    now: &Measured,
+    part: &Part,
     then: &Part,
     session: &EarlierSession,
 ) -> Comparison {
@@ -45,7 +46,7 @@ fn one(
     let tester = tester(table.session, session);
     let row = table.error_row(part, tester);
     comparison.outcome =
-        pair(part, then, table.catalogue).and_then(|pair| side::found(pair, [row, row], part));
+        pair(part, then, table.catalogue).and_then(|pair| side::found(pair, row, row, part));
     comparison.told.push(format!("{} tester", tester.word()));
     if comparison.outcome.is_ok() {
         comparison.rows = table.used(&row.into_iter().collect::<Vec<_>>());

@@ -4,7 +4,7 @@ use crate::examination::compare::part::{Pair, Part, closest, minus, pair};
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error};
 use crate::examination::intake::draft::{MoreAffectedSide, Side};
-use crate::examination::measure::Measured;
+use crate::tables::catalogue::comparing::ErrorRow;
 
 /// The side a difference is taken of, the side it is taken from, and how that is said.
 pub(super) enum Sides {
@@ -51,7 +51,7 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
         match &sides {
             Sides::Known(_, _, told) => {
                 comparison.told.push((*told).to_owned());
-                judged(&mut comparison, table, (one, part), other);
+                judged(&mut comparison, table, part, other);
             }
             Sides::NoReference(reason) => comparison.outcome = Err(reason.clone()),
         }
@@ -60,16 +60,11 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
     all
 }
 
-fn judged(
-    comparison: &mut Comparison,
-    table: &Table<'_>,
-    (_, part): (&Measured, &Part),
-    other: &Part,
-) {
+fn judged(comparison: &mut Comparison, table: &Table<'_>, part: &Part, other: &Part) {
     let tester = table.tester();
     let rows = [part, other].map(|one| table.error_row(one, tester));
     comparison.outcome =
-        pair(part, other, table.catalogue).and_then(|pair| found(pair, [rows[0], rows[1]], part));
+        pair(part, other, table.catalogue).and_then(|pair| found(pair, rows[0], rows[1], part));
     if comparison.outcome.is_ok() {
         let rows: Vec<_> = rows.into_iter().flatten().collect();
         comparison.rows = table.used(&rows);
@@ -79,7 +74,8 @@ fn judged(
 /// What the first of a pair less the second comes to.
 pub(super) fn found(
     pair: Pair,
-    [first, second]: [Option<&crate::tables::catalogue::comparing::ErrorRow>; 2],
+    first: Option<&ErrorRow>,
+    second: Option<&ErrorRow>,
     part: &Part,
 ) -> Result<Found, NotCompared> {
     match pair {

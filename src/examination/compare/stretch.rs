@@ -30,7 +30,7 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
         for fast in fast.filter(|fast| goes_with(part, fast)) {
             let dynamic = dynamic_part(table, slow, part, fast);
             if let Some((Some(other), fixed)) = &fixed {
-                all.extend(share(table, &dynamic, fixed, [part, fast, other]));
+                all.extend(share(table, &dynamic, fixed, part, fast, other));
             }
             all.push(dynamic);
         }
@@ -80,7 +80,7 @@ fn dynamic_part(table: &Table<'_>, one: &Measured, slow: &Part, fast: &Part) -> 
     let mut comparison = Comparison::new(Rule::DynamicPart, one, &[slow, fast]);
     let part =
         number(&slow.value).and_then(|r2| lengthening(table, &slow.row, r2, number(&fast.value)?));
-    judged(&mut comparison, table, part, [slow, fast]);
+    judged(&mut comparison, table, part, slow, fast);
     comparison
 }
 
@@ -121,7 +121,7 @@ fn fixed_part<'a>(
             number(&slow.value)?,
         )
     });
-    judged(&mut comparison, table, part, [other, slow]);
+    judged(&mut comparison, table, part, other, slow);
     Some((Some(other), comparison))
 }
 
@@ -167,7 +167,9 @@ fn share(
     table: &Table<'_>,
     dynamic: &Comparison,
     fixed: &Comparison,
-    [slow, fast, other]: [&Part; 3],
+    slow: &Part,
+    fast: &Part,
+    other: &Part,
 ) -> Option<Comparison> {
     let parts = [&dynamic.outcome, &fixed.outcome].map(|outcome| match outcome {
         Ok(found) => found
@@ -219,7 +221,8 @@ fn judged(
     comparison: &mut Comparison,
     table: &Table<'_>,
     part: Result<Exact, NotCompared>,
-    [first, second]: [&Part; 2],
+    first: &Part,
+    second: &Part,
 ) {
     let tester = table.tester();
     let rows = [first, second].map(|part| table.error_row(part, tester));

@@ -193,7 +193,7 @@ pub(super) fn spread(
             let measure = |direction: &str| format!("{}.{direction}", draft.measure);
             let finding = FindingDraft {
                 measure: measure(direction),
-                value: Some(one_end(value, &numbers.ends, place, [first, last])),
+                value: Some(one_end(value, &numbers.ends, place, first, last)),
                 id: draft
                     .id
                     .as_deref()
@@ -255,7 +255,7 @@ fn movement(direction: &str) -> String {
     end.to_owned()
 }
 
-fn one_end(value: &ValueDraft, ends: &Ends, place: Place, [first, last]: [&str; 2]) -> ValueDraft {
+fn one_end(value: &ValueDraft, ends: &Ends, place: Place, first: &str, last: &str) -> ValueDraft {
     let unit = value.unit.clone();
     let end = match (ends, place) {
         (Ends::Fixed(at, side), _) => {

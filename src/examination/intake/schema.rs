@@ -79,7 +79,8 @@ pub(super) fn problems_of(document: &Node, problems: &mut Problems) -> Wrong {
             return Schema::new(
                 jsonschema::Draft::Draft202012,
                 &Value::Null,
-                ("", &Map::new()),
+                "",
+                &Map::new(),
             );
         };
         let definitions = match root.remove("$defs") {
@@ -87,11 +88,7 @@ pub(super) fn problems_of(document: &Node, problems: &mut Problems) -> Wrong {
             Some(_) | None => Map::new(),
         };
         let root = Value::Object(root);
-        Schema::new(
-            jsonschema::Draft::Draft202012,
-            &root,
-            ("$defs", &definitions),
-        )
+        Schema::new(jsonschema::Draft::Draft202012, &root, "$defs", &definitions)
     });
     let mut wrong = Wrong::default();
     let held = SCHEMA.as_ref().map_err(Clone::clone);

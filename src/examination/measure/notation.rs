@@ -103,12 +103,13 @@ pub(super) fn fits(
         problems.error(Code::NotationPlane, &format!("{path}/order"), what, hint);
         return;
     };
-    letter_fits(notation, [row, other], catalogue, &path, problems);
+    letter_fits(notation, row, other, catalogue, &path, problems);
 }
 
 fn letter_fits(
     notation: &Notation,
-    [first, last]: [&Measure; 2],
+    first: &Measure,
+    last: &Measure,
     catalogue: &Catalogue,
     path: &str,
     problems: &mut Problems,

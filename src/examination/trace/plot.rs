@@ -218,7 +218,7 @@ fn step(from: f64, to: f64, wanted: f64) -> f64 {
     round * power
 }
 
-fn ticks((from, to): (f64, f64), wanted: f64) -> Vec<f64> {
+fn ticks(from: f64, to: f64, wanted: f64) -> Vec<f64> {
     let step = step(from, to, wanted);
     let first = (from / step).ceil();
     (0..40)
@@ -229,7 +229,7 @@ fn ticks((from, to): (f64, f64), wanted: f64) -> Vec<f64> {
 
 fn axes(svg: &mut String, panel: &Panel, name: &str) {
     let (right, bottom) = (WIDTH - RIGHT, panel.top + panel.height);
-    for tick in ticks(panel.value, panel.height / 40.0) {
+    for tick in ticks(panel.value.0, panel.value.1, panel.height / 40.0) {
         let y = panel.y(tick);
         put(
             svg,
@@ -240,7 +240,7 @@ fn axes(svg: &mut String, panel: &Panel, name: &str) {
             ),
         );
     }
-    for tick in ticks(panel.time, 8.0) {
+    for tick in ticks(panel.time.0, panel.time.1, 8.0) {
         let x = panel.x(tick);
         put(
             svg,

@@ -62,8 +62,7 @@ fn schema_of(kind: &str) -> Result<Arc<Schema>, NoSchema> {
     let mut apart = APART.lock().unwrap_or_else(PoisonError::into_inner);
     let one = apart.entry(kind.to_owned()).or_insert_with(|| {
         let root = json!({"$ref": format!("#/definitions/{kind}")});
-        let definitions = ("definitions", official());
-        Schema::new(jsonschema::Draft::Draft6, &root, definitions).map(Arc::new)
+        Schema::new(jsonschema::Draft::Draft6, &root, "definitions", official()).map(Arc::new)
     });
     one.clone()
 }

@@ -79,7 +79,7 @@ fn observation(resource: &mut Node, fitting: &Fitting, left_out: &mut LeftOut) {
 
 /// Takes a party out of what names it: the stay of an Observation or a report, one of their performers.
 /// The Provenance goes on naming who signed.
-pub fn leave_out(record: &mut Node, kind: &str, (system, value): (&str, &str), left: &mut LeftOut) {
+pub fn leave_out(record: &mut Node, kind: &str, system: &str, value: &str, left: &mut LeftOut) {
     let Some(entries) = record.member_mut("entry") else {
         return;
     };
@@ -236,7 +236,7 @@ mod tests {
         let mut record = Node::parse(&text).expect("JSON");
         let mut left = LeftOut::new();
 
-        leave_out(&mut record, "Practitioner", ("s", "1"), &mut left);
+        leave_out(&mut record, "Practitioner", "s", "1", &mut left);
 
         assert_eq!(left.get("performer"), Some(&2));
         let performers = resource(&record, 0).items_of("performer").to_vec();
@@ -244,7 +244,7 @@ mod tests {
         assert!(resource(&record, 0).member("encounter").is_some());
         assert!(resource(&record, 1).member("performer").is_none());
         assert!(resource(&record, 2).compact().contains("Practitioner"));
-        leave_out(&mut record, "Encounter", ("s", "1"), &mut left);
+        leave_out(&mut record, "Encounter", "s", "1", &mut left);
         assert!(resource(&record, 0).member("encounter").is_none());
         assert_eq!(left.get("encounter"), Some(&1));
     }

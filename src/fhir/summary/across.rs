@@ -31,7 +31,8 @@ pub enum View {
 pub fn collect(
     sessions: &[Examined<'_>],
     purged: usize,
-    (view, today): (View, NaiveDate),
+    view: View,
+    today: NaiveDate,
     catalogue: &Catalogue,
 ) -> Summary {
     let name = match view {

@@ -141,7 +141,7 @@ async fn person(connection: &Connection, document: &Node) -> Result<String, NotF
     let body = answer.body.as_ref().map(Private::open);
     let bundle = body.filter(|_| answer.status == 200);
     let bundle = bundle.ok_or(NotFound::Answer(answer.status))?;
-    gate::person(bundle, (system, value), &expected, &[]).map_err(NotFound::Person)
+    gate::person(bundle, system, value, &expected, &[]).map_err(NotFound::Person)
 }
 
 /// The kinds of the instruments that Observations refer to, by `Device/id`.

@@ -67,7 +67,7 @@ impl Purging {
                 let why = Why::Age { days };
                 let now = self.clock.now();
                 if let Purged::Gone { standing, .. } =
-                    self.outbox.purge((source, *session), why, now).await?
+                    self.outbox.purge(source, *session, why, now).await?
                 {
                     gone = gone.saturating_add(1);
                     done.standing = done.standing.saturating_add(standing);

@@ -36,7 +36,7 @@ pub async fn sheet(
             let document = outbox.document_of(item.id).await?;
             let document = document.ok_or(OutboxError::Row("the session of a delivery"))?;
             let about = About::of(&document.node()?);
-            Ok(page((item, &about), &summary.xhtml(), catalogue, now))
+            Ok(page(item, &about, &summary.xhtml(), catalogue, now))
         }
         Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
         Asked::Purged => Err("the content of this session was purged; the record server has it"),
@@ -47,7 +47,8 @@ pub async fn sheet(
 }
 
 fn page(
-    (item, about_whom): (&Item, &About),
+    item: &Item,
+    about_whom: &About,
     summary: &str,
     catalogue: &Catalogue,
     now: DateTime<Utc>,

@@ -109,7 +109,7 @@ pub async fn kept(
         Wanted::Person(_) if standing.is_empty() => Asked::AllWithdrawn,
         Wanted::Person(view) => {
             let examined: Vec<Examined<'_>> = standing.iter().map(|one| one.examined()).collect();
-            Asked::Summary(collect(&examined, purged, (view, today), catalogue))
+            Asked::Summary(collect(&examined, purged, view, today, catalogue))
         }
     })
 }

@@ -145,14 +145,14 @@ fn named(session: &Session) -> Name {
 }
 
 fn session_named(node: &Node) -> Option<Name> {
-    name_at(node, &["session"], ["source", "id"])
+    name_at(node, &["session"], "source", "id")
 }
 
 fn person_named(node: &Node) -> Option<Name> {
-    name_at(node, &["patient", "identifier"], ["system", "value"])
+    name_at(node, &["patient", "identifier"], "system", "value")
 }
 
-fn name_at(node: &Node, path: &[&str], [first, second]: [&str; 2]) -> Option<Name> {
+fn name_at(node: &Node, path: &[&str], first: &str, second: &str) -> Option<Name> {
     let node = node.at(path)?;
     Some((
         node.text_of(first)?.to_owned(),

@@ -44,7 +44,7 @@ pub(super) fn print(
             }
             continue;
         }
-        print_rule(out, (rule, heading), &of_rule, catalogue)?;
+        print_rule(out, rule, heading, &of_rule, catalogue)?;
         let used = of_rule.iter().flat_map(|one| &one.rows);
         rows.extend(used.map(|row| ((row.table, row.key.as_str()), row)));
     }
@@ -54,7 +54,8 @@ pub(super) fn print(
 /// What the comparisons of one rule have in common, each that was judged, and how many were not.
 fn print_rule(
     out: &mut dyn Write,
-    (rule, heading): (Rule, &str),
+    rule: Rule,
+    heading: &str,
     of_rule: &[&Comparison],
     catalogue: &Catalogue,
 ) -> io::Result<()> {

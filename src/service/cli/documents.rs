@@ -39,8 +39,14 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
         return Ok(Ended::Problems);
     }
     let mut refused = Refused::new(options.comparing.json);
-    let with = (&options.comparing.with, &mut refused);
-    earlier::files(with, &beside, &mut before, &catalogue, now)?;
+    earlier::files(
+        &options.comparing.with,
+        &mut refused,
+        &beside,
+        &mut before,
+        &catalogue,
+        now,
+    )?;
     if !refused.is_empty() {
         return Ok(refused.nothing(NOTHING)?);
     }
@@ -62,8 +68,8 @@ pub(super) async fn encode(options: &EncodeOptions, now: DateTime<Utc>) -> anyho
                 catalogue: &catalogue,
                 now,
             };
-            let into = (&mut made, &mut refused);
-            one.encode(session, into, &mut before).await?;
+            one.encode(session, &mut made, &mut refused, &mut before)
+                .await?;
         }
     }
     if !refused.is_empty() {
@@ -149,7 +155,8 @@ impl One<'_> {
     async fn encode(
         &self,
         session: Result<Given, Vec<Problem>>,
-        (made, refused): (&mut Made<'_>, &mut Refused),
+        made: &mut Made<'_>,
+        refused: &mut Refused,
         before: &mut Before,
     ) -> anyhow::Result<()> {
         let given = match session {

@@ -16,7 +16,8 @@ use chrono::{DateTime, Utc};
 /// Takes the earlier sessions of the command line the pure way; they are compared with and not
 /// written. What does not hold is told.
 pub(super) fn files(
-    (options, refused): (&EarlierSessions, &mut Refused),
+    options: &EarlierSessions,
+    refused: &mut Refused,
     beside: &Beside,
     before: &mut Before,
     catalogue: &Catalogue,

@@ -80,7 +80,7 @@ pub(super) async fn one(
         return Ok(Ended::Problems);
     };
     let decision = Why::Decision { by, why };
-    let purged = outbox.purge((source, session), decision, MachineClock.now());
+    let purged = outbox.purge(source, session, decision, MachineClock.now());
     let told = match purged.await? {
         Purged::Gone { versions, standing } => {
             let versions = report::counted(count(versions), "version", "versions");

@@ -25,7 +25,7 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
     let why = options.why.as_deref().unwrap_or_default();
     let pause = options.pause.as_ref().map(|target| (target, true));
     if let Some((target, paused)) = pause.or(options.resume.as_ref().map(|one| (one, false))) {
-        return pause_target(&settings, (target, paused), (by, why), options.json).await;
+        return pause_target(&settings, target, paused, by, why, options.json).await;
     }
     let outbox = settings::existing_outbox(&settings).await?;
     let decision = options
@@ -34,11 +34,11 @@ pub(super) async fn queue(options: &QueueOptions) -> anyhow::Result<Ended> {
         .or_else(|| options.drop.map(|id| (id, Decision::Drop)));
     let mut out = screen::words_or_json(options.json);
     if let (Some(id), Some(path)) = (options.sheet, &options.out) {
-        return print_sheet(options, &settings, &outbox, (id, path)).await;
+        return print_sheet(options, &settings, &outbox, id, path).await;
     }
     if let Some((id, decision)) = decision {
         let done = outbox
-            .decide(id, &decision, (by, why), MachineClock.now())
+            .decide(id, &decision, by, why, MachineClock.now())
             .await?;
         let word = match (&decision, done) {
             (_, false) => "is done, or being sent right now: nothing was changed",
@@ -80,7 +80,8 @@ async fn print_sheet(
     options: &QueueOptions,
     settings: &Settings,
     outbox: &Outbox,
-    (id, path): (Uuid, &Path),
+    id: Uuid,
+    path: &Path,
 ) -> anyhow::Result<Ended> {
     let catalogue = settings::tables(&options.own, settings)?;
     let item = outbox.item(id).await?;
@@ -165,8 +166,10 @@ fn answer(json: bool, about: (&'static str, &str), changed: bool, words: &str) -
 
 async fn pause_target(
     settings: &Settings,
-    (target, paused): (&str, bool),
-    who: (&str, &str),
+    target: &str,
+    paused: bool,
+    by: &str,
+    why: &str,
     json: bool,
 ) -> anyhow::Result<Ended> {
     // A target of the settings can be paused before anything was sent to it.
@@ -176,7 +179,7 @@ async fn pause_target(
         settings::existing_outbox(settings).await?
     };
     let done = outbox
-        .pause(target, paused, who, MachineClock.now())
+        .pause(target, paused, by, why, MachineClock.now())
         .await?;
     let about = ("target", target);
     let ended = match (done, paused) {

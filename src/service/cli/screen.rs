@@ -98,7 +98,7 @@ pub(super) fn fitted(line: &str, width: usize) -> String {
     let before = line.len().saturating_sub(words.len());
     let first = " ".repeat(before);
     let further = " ".repeat(before.saturating_add(2).min(width / 2));
-    lines(words, (&first, &further), width).join("\n")
+    lines(words, &first, &further, width).join("\n")
 }
 
 /// Writes words as lines that fit the page: `first` before the first, blanks of that width before
@@ -117,13 +117,13 @@ pub(super) fn wrapped(out: &mut dyn Write, first: &str, words: &str) -> io::Resu
         " ".repeat(indent)
     };
     let first = if indent > width / 2 { &further } else { first };
-    for line in lines(&words, (first, &further), width) {
+    for line in lines(&words, first, &further, width) {
         writeln!(out, "{}", line.trim_end())?;
     }
     Ok(())
 }
 
-fn lines(words: &str, (first, further): (&str, &str), width: usize) -> Vec<String> {
+fn lines(words: &str, first: &str, further: &str, width: usize) -> Vec<String> {
     let options = Options::new(width)
         .initial_indent(first)
         .subsequent_indent(further)

@@ -53,7 +53,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
     let (cut, cuts) = watch::channel(false);
     loop {
         let (stop, stopped) = watch::channel(false);
-        site.work(&outbox, [&stopped, &cuts], &mut working)?;
+        site.work(&outbox, &stopped, &cuts, &mut working)?;
         let taking = TcpListener::from_std(listener.try_clone()?)?;
         let service = site.service(&outbox)?;
         let service = service.within(site.serve.limits.clone(), cuts.clone());
@@ -230,7 +230,8 @@ impl Site {
     fn work(
         &self,
         outbox: &Outbox,
-        [stopped, cuts]: [&watch::Receiver<bool>; 2],
+        stopped: &watch::Receiver<bool>,
+        cuts: &watch::Receiver<bool>,
         working: &mut JoinSet<()>,
     ) -> anyhow::Result<()> {
         for delivery in settings::deliveries(&self.settings, outbox)? {

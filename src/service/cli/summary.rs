@@ -43,8 +43,14 @@ async fn of_documents(options: &SummaryOptions) -> anyhow::Result<Ended> {
             }
         }
     }
-    let with = (&options.with, &mut refused);
-    earlier::files(with, &beside, &mut before, &catalogue, now)?;
+    earlier::files(
+        &options.with,
+        &mut refused,
+        &beside,
+        &mut before,
+        &catalogue,
+        now,
+    )?;
     if !refused.is_empty() {
         return Ok(refused.nothing(NOTHING)?);
     }

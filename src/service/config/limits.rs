@@ -69,7 +69,7 @@ pub(super) fn read(file: Option<LimitsFile>) -> Result<Limits, ConfigError> {
     let without = Limits::default();
     let Some(file) = file else { return Ok(without) };
     let seconds = |key, said, without: Duration| {
-        let seconds = number(key, said, without.as_secs(), (1, 3600));
+        let seconds = number(key, said, without.as_secs(), 1, 3600);
         seconds.map(Duration::from_secs)
     };
     let minutes = without.connection_age.as_secs().div_euclid(60);
@@ -77,23 +77,26 @@ pub(super) fn read(file: Option<LimitsFile>) -> Result<Limits, ConfigError> {
         "connection_minutes",
         file.connection_minutes,
         minutes,
-        (1, 1440),
+        1,
+        1440,
     )?;
     let (own, of_address) = (without.connections, without.connections_per_address);
     let (rate, requests) = (without.body_rate, without.connection_requests);
     let limits = Limits {
-        connections: count("connections", file.connections, own, (64, 100_000))?,
+        connections: count("connections", file.connections, own, 64, 100_000)?,
         connections_per_address: count(
             "connections_per_address",
             file.connections_per_address,
             of_address,
-            (8, 100_000),
+            8,
+            100_000,
         )?,
         connection_requests: number(
             "connection_requests",
             file.connection_requests,
             requests,
-            (1, 1_000_000),
+            1,
+            1_000_000,
         )?,
         connection_age: Duration::from_secs(minutes.saturating_mul(60)),
         idle: seconds("idle_seconds", file.idle_seconds, without.idle)?,
@@ -102,11 +105,12 @@ pub(super) fn read(file: Option<LimitsFile>) -> Result<Limits, ConfigError> {
             "body_bytes_a_second",
             file.body_bytes_a_second,
             rate,
-            (1, 1_000_000),
+            1,
+            1_000_000,
         )?,
         request: seconds("request_seconds", file.request_seconds, without.request)?,
-        work: count("work", file.work, without.work, (1, 64))?,
-        waiting: count("waiting", file.waiting, without.waiting, (1, 10_000))?,
+        work: count("work", file.work, without.work, 1, 64)?,
+        waiting: count("waiting", file.waiting, without.waiting, 1, 10_000)?,
         stop: seconds("stop_seconds", file.stop_seconds, without.stop)?,
     };
     if limits.connections <= limits.work.saturating_add(limits.waiting) {
@@ -121,7 +125,8 @@ fn number(
     key: &'static str,
     said: Option<u32>,
     without: u64,
-    (least, most): (u64, u64),
+    least: u64,
+    most: u64,
 ) -> Result<u64, ConfigError> {
     let number = said.map_or(without, u64::from);
     if (least..=most).contains(&number) {
@@ -135,12 +140,13 @@ fn count(
     key: &'static str,
     said: Option<u32>,
     without: usize,
-    (least, most): (u64, u64),
+    least: u64,
+    most: u64,
 ) -> Result<usize, ConfigError> {
     let Some(said) = said else {
         return Ok(without);
     };
-    let said = number(key, Some(said), 0, (least, most))?;
+    let said = number(key, Some(said), 0, least, most)?;
     usize::try_from(said).map_err(|_larger| ConfigError::Limit { key, least, most })
 }
 

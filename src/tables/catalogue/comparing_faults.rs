@@ -23,7 +23,9 @@ pub(super) fn faults(catalogue: &Catalogue) -> Vec<(&'static str, String, String
 fn error_faults(catalogue: &Catalogue, row: &ErrorRow) -> Vec<String> {
     let mut told = place_faults(
         catalogue,
-        [&row.measure, &row.position, &row.method],
+        row.measure.as_ref(),
+        row.position.as_ref(),
+        row.method.as_ref(),
         &row.unit,
         row.used,
     );
@@ -56,7 +58,9 @@ fn half_a_digit(number: Exact) -> Result<Exact, NotExact> {
 fn reference_faults(catalogue: &Catalogue, row: &ReferenceRow) -> Vec<String> {
     let mut told = place_faults(
         catalogue,
-        [&row.measure, &row.position, &row.method],
+        row.measure.as_ref(),
+        row.position.as_ref(),
+        row.method.as_ref(),
         &row.unit,
         row.used,
     );
@@ -87,12 +91,14 @@ fn reference_faults(catalogue: &Catalogue, row: &ReferenceRow) -> Vec<String> {
 
 fn place_faults(
     catalogue: &Catalogue,
-    [measure, position, method]: [&Option<String>; 3],
+    measure: Option<&String>,
+    position: Option<&String>,
+    method: Option<&String>,
     unit: &str,
     used: Use,
 ) -> Vec<String> {
     let mut told = Vec::new();
-    let row = measure.as_ref().map(|key| catalogue.measures.get(key));
+    let row = measure.map(|key| catalogue.measures.get(key));
     match row {
         None if used == Use::On => told.push("it is on, and serves no measure".to_owned()),
         Some(None) => told.push("its measure is not in measures.csv".to_owned()),
@@ -105,10 +111,7 @@ fn place_faults(
         None | Some(Some(_)) => {}
     }
     for (list, word) in [("body-position", position), ("method", method)] {
-        if word
-            .as_ref()
-            .is_some_and(|word| catalogue.word(list, word).is_none())
-        {
+        if word.is_some_and(|word| catalogue.word(list, word).is_none()) {
             told.push(format!(
                 "its {} is no word of the list {list}",
                 list.replace("body-", "")

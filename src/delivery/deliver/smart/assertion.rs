@@ -40,17 +40,19 @@ pub(super) fn assertion(
         Some(key_id) => key_id.clone(),
         None => Public::of(pem).ok_or(NoToken::Key)?.thumbprint(),
     };
-    signed(&claims, &key_id, &key_of(pem)?)
+    let (algorithm, key) = key_of(pem)?;
+    signed(&claims, &key_id, algorithm, &key)
 }
 
 fn signed(
     claims: &Claims<'_>,
     key_id: &str,
-    (algorithm, key): &(Algorithm, EncodingKey),
+    algorithm: Algorithm,
+    key: &EncodingKey,
 ) -> Result<String, NoToken> {
     let header = Header {
         kid: Some(key_id.to_owned()),
-        ..Header::new(*algorithm)
+        ..Header::new(algorithm)
     };
     jsonwebtoken::encode(&header, claims, key).map_err(|_no_key_of_that_kind| NoToken::Key)
 }
@@ -107,7 +109,8 @@ mod tests {
         let whole = signed(
             &claims,
             "eee9f17a3b598fd86417a980b591fbe6",
-            &(Algorithm::RS384, key),
+            Algorithm::RS384,
+            &key,
         );
 
         assert_eq!(

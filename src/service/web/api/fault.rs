@@ -54,8 +54,10 @@ impl Fault {
 
     /// A document that was not accepted, with every problem at once.
     pub(super) fn held(
-        [kind, title, detail]: [&'static str; 3],
         status: StatusCode,
+        kind: &'static str,
+        title: &'static str,
+        detail: &'static str,
         held: &Held,
         rows: Option<&Rows>,
     ) -> Self {

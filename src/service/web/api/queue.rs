@@ -89,7 +89,7 @@ async fn decide(
     let now = serving.clock.now();
     if !serving
         .outbox
-        .decide(id, decision, said.words(), now)
+        .decide(id, decision, said.by(), said.why(), now)
         .await?
     {
         return Err(Fault::new(
@@ -162,7 +162,7 @@ async fn set_paused(
     let now = serving.clock.now();
     let done = serving
         .outbox
-        .pause(target, paused, said.words(), now)
+        .pause(target, paused, said.by(), said.why(), now)
         .await?;
     match done {
         Pausing::Changed => {

@@ -33,14 +33,11 @@ pub(super) fn session(headers: &HeaderMap, body: &Bytes) -> Result<Given, Fault>
         return Ok(Given::document(utf8(body)?));
     }
     let refused = |problems: Vec<Problem>| {
-        let words = [
+        Fault::held(
+            StatusCode::UNPROCESSABLE_ENTITY,
             "does-not-hold",
             "the sheet does not hold",
             "nothing was stored; problems says what, and what to do",
-        ];
-        Fault::held(
-            words,
-            StatusCode::UNPROCESSABLE_ENTITY,
             &Held::new(problems),
             None,
         )
@@ -124,7 +121,11 @@ impl Said {
         Ok(said)
     }
 
-    pub(super) fn words(&self) -> (&str, &str) {
-        (self.by.trim(), self.why.trim())
+    pub(super) fn by(&self) -> &str {
+        self.by.trim()
+    }
+
+    pub(super) fn why(&self) -> &str {
+        self.why.trim()
     }
 }

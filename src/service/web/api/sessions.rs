@@ -131,7 +131,7 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
             "nothing was stored; problems says where, what, and what to do",
         ),
     };
-    Fault::held([kind, title, detail], status, held, rows)
+    Fault::held(status, kind, title, detail, held, rows)
 }
 
 /// The deliveries of a session, all versions.
