@@ -1,4 +1,4 @@
-//! The door of a guarded practice server.
+//! Who is let in to a guarded practice server.
 //!
 //! Owns: one secret, and the comparison with what a request brings.
 //! In: the Authorization header. Out: let in, or a challenge. Never: prints or logs either.
@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 /// What a request must bring to be answered.
 #[derive(Debug, Clone)]
-pub(super) struct Door {
+pub(super) struct Guard {
     scheme: Scheme,
     credentials: Private<String>,
 }
@@ -21,7 +21,7 @@ enum Scheme {
     Basic,
 }
 
-impl Door {
+impl Guard {
     /// Asks for a bearer token (RFC 6750).
     pub(super) fn bearer(token: Private<String>) -> Self {
         Self {
@@ -39,7 +39,7 @@ impl Door {
         }
     }
 
-    /// Whether this header opens the door.
+    /// Whether this header lets a request in.
     pub(super) fn admits(&self, authorization: Option<&str>) -> bool {
         let Some((scheme, credentials)) = authorization.and_then(|header| header.split_once(' '))
         else {
@@ -66,12 +66,12 @@ impl Door {
 
 #[cfg(test)]
 mod tests {
-    use super::{Door, Private};
+    use super::{Guard, Private};
 
     #[test]
     fn only_the_right_secret_opens() {
-        let bearer = Door::bearer(Private::new("abc".to_owned()));
-        let basic = Door::basic("Aladdin", &Private::new("open sesame".to_owned()));
+        let bearer = Guard::bearer(Private::new("abc".to_owned()));
+        let basic = Guard::basic("Aladdin", &Private::new("open sesame".to_owned()));
 
         assert!(bearer.admits(Some("bearer abc")));
         assert!(!bearer.admits(Some("Bearer abd")) && !bearer.admits(None));

@@ -9,7 +9,7 @@ use crate::practice::interaction::Made;
 use crate::practice::kind::Kind;
 use crate::practice::outcome::{FHIR_JSON, Fault};
 use crate::practice::search::Search;
-use crate::practice::state::Desk;
+use crate::practice::state::Shared;
 use crate::practice::store::{self, Stored};
 use crate::practice::{end, metadata, rules, transaction};
 use axum::Router;
@@ -26,9 +26,9 @@ const LARGEST_BODY: usize = 16 * 1024 * 1024;
 const PRACTICE: HeaderName = HeaderName::from_static("x-fascicle-practice");
 
 /// All addresses of the server.
-pub(super) fn router(desk: Desk) -> Router {
+pub(super) fn router(shared: Shared) -> Router {
     let unknown = || async { Fault::unknown("no such address") };
-    let door = middleware::from_fn_with_state(desk.clone(), door);
+    let guarded = middleware::from_fn_with_state(shared.clone(), guarded);
     Router::new()
         .route("/fhir", post(process))
         .route("/fhir/", post(process))
@@ -40,14 +40,14 @@ pub(super) fn router(desk: Desk) -> Router {
         .route("/fhir/{kind}/{id}/_history/{version}", get(read_version))
         .fallback(unknown)
         .method_not_allowed_fallback(not_allowed)
-        .layer(door)
-        .with_state(desk)
+        .layer(guarded)
+        .with_state(shared)
 }
 
-async fn door(State(desk): State<Desk>, request: Request, next: Next) -> Response {
+async fn guarded(State(shared): State<Shared>, request: Request, next: Next) -> Response {
     let headers = request.headers();
     let authorization = text_of(headers, &header::AUTHORIZATION);
-    let mut response = match &desk.guard {
+    let mut response = match &shared.guard {
         Some(guard) if !guard.admits(authorization) => {
             let rule = "the secret of this server is missing or wrong";
             let fault = Fault::new(StatusCode::UNAUTHORIZED, "login", rule);
@@ -74,24 +74,24 @@ async fn not_allowed() -> Response {
     response
 }
 
-async fn statement(State(desk): State<Desk>, headers: HeaderMap) -> Response {
-    let guarded = desk.guard.is_some();
-    let statement = metadata::statement(&base(&headers), desk.clock.now(), guarded);
+async fn statement(State(shared): State<Shared>, headers: HeaderMap) -> Response {
+    let guarded = shared.guard.is_some();
+    let statement = metadata::statement(&base(&headers), shared.clock.now(), guarded);
     json(StatusCode::OK, &statement)
 }
 
 async fn process(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     headers: HeaderMap,
     body: Body,
 ) -> Result<Response, Fault> {
     let bundle = resource(&headers, body).await?;
-    let done = transaction::process(&desk, &base(&headers), &bundle).await?;
+    let done = transaction::process(&shared, &base(&headers), &bundle).await?;
     Ok(json(StatusCode::OK, &done))
 }
 
 async fn create(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path(kind): Path<String>,
     headers: HeaderMap,
     body: Body,
@@ -102,8 +102,8 @@ async fn create(
     let condition = text_of(&headers, &HeaderName::from_static("if-none-exist"))
         .map(|query| Search::condition(kind, query, &base))
         .transpose()?;
-    let mut open = desk.begin().await?;
-    let mut hand = desk.hand(&mut open, &base);
+    let mut open = shared.begin().await?;
+    let mut hand = shared.hand(&mut open, &base);
     let made = hand.create(kind, &node, condition.as_ref()).await?;
     open.commit().await?;
     Ok(match made {
@@ -113,7 +113,7 @@ async fn create(
 }
 
 async fn update(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path((kind, id)): Path<(String, String)>,
     headers: HeaderMap,
     body: Body,
@@ -122,22 +122,22 @@ async fn update(
     let node = resource(&headers, body).await?;
     let base = base(&headers);
     let if_match = text_of(&headers, &header::IF_MATCH);
-    let mut open = desk.begin().await?;
-    let mut hand = desk.hand(&mut open, &base);
+    let mut open = shared.begin().await?;
+    let mut hand = shared.hand(&mut open, &base);
     let stored = hand.update(kind, &id, &node, if_match).await?;
     open.commit().await?;
     Ok(written(StatusCode::OK, &stored, &headers))
 }
 
 async fn delete(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path((kind, id)): Path<(String, String)>,
     headers: HeaderMap,
 ) -> Result<Response, Fault> {
     let kind = named(&kind)?;
     let base = base(&headers);
-    let mut open = desk.begin().await?;
-    let deletion = desk.hand(&mut open, &base).delete(kind, &id).await?;
+    let mut open = shared.begin().await?;
+    let deletion = shared.hand(&mut open, &base).delete(kind, &id).await?;
     open.commit().await?;
     Ok(match deletion {
         Some(deletion) => marked(StatusCode::NO_CONTENT, &deletion, String::new()),
@@ -146,23 +146,23 @@ async fn delete(
 }
 
 async fn read(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path((kind, id)): Path<(String, String)>,
     headers: HeaderMap,
 ) -> Result<Response, Fault> {
     let kind = named(&kind)?;
     let base = base(&headers);
-    let mut open = desk.begin().await?;
-    let stored = desk.hand(&mut open, &base).current(kind, &id).await?;
+    let mut open = shared.begin().await?;
+    let stored = shared.hand(&mut open, &base).current(kind, &id).await?;
     let body = stored.body.clone().unwrap_or_default();
     Ok(marked(StatusCode::OK, &stored, body))
 }
 
 async fn read_version(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path((kind, id, version)): Path<(String, String, String)>,
 ) -> Result<Response, Fault> {
-    let versions = versions(&desk, &kind, &id).await?;
+    let versions = versions(&shared, &kind, &id).await?;
     let stored = versions
         .iter()
         .find(|stored| stored.version.to_string() == version)
@@ -177,7 +177,7 @@ async fn read_version(
 }
 
 async fn history(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path((kind, id)): Path<(String, String)>,
     RawQuery(query): RawQuery,
     headers: HeaderMap,
@@ -185,16 +185,16 @@ async fn history(
     if query.is_some_and(|query| !query.is_empty()) {
         return Err(Fault::malformed("a history takes no parameters here"));
     }
-    let versions = versions(&desk, &kind, &id).await?;
+    let versions = versions(&shared, &kind, &id).await?;
     let base = base(&headers);
     let address = format!("{base}/{kind}/{id}/_history");
     let history = bundle::history(&versions, &address, &base)?;
     Ok(json(StatusCode::OK, &history))
 }
 
-async fn versions(desk: &Desk, kind: &str, id: &str) -> Result<Vec<Stored>, Fault> {
+async fn versions(shared: &Shared, kind: &str, id: &str) -> Result<Vec<Stored>, Fault> {
     let kind = named(kind)?;
-    let mut open = desk.begin().await?;
+    let mut open = shared.begin().await?;
     let versions = store::history(&mut open, kind, id).await?;
     if versions.is_empty() {
         return Err(Fault::unknown("no such resource"));
@@ -203,18 +203,18 @@ async fn versions(desk: &Desk, kind: &str, id: &str) -> Result<Vec<Stored>, Faul
 }
 
 async fn search(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path(kind): Path<String>,
     RawQuery(query): RawQuery,
     headers: HeaderMap,
 ) -> Result<Response, Fault> {
     let kind = named(&kind)?;
-    found(&desk, kind, &query.unwrap_or_default(), &headers).await
+    found(&shared, kind, &query.unwrap_or_default(), &headers).await
 }
 
 /// FHIR R4 (4.0.1), http.html#search: parameters stand in the address or in the form, so both count.
 async fn search_by_form(
-    State(desk): State<Desk>,
+    State(shared): State<Shared>,
     Path(kind): Path<String>,
     RawQuery(query): RawQuery,
     headers: HeaderMap,
@@ -229,18 +229,18 @@ async fn search_by_form(
         .map_err(|cause| Fault::malformed(format!("not UTF-8 from {}", cause.valid_up_to())))?;
     let parts = [query.as_deref().unwrap_or_default(), form];
     let parts: Vec<_> = parts.into_iter().filter(|part| !part.is_empty()).collect();
-    found(&desk, kind, &parts.join("&"), &headers).await
+    found(&shared, kind, &parts.join("&"), &headers).await
 }
 
 async fn found(
-    desk: &Desk,
+    shared: &Shared,
     kind: Kind,
     query: &str,
     headers: &HeaderMap,
 ) -> Result<Response, Fault> {
     let base = base(headers);
     let search = Search::parse(kind, query, &base)?;
-    let mut open = desk.begin().await?;
+    let mut open = shared.begin().await?;
     let all = search.run(&mut open).await?;
     let rest = all.iter().copied().filter(|number| *number > search.after);
     let these: Vec<i64> = rest.clone().take(search.count).collect();

@@ -25,7 +25,7 @@ mod transaction;
 
 use crate::base::clock::Clock;
 use crate::base::private::Private;
-use crate::practice::state::Desk;
+use crate::practice::state::Shared;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions};
 use std::future::Future;
 use std::path::Path;
@@ -35,7 +35,7 @@ use std::time::Duration;
 /// An open practice server.
 #[derive(Debug, Clone)]
 pub struct Practice {
-    desk: Desk,
+    shared: Shared,
 }
 
 /// What a request must bring to a guarded server.
@@ -112,23 +112,23 @@ impl Practice {
         }
         let guard = None;
         Ok(Self {
-            desk: Desk { pool, clock, guard },
+            shared: Shared { pool, clock, guard },
         })
     }
 
     /// The same server, answering only who brings the secret.
     #[must_use]
     pub fn guarded(mut self, guard: Guard) -> Self {
-        self.desk.guard = Some(match guard {
-            Guard::Bearer(token) => guard::Door::bearer(token),
-            Guard::Basic { name, password } => guard::Door::basic(&name, &password),
+        self.shared.guard = Some(match guard {
+            Guard::Bearer(token) => guard::Guard::bearer(token),
+            Guard::Basic { name, password } => guard::Guard::basic(&name, &password),
         });
         self
     }
 
     /// The addresses of the server, under `/fhir`.
     pub fn router(&self) -> axum::Router {
-        http::router(self.desk.clone())
+        http::router(self.shared.clone())
     }
 
     /// Answers on a listener until `stop` is done, then finishes what it has begun.
@@ -148,7 +148,7 @@ impl Practice {
             .with_graceful_shutdown(stop)
             .await
             .map_err(PracticeError::Listen)?;
-        self.desk.pool.close().await;
+        self.shared.pool.close().await;
         Ok(())
     }
 }

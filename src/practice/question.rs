@@ -69,7 +69,7 @@ impl Question {
     }
 }
 
-type Asked = ((&'static str, &'static str), Vec<Value>);
+type Condition = ((&'static str, &'static str), Vec<Value>);
 
 const BY_ID: (&str, &str) = (
     "-- Question::of_all\nSELECT number FROM resource WHERE kind = ?1 AND id = ?2 AND deleted = 0",
@@ -79,7 +79,7 @@ const BY_ID: (&str, &str) = (
 
 /// FHIR R4 (4.0.1), search.html#token: `[code]` is of any system, `|[code]` of none, and
 /// `[system]|` is any code of it.
-fn token_is(token: &Token) -> Asked {
+fn token_is(token: &Token) -> Condition {
     let texts = |texts: &[&str]| {
         let texts = texts.iter().map(|text| Value::Text((*text).to_owned()));
         texts.collect()
@@ -121,7 +121,7 @@ fn token_is(token: &Token) -> Asked {
     }
 }
 
-fn link_to(link: &Link) -> Asked {
+fn link_to(link: &Link) -> Condition {
     let mut values = vec![
         Value::Text(link.parameter.to_owned()),
         Value::Text(link.id.clone()),
@@ -141,7 +141,7 @@ fn link_to(link: &Link) -> Asked {
 }
 
 /// FHIR R4 (4.0.1), search.html#prefix, with a span that ends before `high` and is never empty.
-fn compare(parameter: &str, how: Comparator, Span { low, high }: Span) -> Asked {
+fn compare(parameter: &str, how: Comparator, Span { low, high }: Span) -> Condition {
     let (asked, bounds) = match how {
         // "the range of the search value fully contains the range of the target value"
         Comparator::Equal => (

@@ -9,7 +9,7 @@ use crate::practice::interaction::{self, Hand, Made};
 use crate::practice::kind::Kind;
 use crate::practice::outcome::{Fault, Issue};
 use crate::practice::search::Search;
-use crate::practice::state::Desk;
+use crate::practice::state::Shared;
 use crate::practice::store::Stored;
 use crate::practice::{reference, rules};
 use axum::http::StatusCode;
@@ -35,14 +35,14 @@ struct Entry {
 }
 
 /// Does a Bundle, of either type.
-pub(super) async fn process(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fault> {
+pub(super) async fn process(shared: &Shared, base: &str, bundle: &Node) -> Result<Node, Fault> {
     if bundle.text_of("resourceType") != Some("Bundle") {
         let rule = "only a Bundle is posted to the address of the server";
         return Err(Fault::malformed(rule));
     }
     match bundle.text_of("type") {
-        Some("transaction") => transaction(desk, base, bundle).await,
-        Some("batch") => batch(desk, base, bundle).await,
+        Some("transaction") => transaction(shared, base, bundle).await,
+        Some("batch") => batch(shared, base, bundle).await,
         _ => Err(Fault::malformed(
             "Bundle.type is neither transaction nor batch",
         )),
@@ -52,11 +52,11 @@ pub(super) async fn process(desk: &Desk, base: &str, bundle: &Node) -> Result<No
 /// FHIR R4 (4.0.1), http.html#trules: "servers SHALL either accept all actions and return a 200 OK,
 /// along with a response bundle (see below), or reject all resources and return an HTTP 400 or 500
 /// type response."
-async fn transaction(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fault> {
+async fn transaction(shared: &Shared, base: &str, bundle: &Node) -> Result<Node, Fault> {
     let mut entries = gather(parsed(bundle, base))?;
     refuse_twice(&entries)?;
-    let mut open = desk.begin().await?;
-    let mut hand = desk.hand(&mut open, base);
+    let mut open = shared.begin().await?;
+    let mut hand = shared.hand(&mut open, base);
     let made = identify(&mut hand, &entries).await?;
     let became = placeholders(&entries, &made);
     for entry in &mut entries {
@@ -72,11 +72,11 @@ async fn transaction(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fau
 
 /// FHIR R4 (4.0.1), http.html#brules: "For a batch, there SHALL be no interdependencies between
 /// the different entries in the Bundle that cause change on the server".
-async fn batch(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fault> {
+async fn batch(shared: &Shared, base: &str, bundle: &Node) -> Result<Node, Fault> {
     let mut answers = Vec::new();
     for entry in parsed(bundle, base) {
         let done = match entry {
-            Ok(entry) => alone(desk, base, &entry).await,
+            Ok(entry) => alone(shared, base, &entry).await,
             Err(fault) => Err(fault),
         };
         answers.push(done.unwrap_or_else(|fault| {
@@ -89,9 +89,9 @@ async fn batch(desk: &Desk, base: &str, bundle: &Node) -> Result<Node, Fault> {
     Ok(answer("batch-response", answers))
 }
 
-async fn alone(desk: &Desk, base: &str, entry: &Entry) -> Result<Node, Fault> {
-    let mut open = desk.begin().await?;
-    let mut hand = desk.hand(&mut open, base);
+async fn alone(shared: &Shared, base: &str, entry: &Entry) -> Result<Node, Fault> {
+    let mut open = shared.begin().await?;
+    let mut hand = shared.hand(&mut open, base);
     let done = match &entry.verb {
         Verb::Create(condition) => {
             let made = hand.create(entry.kind, &entry.node, condition.as_ref());

@@ -12,7 +12,7 @@ use fascicle::service::app::earlier::of_session;
 use fascicle::service::app::encode::{Encoded, encode};
 use fascicle::service::app::submit::{Submitted, submit};
 use fascicle::service::app::summary::{self, Wanted};
-use fascicle::tables::catalogue::cautions::Asked;
+use fascicle::tables::catalogue::cautions::CautionKind;
 use std::collections::BTreeSet;
 
 /// Edits of the sound document: a JSON Pointer and the JSON text to stand there.
@@ -326,7 +326,7 @@ fn every_prompt_of_the_table_has_a_case() {
     let tried: BTreeSet<&str> = CASES.iter().map(|(code, ..)| *code).collect();
 
     let rows = catalogue().cautions.values();
-    let prompts = rows.filter(|row| row.asked == Asked::Prompt);
+    let prompts = rows.filter(|row| row.asked == CautionKind::Prompt);
     let wanted: BTreeSet<&str> = prompts.map(|row| row.caution.as_str()).collect();
 
     assert_eq!(tried, wanted);
@@ -559,7 +559,7 @@ async fn what_has_grown_since_a_session_in_the_store_is_urgent_and_stands_at_the
         .expect("a name");
     let today = now().date_naive();
     let asked = summary::kept(&outbox, catalogue(), session, Wanted::Session, today).await;
-    let Ok(summary::Asked::Summary(summary)) = asked else {
+    let Ok(summary::SummaryAnswer::Summary(summary)) = asked else {
         panic!("{asked:?}");
     };
 

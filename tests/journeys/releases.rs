@@ -6,7 +6,7 @@
 
 use crate::document::catalogue;
 use fascicle::base::json::Node;
-use fascicle::tables::catalogue::confirm::{self, Line, switched_on};
+use fascicle::tables::catalogue::confirm::{self, JudgedRow, switched_on};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -16,8 +16,8 @@ const LOINC: &str = include_str!("../../fixtures/releases/loinc-table-core.csv")
 const DESCRIPTIONS: &str = include_str!("../../fixtures/releases/sct2_Description_Test.txt");
 const CONCEPTS: &str = include_str!("../../fixtures/releases/sct2_Concept_Test.txt");
 
-fn verdicts(lines: &[Line]) -> BTreeMap<&str, String> {
-    let told = |line: &Line| {
+fn verdicts(lines: &[JudgedRow]) -> BTreeMap<&str, String> {
+    let told = |line: &JudgedRow| {
         let more = line.verdict.more();
         format!("{} {more}", line.verdict.word())
             .trim_end()

@@ -4,7 +4,7 @@
 use crate::document::{catalogue, edited, marked, now, set};
 use crate::store::Store;
 use fascicle::base::json::Node;
-use fascicle::service::app::summary::{Asked, Wanted, kept};
+use fascicle::service::app::summary::{SummaryAnswer, Wanted, kept};
 use std::path::Path;
 
 const CONFIRMED_BY: &str = "\"by\":\"therapist\",\"at\":\"2026-11-16T10:05:00+01:00\",\"reason\":\"measured \
@@ -31,7 +31,7 @@ async fn both(document: &Node) -> (String, String) {
         today,
     )
     .await;
-    let Asked::Summary(summary) = asked.expect("the store answers") else {
+    let SummaryAnswer::Summary(summary) = asked.expect("the store answers") else {
         panic!("the session is kept");
     };
     (narrative.expect("a narrative").to_owned(), summary.xhtml())

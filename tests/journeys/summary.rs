@@ -14,7 +14,7 @@ use fascicle::fhir::summary::across::View;
 use fascicle::practice::Practice;
 use fascicle::service::app::deliver::Delivery;
 use fascicle::service::app::submit::{Submitted, submit};
-use fascicle::service::app::summary::{Asked, Wanted, kept, shown};
+use fascicle::service::app::summary::{SummaryAnswer, Wanted, kept, shown};
 use fascicle::service::config::Settings;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -99,7 +99,7 @@ impl Ward {
 async fn asked(outbox: &Outbox, session: Uuid, wanted: Wanted) -> Summary {
     let today = "2026-11-25".parse().expect("a day");
     match kept(outbox, catalogue(), session, wanted, today).await {
-        Ok(Asked::Summary(summary)) => summary,
+        Ok(SummaryAnswer::Summary(summary)) => summary,
         other => panic!("{other:?}"),
     }
 }
@@ -715,7 +715,10 @@ async fn withdrawn_sessions_are_left_out_and_people_are_never_mixed() {
     store.submit(&same).await.expect("holds");
     for wanted in Wanted::ALL {
         let asked = kept(&store.outbox, catalogue(), session, wanted, today).await;
-        assert!(matches!(asked, Ok(Asked::SeveralPeople)), "{wanted:?}");
+        assert!(
+            matches!(asked, Ok(SummaryAnswer::SeveralPeople)),
+            "{wanted:?}"
+        );
     }
     let nowhere = kept(
         &store.outbox,
@@ -725,7 +728,7 @@ async fn withdrawn_sessions_are_left_out_and_people_are_never_mixed() {
         today,
     )
     .await;
-    assert!(matches!(nowhere, Ok(Asked::NotKept)));
+    assert!(matches!(nowhere, Ok(SummaryAnswer::NotKept)));
 }
 
 #[tokio::test]

@@ -9,7 +9,7 @@ use fascicle::delivery::outbox::Outbox;
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::encode::encode;
 use fascicle::service::app::submit::{Submitted, submit};
-use fascicle::service::app::summary::{Asked, Wanted, kept};
+use fascicle::service::app::summary::{SummaryAnswer, Wanted, kept};
 
 const SESSIONS: usize = 60;
 
@@ -79,7 +79,7 @@ async fn every_random_session_is_delivered_in_the_words_in_which_it_is_told_late
         let today = now.date_naive();
         let told = kept(&outbox, catalogue, session, Wanted::Session, today).await;
 
-        let Ok(Asked::Summary(told)) = told else {
+        let Ok(SummaryAnswer::Summary(told)) = told else {
             panic!("the session is kept: {number}");
         };
         if told.xhtml() != delivered {

@@ -7,7 +7,7 @@ use fascicle::delivery::outbox::{Outbox, OutboxError};
 use fascicle::fhir::summary::across::View;
 use fascicle::service::app::kept::unread;
 use fascicle::service::app::submit::{Submitted, submit};
-use fascicle::service::app::summary::{Asked, Wanted, kept};
+use fascicle::service::app::summary::{SummaryAnswer, Wanted, kept};
 use fascicle::service::app::words::behind;
 use uuid::Uuid;
 
@@ -49,7 +49,7 @@ async fn submitted(outbox: &Outbox, text: &str) -> Result<Vec<String>, String> {
     }
 }
 
-async fn handover(outbox: &Outbox) -> Result<Asked, String> {
+async fn handover(outbox: &Outbox) -> Result<SummaryAnswer, String> {
     let today = now().date_naive();
     let wanted = Wanted::Person(View::Handover);
     let asked = kept(outbox, catalogue(), FIRST, wanted, today).await;
@@ -135,7 +135,7 @@ async fn a_kept_document_that_does_not_read_stops_the_handover_by_name(engine: E
     let wanted = Wanted::Person(View::Handover);
     let today = now().date_naive();
     let of_others = kept(&store.outbox, catalogue(), others.session, wanted, today).await;
-    assert!(matches!(of_others, Ok(Asked::Summary(_))));
+    assert!(matches!(of_others, Ok(SummaryAnswer::Summary(_))));
 }
 
 async fn a_kept_record_that_does_not_read_stops_its_correction_and_the_way_back_to_the_words(

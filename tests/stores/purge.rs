@@ -15,7 +15,7 @@ use fascicle::delivery::outbox::{Item, Outbox, WantedRows};
 use fascicle::fhir::summary::across::View;
 use fascicle::service::app::retention::Purging;
 use fascicle::service::app::submit::{Submitted, submit};
-use fascicle::service::app::summary::{Asked, Wanted, kept};
+use fascicle::service::app::summary::{SummaryAnswer, Wanted, kept};
 use fascicle::service::config::Settings;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -214,7 +214,7 @@ async fn handover(store: &Store, of: Uuid) -> Result<String, String> {
     let wanted = Wanted::Person(View::Handover);
     let asked = kept(&store.outbox, catalogue(), of, wanted, today).await;
     let asked = asked.expect("the store answers");
-    if let Asked::Summary(summary) = asked {
+    if let SummaryAnswer::Summary(summary) = asked {
         return Ok(summary.text());
     }
     Err(format!("{asked:?}"))

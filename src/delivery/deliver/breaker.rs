@@ -21,7 +21,7 @@ pub struct Limits {
 
 /// Whether an attempt may be made now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Leave {
+pub enum Permit {
     /// Nothing stands in the way.
     Go,
     /// One attempt, to find out; the others wait for its end.
@@ -32,7 +32,7 @@ pub enum Leave {
 
 /// What changed by a sign.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Turn {
+pub enum StateChange {
     /// It opened: nothing is tried before this time, after so many failures.
     Opened(DateTime<Utc>, u32),
     /// The probe failed: nothing is tried before this time.
@@ -76,58 +76,58 @@ impl Breaker {
     }
 
     /// Asks for leave to make an attempt. Whoever gets it tells how it ended, or gives it back.
-    pub fn ask(&self, now: DateTime<Utc>) -> Leave {
+    pub fn ask(&self, now: DateTime<Utc>) -> Permit {
         let mut inside = self.inside();
         let Some((_, until)) = inside.open else {
-            return Leave::Go;
+            return Permit::Go;
         };
         // A pause longer than any we make comes from a clock that was set back since.
         if now < until && until - now <= chrono_of(LONGEST) {
-            return Leave::No;
+            return Permit::No;
         }
         // A probe that never came back must not hold the target for ever.
         let lost = |since: DateTime<Utc>| now < since || now - since > chrono_of(LONGEST);
         if inside.probing.is_some_and(|since| !lost(since)) {
-            return Leave::No;
+            return Permit::No;
         }
         inside.probing = Some(now);
-        Leave::Probe
+        Permit::Probe
     }
 
     /// Gives a leave back that was not used.
-    pub fn give_back(&self, leave: Leave) {
-        if leave == Leave::Probe {
+    pub fn give_back(&self, leave: Permit) {
+        if leave == Permit::Probe {
             self.inside().probing = None;
         }
     }
 
     /// Tells how an attempt ended.
-    pub fn tell(&self, sign: Sign, leave: Leave, now: DateTime<Utc>) -> Turn {
+    pub fn tell(&self, sign: Sign, leave: Permit, now: DateTime<Utc>) -> StateChange {
         let mut inside = self.inside();
-        if leave == Leave::Probe {
+        if leave == Permit::Probe {
             inside.probing = None;
         }
         match (sign, inside.open) {
-            (Sign::Nothing, _) => Turn::Same,
+            (Sign::Nothing, _) => StateChange::Same,
             (Sign::Works, open) => {
                 *inside = Inside::default();
-                open.map_or(Turn::Same, |_| Turn::Closed)
+                open.map_or(StateChange::Same, |_| StateChange::Closed)
             }
             // What began before it opened says nothing new.
-            (Sign::Fails, Some(_)) if leave != Leave::Probe => Turn::Same,
+            (Sign::Fails, Some(_)) if leave != Permit::Probe => StateChange::Same,
             (Sign::Fails, Some((times, _))) => {
                 let until = self.until(times, now);
                 inside.open = Some((times.saturating_add(1), until));
-                Turn::StillOpen(until)
+                StateChange::StillOpen(until)
             }
             (Sign::Fails, None) => {
                 inside.failures = inside.failures.saturating_add(1);
                 if self.limits.failures == 0 || inside.failures < self.limits.failures {
-                    return Turn::Same;
+                    return StateChange::Same;
                 }
                 let until = self.until(0, now);
                 inside.open = Some((1, until));
-                Turn::Opened(until, inside.failures)
+                StateChange::Opened(until, inside.failures)
             }
         }
     }
@@ -148,7 +148,7 @@ fn chrono_of(duration: Duration) -> chrono::TimeDelta {
 
 #[cfg(test)]
 mod tests {
-    use super::{Breaker, Leave, Limits, Turn};
+    use super::{Breaker, Limits, Permit, StateChange};
     use crate::base::code::meaning::Sign;
     use chrono::{DateTime, TimeDelta, Utc};
     use std::time::Duration;
@@ -166,10 +166,13 @@ mod tests {
     fn opened() -> Breaker {
         let breaker = Breaker::new(LIMITS);
         for _ in 0..2 {
-            assert_eq!(breaker.tell(Sign::Fails, Leave::Go, at(0)), Turn::Same);
+            assert_eq!(
+                breaker.tell(Sign::Fails, Permit::Go, at(0)),
+                StateChange::Same
+            );
         }
-        let turn = breaker.tell(Sign::Fails, Leave::Go, at(0));
-        assert_eq!(turn, Turn::Opened(at(30), 3));
+        let turn = breaker.tell(Sign::Fails, Permit::Go, at(0));
+        assert_eq!(turn, StateChange::Opened(at(30), 3));
         breaker
     }
 
@@ -184,25 +187,25 @@ mod tests {
             Sign::Fails,
             Sign::Fails,
         ] {
-            assert_eq!(breaker.tell(sign, Leave::Go, at(0)), Turn::Same);
+            assert_eq!(breaker.tell(sign, Permit::Go, at(0)), StateChange::Same);
         }
 
-        assert_eq!(breaker.ask(at(0)), Leave::Go);
-        assert_eq!(opened().ask(at(29)), Leave::No);
+        assert_eq!(breaker.ask(at(0)), Permit::Go);
+        assert_eq!(opened().ask(at(29)), Permit::No);
     }
 
     #[test]
     fn one_probe_alone_finds_out_and_closes_it() {
         let breaker = opened();
 
-        assert_eq!(breaker.ask(at(30)), Leave::Probe);
-        assert_eq!(breaker.ask(at(31)), Leave::No);
+        assert_eq!(breaker.ask(at(30)), Permit::Probe);
+        assert_eq!(breaker.ask(at(31)), Permit::No);
         assert_eq!(
-            breaker.tell(Sign::Works, Leave::Probe, at(32)),
-            Turn::Closed
+            breaker.tell(Sign::Works, Permit::Probe, at(32)),
+            StateChange::Closed
         );
-        assert_eq!(breaker.ask(at(32)), Leave::Go);
-        assert_eq!(breaker.ask(at(32)), Leave::Go);
+        assert_eq!(breaker.ask(at(32)), Permit::Go);
+        assert_eq!(breaker.ask(at(32)), Permit::Go);
     }
 
     #[test]
@@ -212,8 +215,9 @@ mod tests {
 
         let pauses: Vec<i64> = (0..7)
             .map(|_| {
-                assert_eq!(breaker.ask(at(now)), Leave::Probe);
-                let Turn::StillOpen(until) = breaker.tell(Sign::Fails, Leave::Probe, at(now))
+                assert_eq!(breaker.ask(at(now)), Permit::Probe);
+                let StateChange::StillOpen(until) =
+                    breaker.tell(Sign::Fails, Permit::Probe, at(now))
                 else {
                     panic!("it stays open");
                 };
@@ -233,13 +237,13 @@ mod tests {
         let leave = breaker.ask(at(30));
         breaker.give_back(leave);
 
-        assert_eq!(breaker.ask(at(30)), Leave::Probe);
-        assert_eq!(breaker.ask(at(30 + 901)), Leave::Probe);
+        assert_eq!(breaker.ask(at(30)), Permit::Probe);
+        assert_eq!(breaker.ask(at(30 + 901)), Permit::Probe);
     }
 
     #[test]
     fn a_clock_that_is_set_back_does_not_hold_it_open() {
-        assert_eq!(opened().ask(at(-86_400)), Leave::Probe);
+        assert_eq!(opened().ask(at(-86_400)), Permit::Probe);
     }
 
     #[test]
@@ -250,11 +254,17 @@ mod tests {
             ..LIMITS
         });
 
-        assert_eq!(breaker.tell(Sign::Fails, Leave::Go, at(5)), Turn::Same);
-        assert_eq!(breaker.ask(at(30)), Leave::Probe);
+        assert_eq!(
+            breaker.tell(Sign::Fails, Permit::Go, at(5)),
+            StateChange::Same
+        );
+        assert_eq!(breaker.ask(at(30)), Permit::Probe);
         for _ in 0..100 {
-            assert_eq!(never.tell(Sign::Fails, Leave::Go, at(0)), Turn::Same);
+            assert_eq!(
+                never.tell(Sign::Fails, Permit::Go, at(0)),
+                StateChange::Same
+            );
         }
-        assert_eq!(never.ask(at(0)), Leave::Go);
+        assert_eq!(never.ask(at(0)), Permit::Go);
     }
 }

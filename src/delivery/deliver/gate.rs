@@ -111,7 +111,7 @@ pub fn person(
     if !asked_for {
         return Err(Stopped::NotFound);
     }
-    let patient = Asked::of(resource)?;
+    let patient = PatientParts::of(resource)?;
     hold(&patient, expected, confirmed)?;
     let id = patient.id.filter(|id| is_id(id));
     let id = id.ok_or(Stopped::Unreadable)?;
@@ -122,7 +122,7 @@ pub fn person(
 ///
 /// Its parts are read one by one: the model of a whole Patient can contain any other resource, and with it
 /// the compiler would build readers of all of R4.
-struct Asked {
+struct PatientParts {
     id: Option<String>,
     active: Option<bool>,
     names: Vec<HumanName>,
@@ -130,7 +130,7 @@ struct Asked {
     links: Vec<PatientLink>,
 }
 
-impl Asked {
+impl PatientParts {
     fn of(patient: &Node) -> Result<Self, Stopped> {
         Ok(Self {
             id: read(patient, "id")?,
@@ -155,7 +155,7 @@ pub(super) fn lets_pass(code: Code, confirmed: &[Reason]) -> bool {
     code.meaning().retry == Retry::LetPass && confirmed.iter().any(|one| one.code() == code)
 }
 
-fn hold(patient: &Asked, expected: &Expected, confirmed: &[Reason]) -> Result<(), Stopped> {
+fn hold(patient: &PatientParts, expected: &Expected, confirmed: &[Reason]) -> Result<(), Stopped> {
     let unless_confirmed = |stopped: Stopped| {
         if lets_pass(stopped.code(), confirmed) {
             Ok(())
@@ -190,7 +190,7 @@ fn hold(patient: &Asked, expected: &Expected, confirmed: &[Reason]) -> Result<()
     }
 }
 
-fn birth_date(patient: &Asked) -> Option<String> {
+fn birth_date(patient: &PatientParts) -> Option<String> {
     let date = serde_json::to_value(patient.birth_date.as_ref()?).ok()?;
     date.as_str().map(str::to_owned)
 }

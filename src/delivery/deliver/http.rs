@@ -107,7 +107,7 @@ impl Connection {
     /// (FHIR R4, http.html#search: `POST [base]/[type]/_search`). Not `no-store`: a server may answer that
     /// with a part of what it holds and without a link to the rest.
     pub async fn search(&self, kind: &str, form: &str) -> Result<Answer, Silence> {
-        let asked = Asked::post("search", &format!("/{kind}/_search"), FORM, form.to_owned())
+        let asked = Call::post("search", &format!("/{kind}/_search"), FORM, form.to_owned())
             .with(CACHE_CONTROL, "no-cache");
         self.answer(asked).await
     }
@@ -119,7 +119,7 @@ impl Connection {
         condition: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let asked = Asked::post("create", &format!("/{kind}"), FHIR_JSON, resource.compact());
+        let asked = Call::post("create", &format!("/{kind}"), FHIR_JSON, resource.compact());
         let asked = match condition {
             Some(condition) => asked.with(IF_NONE_EXIST, condition),
             None => asked,
@@ -134,7 +134,7 @@ impl Connection {
         if_match: Option<&str>,
         resource: &Node,
     ) -> Result<Answer, Silence> {
-        let asked = Asked::post(
+        let asked = Call::post(
             "update",
             &format!("/{reference}"),
             FHIR_JSON,
@@ -145,7 +145,7 @@ impl Connection {
             None => asked,
         };
         let method = Method::PUT;
-        self.answer(Asked { method, ..asked }).await
+        self.answer(Call { method, ..asked }).await
     }
 
     /// Reads what the server declares of itself (FHIR R4, http.html#capabilities).
@@ -153,7 +153,7 @@ impl Connection {
     /// # Errors
     /// [`Unanswered`], with its cause.
     pub async fn metadata(&self) -> Result<Answer, Unanswered> {
-        self.exchange(Asked {
+        self.exchange(Call {
             interaction: "capabilities",
             method: Method::GET,
             path: "/metadata".to_owned(),
@@ -169,18 +169,13 @@ impl Connection {
     /// [`Silence`] when no answer came.
     pub async fn validate(&self, kind: &str, resource: &Node) -> Result<Answer, Silence> {
         let path = format!("/{kind}/$validate");
-        self.answer(Asked::post(
-            "validate",
-            &path,
-            FHIR_JSON,
-            resource.compact(),
-        ))
-        .await
+        self.answer(Call::post("validate", &path, FHIR_JSON, resource.compact()))
+            .await
     }
 
     /// Sends a Bundle of entries that are to be done.
     pub async fn bundle(&self, bundle: &Node) -> Result<Answer, Silence> {
-        let asked = Asked::post("bundle", "", FHIR_JSON, bundle.compact());
+        let asked = Call::post("bundle", "", FHIR_JSON, bundle.compact());
         self.answer(asked.with(PREFER, "return=minimal")).await
     }
 
@@ -196,14 +191,14 @@ impl Connection {
         self.tokens.token(&*self.wire, base, smart).await.map(Some)
     }
 
-    async fn answer(&self, asked: Asked) -> Result<Answer, Silence> {
+    async fn answer(&self, asked: Call) -> Result<Answer, Silence> {
         let answer = self.exchange(asked).await;
         answer.map_err(|unanswered| unanswered.silence)
     }
 
     /// One request and its answer. A token may be withdrawn before its time, so a 401 to one that
     /// was given before is answered with a new one, once; a server that says 401 took nothing.
-    async fn exchange(&self, asked: Asked) -> Result<Answer, Unanswered> {
+    async fn exchange(&self, asked: Call) -> Result<Answer, Unanswered> {
         let token = self.token().await.map_err(no_token)?;
         let answer = self.once(&asked, token.as_ref()).await?;
         let (401, Some(token)) = (answer.status, token) else {
@@ -214,7 +209,7 @@ impl Connection {
         self.once(&asked, token.as_ref()).await
     }
 
-    async fn once(&self, asked: &Asked, token: Option<&Token>) -> Result<Answer, Unanswered> {
+    async fn once(&self, asked: &Call, token: Option<&Token>) -> Result<Answer, Unanswered> {
         let request = self.request(asked, token).map_err(silent)?;
         let base = self.target.base.open();
         let span = traced::span(base, &asked.method, asked.interaction);
@@ -236,7 +231,7 @@ impl Connection {
         Answer::read(response.status, bytes, retry_after).ok_or(TOO_LARGE)
     }
 
-    fn request(&self, asked: &Asked, token: Option<&Token>) -> Result<Request, Silence> {
+    fn request(&self, asked: &Call, token: Option<&Token>) -> Result<Request, Silence> {
         let mut headers = client::fixed(&self.target.headers).ok_or(Silence::Secret)?;
         headers.insert(ACCEPT, HeaderValue::from_static(FHIR_JSON));
         if let Some(value) = authorization(&self.target.sign_in, token)? {
@@ -257,7 +252,7 @@ impl Connection {
 }
 
 /// What is asked of the server, before it is signed in.
-struct Asked {
+struct Call {
     /// What it is, in the words of FHIR (R4, http.html), for traces.
     interaction: &'static str,
     method: Method,
@@ -266,7 +261,7 @@ struct Asked {
     body: Option<String>,
 }
 
-impl Asked {
+impl Call {
     fn post(interaction: &'static str, path: &str, kind: &str, body: String) -> Self {
         Self {
             interaction,

@@ -11,7 +11,7 @@ use crate::examination::intake::draft::Side;
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Measured, Value, pain};
 use crate::tables::catalogue::Catalogue;
-use crate::tables::catalogue::cautions::{Asked, Caution, CautionSign, Urgent};
+use crate::tables::catalogue::cautions::{Caution, CautionKind, CautionSign, Urgent};
 use crate::tables::catalogue::parts::in_family;
 use crate::tables::catalogue::rows::Kind;
 use std::cmp::Ordering;
@@ -190,7 +190,7 @@ pub(super) fn prompt(
 ) -> Option<Prompt> {
     let row = catalogue.cautions.get(code)?;
     let about = findings.first()?;
-    (row.asked == Asked::Prompt).then(|| Prompt {
+    (row.asked == CautionKind::Prompt).then(|| Prompt {
         code: code.to_owned(),
         findings: findings.iter().map(|one| one.finding.id).collect(),
         path: about.finding.path.clone(),

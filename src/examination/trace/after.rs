@@ -1,13 +1,13 @@
 //! What follows a catch: a release, or clonus.
 
 use crate::examination::trace::filter::low_pass;
-use crate::examination::trace::motion::{Motion, Place, derivative};
+use crate::examination::trace::motion::{Moment, Motion, derivative};
 use crate::examination::trace::parameters::Parameters;
 use crate::examination::trace::signal::count;
 
 /// True when the limb settled after the catch and then gave way: went on by more than the least
 /// travel at more than the least velocity.
-pub(super) fn release(motion: &Motion, catch: &Place, parameters: &Parameters) -> bool {
+pub(super) fn release(motion: &Motion, catch: &Moment, parameters: &Parameters) -> bool {
     let settled = parameters.settled_share * motion.peak_velocity;
     let mut later = motion
         .degrees
@@ -29,7 +29,7 @@ pub(super) fn release(motion: &Motion, catch: &Place, parameters: &Parameters) -
 
 /// Beats after the catch: peaks of velocity that follow each other at the pace of clonus, at least
 /// the fewest that count; 0 otherwise.
-pub(super) fn beats(motion: &Motion, catch: &Place, parameters: &Parameters) -> usize {
+pub(super) fn beats(motion: &Motion, catch: &Moment, parameters: &Parameters) -> usize {
     let rate = 1.0 / motion.period;
     let hertz = parameters.clonus_cut_off.min(rate / 4.0);
     // What the first low-pass left is low-passed again only where clonus has its pace.

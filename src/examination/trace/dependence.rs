@@ -6,7 +6,7 @@ use crate::examination::trace::signal::count;
 
 /// A straight line through catches at several speeds, by least squares.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub struct StraightLine {
     /// Degrees for each degree per second, which is seconds.
     pub slope: f64,
     /// The angle at no velocity, degrees.
@@ -19,7 +19,7 @@ pub struct Line {
 ///
 /// # Errors
 /// Why there is none: too few, or too much alike in speed.
-pub fn line(catches: &[(f64, f64)], parameters: &Parameters) -> Result<Line, Reason> {
+pub fn line(catches: &[(f64, f64)], parameters: &Parameters) -> Result<StraightLine, Reason> {
     let number = count(catches.len());
     if number < parameters.catches {
         return Err(Reason::FewCatches);
@@ -41,7 +41,7 @@ pub fn line(catches: &[(f64, f64)], parameters: &Parameters) -> Result<Line, Rea
     if !slope.is_finite() {
         return Err(Reason::SpeedsAlike);
     }
-    Ok(Line {
+    Ok(StraightLine {
         slope,
         intercept: middle_angle - slope * middle_speed,
         catches: catches.len(),

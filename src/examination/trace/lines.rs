@@ -1,7 +1,7 @@
 //! One line through the catches of each muscle.
 
 use crate::examination::finding::derived_identity;
-use crate::examination::trace::dependence::{Line, line};
+use crate::examination::trace::dependence::{StraightLine, line};
 use crate::examination::trace::parameters::Parameters;
 use crate::examination::trace::rounded::{TEN_THOUSANDTH, TENTH, exact};
 use crate::examination::trace::session::{Computed, Dependence, Traced, row_of, same_way};
@@ -54,7 +54,7 @@ fn dependence(
         .collect();
     let points: Vec<(f64, f64)> = caught.iter().map(|(_, v, a)| (*v, *a)).collect();
     let turn = if first.source.lengthens { 1.0 } else { -1.0 };
-    let rounded = |line: Line| {
+    let rounded = |line: StraightLine| {
         let slope = exact(turn * line.slope, TEN_THOUSANDTH).ok_or(Reason::SpeedsAlike)?;
         let angle = exact(turn * line.intercept, TENTH).ok_or(Reason::SpeedsAlike)?;
         let catches = u32::try_from(line.catches).map_err(|_many| Reason::SpeedsAlike)?;

@@ -11,7 +11,7 @@ const NOISE: f64 = 0.277_680_183_634_898_3;
 
 /// A place on a trace.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct Moment {
     /// Number of the sample, from 0.
     pub sample: usize,
     /// Seconds from the first sample; between samples for a catch.
@@ -40,13 +40,13 @@ pub struct Motion {
     /// Standard deviation of what the low-pass took away, degrees.
     pub noise: f64,
     /// Where the stretch begins.
-    pub onset: Place,
+    pub onset: Moment,
     /// Where it is fastest.
-    pub peak: Place,
+    pub peak: Moment,
     /// Where it first comes to rest after that.
-    pub stop: Place,
+    pub stop: Moment,
     /// The largest angle from the onset on.
-    pub furthest: Place,
+    pub furthest: Moment,
     /// Peak velocity, degrees per second.
     pub peak_velocity: f64,
     /// Mean velocity between a tenth and nine tenths of the excursion, degrees per second.
@@ -138,7 +138,7 @@ impl Motion {
             .map(|(a, b)| (a - b) * (a - b));
         let noise = (taken.sum::<f64>() / count(degrees.len())).sqrt();
         let place = |sample: usize| {
-            Some(Place {
+            Some(Moment {
                 sample,
                 seconds: count(sample) * signal.period,
                 degrees: *degrees.get(sample)?,
@@ -213,7 +213,7 @@ impl Motion {
 
 impl Motion {
     /// Two standard deviations of the random error of a catch here, degrees.
-    pub fn random_error(&self, catch: &Place) -> f64 {
+    pub fn random_error(&self, catch: &Moment) -> f64 {
         2.0 * self.noise_of_catch(catch.sample)
     }
 
@@ -245,7 +245,7 @@ fn largest(values: &[f64]) -> Option<(usize, f64)> {
 }
 
 /// Mean velocity between a tenth and nine tenths of the excursion.
-fn mean(degrees: &[f64], onset: &Place, stop: &Place, period: f64) -> f64 {
+fn mean(degrees: &[f64], onset: &Moment, stop: &Moment, period: f64) -> f64 {
     let excursion = stop.degrees - onset.degrees;
     let (low, high) = (
         onset.degrees + 0.1 * excursion,

@@ -3,7 +3,7 @@
 
 use crate::examination::measure::side_of_neutral;
 use crate::examination::measure::traces::MeasuredTrace;
-use crate::examination::trace::motion::{Motion, Place};
+use crate::examination::trace::motion::{Moment, Motion};
 use crate::examination::trace::parameters::float;
 use crate::examination::trace::session::{Computed, Traced};
 use crate::examination::trace::signal::count;
@@ -279,7 +279,7 @@ fn line(svg: &mut String, class: &str, panel: &Panel, values: &[f64], period: f6
 
 /// Each place has a shape of its own and its name beside it.
 fn marks(svg: &mut String, panel: &Panel, one: &Traced, motion: &Motion, turn: f64) {
-    let at = |place: &Place| (panel.x(place.seconds), panel.y(turn * place.degrees));
+    let at = |place: &Moment| (panel.x(place.seconds), panel.y(turn * place.degrees));
     let slow = one
         .computed
         .as_ref()

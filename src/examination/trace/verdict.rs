@@ -1,6 +1,6 @@
 //! Whether a stretch met a catch.
 
-use crate::examination::trace::motion::{Motion, Place};
+use crate::examination::trace::motion::{Moment, Motion};
 use crate::examination::trace::parameters::Parameters;
 use crate::examination::trace::signal::count;
 use crate::examination::trace::{Outcome, Reason, after};
@@ -9,7 +9,7 @@ use crate::examination::trace::{Outcome, Reason, after};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stop {
     /// Where the limb slowed down most.
-    pub at: Place,
+    pub at: Moment,
     /// Deceleration there times excursion over peak velocity squared, without unit: 1.6422 for a
     /// movement of least jerk, whatever its size and duration.
     pub sharpness: f64,
@@ -76,7 +76,7 @@ pub fn sharpest(motion: &Motion, parameters: &Parameters) -> Option<Stop> {
 }
 
 /// The place of the lowest acceleration between samples, by the parabola through three of them.
-fn between(motion: &Motion, sample: usize) -> Option<Place> {
+fn between(motion: &Motion, sample: usize) -> Option<Moment> {
     let at = |values: &[f64], number: Option<usize>| number.and_then(|n| values.get(n).copied());
     let near = [sample.checked_sub(1), Some(sample), sample.checked_add(1)];
     let [before, here, after] = near.map(|number| at(&motion.acceleration, number));
@@ -91,7 +91,7 @@ fn between(motion: &Motion, sample: usize) -> Option<Place> {
     }
     let next = if shift < 0.0 { left } else { right };
     let degrees = next.map_or(middle, |next| middle + f64::abs(shift) * (next - middle));
-    Some(Place {
+    Some(Moment {
         sample,
         seconds: (count(sample) + shift) * motion.period,
         degrees,

@@ -15,7 +15,7 @@ const FIX: &str = "correct the element; see the section of FHIR R4 named";
 
 /// The rules that hold for one resource.
 pub(super) fn resource(node: &Node, path: &str, problems: &mut Problems) {
-    elements(node, &Place::Top(path), problems);
+    elements(node, &Where::Top(path), problems);
     if node.text_of("resourceType") == Some("Observation") {
         observation(node, path, problems);
     }
@@ -33,13 +33,13 @@ pub(super) fn literal_references<'a>(node: &'a Node, found: &mut Vec<&'a str>) {
 }
 
 /// Where an element stands; a path is written only when there is something to say about it.
-enum Place<'a> {
+enum Where<'a> {
     Top(&'a str),
     Member(&'a Self, &'a str),
     Item(&'a Self, usize),
 }
 
-impl fmt::Display for Place<'_> {
+impl fmt::Display for Where<'_> {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Top(path) => formatter.write_str(path),
@@ -50,7 +50,7 @@ impl fmt::Display for Place<'_> {
 }
 
 /// Walks every element: nothing empty, decimals plain, quantities coded, times zoned.
-fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
+fn elements(node: &Node, place: &Where<'_>, problems: &mut Problems) {
     let mut empty = |what: &str| {
         problems.error(Code::FhirEmpty, &place.to_string(), what.to_owned(), FIX);
     };
@@ -73,7 +73,7 @@ fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
                 empty("an empty array");
             }
             for (index, item) in items.iter().enumerate() {
-                elements(item, &Place::Item(place, index), problems);
+                elements(item, &Where::Item(place, index), problems);
             }
         }
         Node::Object(members) => {
@@ -82,7 +82,7 @@ fn elements(node: &Node, place: &Place<'_>, problems: &mut Problems) {
             }
             quantity(node, place, problems);
             for (key, member) in members {
-                let place = Place::Member(place, key);
+                let place = Where::Member(place, key);
                 time(key, member, &place, problems);
                 elements(member, &place, problems);
             }
@@ -97,7 +97,7 @@ fn plain_number(digits: &str) -> bool {
 }
 
 /// A quantity is an object that has a numeric value and a unit, system or code.
-fn quantity(node: &Node, place: &Place<'_>, problems: &mut Problems) {
+fn quantity(node: &Node, place: &Where<'_>, problems: &mut Problems) {
     let numeric = matches!(node.member("value"), Some(Node::Number(_)));
     let code = node.text_of("code");
     if !numeric {
@@ -119,7 +119,7 @@ fn quantity(node: &Node, place: &Place<'_>, problems: &mut Problems) {
 
 /// "If hours and minutes are specified, a time zone SHALL be populated" (datatypes.html#dateTime);
 /// for `instant` both are required.
-fn time(key: &str, node: &Node, place: &Place<'_>, problems: &mut Problems) {
+fn time(key: &str, node: &Node, place: &Where<'_>, problems: &mut Problems) {
     const TIMES: [&str; 8] = [
         "effectiveDateTime",
         "effectiveInstant",

@@ -72,7 +72,7 @@ struct Walk<'a> {
 }
 
 /// One value of an element, and the `_name` beside it.
-struct Place<'a> {
+struct ElementValue<'a> {
     element: &'a Element,
     kind: &'a Type,
     path: String,
@@ -137,7 +137,7 @@ impl Walk<'_> {
         let (key, kind) = named;
         let beside_key = format!("_{key}");
         let (value, beside) = (node.member(key), node.member(&beside_key));
-        let place = |step: String, in_list| Place {
+        let place = |step: String, in_list| ElementValue {
             element,
             kind,
             path: format!("{path}/{}{step}", pointer_step(key)),
@@ -170,7 +170,7 @@ impl Walk<'_> {
         }
     }
 
-    fn single(&mut self, value: Option<&Node>, beside: Option<&Node>, place: &Place<'_>) {
+    fn single(&mut self, value: Option<&Node>, beside: Option<&Node>, place: &ElementValue<'_>) {
         // "null … used to fill out both arrays so that the id and/or extension are aligned with the
         // matching value" (json.html)
         let said = |node: Option<&Node>| node.is_some_and(|node| *node != Node::Null);
@@ -199,7 +199,7 @@ impl Walk<'_> {
         }
     }
 
-    fn value(&mut self, node: &Node, place: &Place<'_>) {
+    fn value(&mut self, node: &Node, place: &ElementValue<'_>) {
         let path = place.path.as_str();
         if self.told.contains(path) {
             return;
@@ -309,7 +309,7 @@ impl Walk<'_> {
 
     /// "required: To be conformant, the concept in this element SHALL be from the specified value
     /// set" (terminologies.html#required)
-    fn bound(&mut self, node: &Node, place: &Place<'_>) {
+    fn bound(&mut self, node: &Node, place: &ElementValue<'_>) {
         let Some(name) = place.element.list else {
             return;
         };

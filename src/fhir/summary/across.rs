@@ -6,7 +6,7 @@ use crate::examination::compare::part::{EarlierSession, Part};
 use crate::examination::measure::Measured;
 use crate::fhir::coding::{Coded, sentence};
 use crate::fhir::summary::compared::Counts;
-use crate::fhir::summary::findings::{self, Place, Usual};
+use crate::fhir::summary::findings::{self, Order, Usual};
 use crate::fhir::summary::words::{counted, day, of};
 use crate::fhir::summary::{
     Examined, Line, Section, Summary, collected, passed_on, precautions, session,
@@ -145,13 +145,13 @@ fn precautions(sessions: &[Examined<'_>], today: NaiveDate) -> Section {
 
 /// One statement about a site, with the session it stands in.
 #[derive(Clone, Copy)]
-struct Told<'a> {
+struct Dated<'a> {
     one: &'a Examined<'a>,
     coded: &'a Coded,
     measured: Option<&'a Measured>,
 }
 
-impl Told<'_> {
+impl Dated<'_> {
     fn examined(&self) -> bool {
         self.measured.is_none_or(Measured::examined)
     }
@@ -164,8 +164,8 @@ type Thing = (String, String);
 fn things<'a>(
     sessions: &'a [Examined<'a>],
     catalogue: &Catalogue,
-) -> BTreeMap<Thing, Vec<Told<'a>>> {
-    let mut things: BTreeMap<Thing, Vec<Told<'a>>> = BTreeMap::new();
+) -> BTreeMap<Thing, Vec<Dated<'a>>> {
+    let mut things: BTreeMap<Thing, Vec<Dated<'a>>> = BTreeMap::new();
     for one in sessions {
         let by_id = findings::findings_of(one);
         let coded = one.coded.iter().filter(|coded| !coded.withdrawn);
@@ -174,7 +174,7 @@ fn things<'a>(
             let position = position.cloned().unwrap_or_default();
             let thing = (findings::name(coded, catalogue), position);
             let measured = by_id.get(&coded.id).copied();
-            things.entry(thing).or_default().push(Told {
+            things.entry(thing).or_default().push(Dated {
                 one,
                 coded,
                 measured,
@@ -184,7 +184,7 @@ fn things<'a>(
     things
 }
 
-fn line(told: &Told<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Line {
+fn line(told: &Dated<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Line {
     let words = findings::line(told.coded, told.measured, usual, catalogue);
     Line::about(
         told.one.session,
@@ -200,7 +200,7 @@ fn latest_found(
     catalogue: &Catalogue,
 ) -> Vec<Section> {
     let things = things(sessions, catalogue);
-    let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, (String, Line)> = BTreeMap::new();
     for told in things.values() {
         let Some(last) = told.iter().rev().find(|told| told.examined()) else {
             continue;
@@ -218,7 +218,7 @@ fn latest_found(
 fn not_tested(sessions: &[Examined<'_>], usual: &Usual<'_>, catalogue: &Catalogue) -> Section {
     let things = things(sessions, catalogue);
     let left_out = things.values().filter_map(|told| told.last());
-    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, Line> = BTreeMap::new();
     for told in left_out.filter(|told| !told.examined()) {
         let place = findings::place(told.coded, told.one.session, catalogue);
         lines.insert(place, line(told, usual, catalogue));
@@ -234,14 +234,14 @@ fn not_tested(sessions: &[Examined<'_>], usual: &Usual<'_>, catalogue: &Catalogu
 fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Section {
     let things = things(sessions, catalogue);
     let mut counts = Counts::default();
-    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, Line> = BTreeMap::new();
     for told in things.values() {
         let mut examined = told.iter().filter(|told| told.examined());
         let (Some(first), Some(last)) = (examined.next(), examined.next_back()) else {
             continue;
         };
         let place = findings::place(last.coded, last.one.session, catalogue);
-        let found = |told: &Told<'_>| {
+        let found = |told: &Dated<'_>| {
             let found = told.measured.map(|it| sentence::value(it, catalogue));
             found.or_else(|| sentence::in_words(&told.coded.value))
         };
@@ -268,7 +268,12 @@ fn from_first_to_last(sessions: &[Examined<'_>], catalogue: &Catalogue) -> Secti
 }
 
 /// What a finding came to since the first time: higher, lower, within the error, or not judged.
-fn change(first: &Told<'_>, last: &Told<'_>, counts: &mut Counts, catalogue: &Catalogue) -> String {
+fn change(
+    first: &Dated<'_>,
+    last: &Dated<'_>,
+    counts: &mut Counts,
+    catalogue: &Catalogue,
+) -> String {
     let (Some(before), Some(after)) = (first.measured, last.measured) else {
         return "computed, so its parts are compared".to_owned();
     };

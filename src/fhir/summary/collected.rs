@@ -10,7 +10,7 @@ use chrono::NaiveDate;
 
 /// One statement with the session it was last made in.
 #[derive(Clone, Copy)]
-struct Said<'a> {
+struct Dated<'a> {
     one: &'a Examined<'a>,
     statement: &'a Statement,
 }
@@ -51,8 +51,8 @@ fn title(code: &str) -> &'static str {
 
 /// The latest word on each thing. What was said again under its identity, or in the same words to the
 /// same people, stands once; what was withdrawn under its identity is gone.
-fn standing<'a>(sessions: &'a [Examined<'a>], code: &str) -> Vec<Said<'a>> {
-    let mut standing: Vec<Said<'a>> = Vec::new();
+fn standing<'a>(sessions: &'a [Examined<'a>], code: &str) -> Vec<Dated<'a>> {
+    let mut standing: Vec<Dated<'a>> = Vec::new();
     for one in sessions {
         let statements = one.session.statements.iter();
         for statement in statements.filter(|it| it.says.key() == code) {
@@ -62,7 +62,7 @@ fn standing<'a>(sessions: &'a [Examined<'a>], code: &str) -> Vec<Said<'a>> {
                 earlier.statement.id != statement.id && !(elsewhere && again)
             });
             if !statement.withdrawn {
-                standing.push(Said { one, statement });
+                standing.push(Dated { one, statement });
             }
         }
     }
@@ -91,7 +91,7 @@ fn says_again(earlier: &Statement, later: &Statement) -> bool {
 
 /// The day on which something was last said. Handling is a list: a step that the latest list leaves out
 /// was taken back by nobody, and somebody has to ask.
-fn when(said: &Said<'_>, standing: &[Said<'_>]) -> String {
+fn when(said: &Dated<'_>, standing: &[Dated<'_>]) -> String {
     let on = of(said.one);
     match said.statement.says {
         Says::Told { .. } => String::new(),

@@ -3,7 +3,7 @@
 use crate::base::private::Private;
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::compare::{Comparison, Rule};
-use crate::fhir::summary::findings::{self, Place, Usual};
+use crate::fhir::summary::findings::{self, Order, Usual};
 use crate::fhir::summary::words::{counted, day};
 use crate::fhir::summary::{About, Examined, Line, Section};
 use crate::tables::catalogue::Catalogue;
@@ -229,7 +229,7 @@ fn told(one: &Examined<'_>, rules: &[Rule], catalogue: &Catalogue) -> (Vec<Line>
         })
         .collect();
     let usual = Usual::of(std::slice::from_ref(one));
-    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, Line> = BTreeMap::new();
     let mut counted_only = Vec::new();
     for coded in one.coded.iter().filter(|it| it.kind == Kind::Comparison) {
         match is_read.get(&coded.id) {

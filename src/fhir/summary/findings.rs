@@ -29,7 +29,7 @@ const OF_A_TRACE: [&str; 5] = [
 
 /// Where a statement stands among others, whatever the order of the document.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Place {
+pub(super) struct Order {
     pub(super) region: String,
     pub(super) side: u8,
     site: String,
@@ -37,10 +37,10 @@ pub(super) struct Place {
 }
 
 /// The place of a statement; what has no site of the body stands before what has one.
-pub(super) fn place(one: &Coded, session: &Session, catalogue: &Catalogue) -> Place {
+pub(super) fn place(one: &Coded, session: &Session, catalogue: &Catalogue) -> Order {
     let (side, place) = side_and_place(one).unwrap_or_default();
     let row = catalogue.sites.get(&place);
-    Place {
+    Order {
         region: row.map(|row| row.region.clone()).unwrap_or_default(),
         side: rank(&side, session.more_affected),
         site: place,

@@ -8,11 +8,11 @@ use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// A prompt as its session, code and path name it.
-type Named = (Uuid, String, String);
+type PromptName = (Uuid, String, String);
 
 /// Prompts that no statement says to have been passed on to anybody.
 pub(super) fn open_prompts(sessions: &[Examined<'_>]) -> Section {
-    let told: BTreeSet<Named> = sessions.iter().flat_map(passed_on).collect();
+    let told: BTreeSet<PromptName> = sessions.iter().flat_map(passed_on).collect();
     let mut told_of = Vec::new();
     for one in sessions {
         let open = one.prompts.iter().filter(|prompt| {
@@ -68,7 +68,7 @@ pub(super) fn about(
     Some(raised.or_else(worded).unwrap_or_else(named))
 }
 
-fn passed_on(one: &Examined<'_>) -> Vec<Named> {
+fn passed_on(one: &Examined<'_>) -> Vec<PromptName> {
     let session = one.session;
     let statements = session.statements.iter().filter(|it| !it.withdrawn);
     statements

@@ -1,7 +1,7 @@
 //! The precautions of one session, before everything else.
 
 use crate::fhir::coding::{Coded, CodedValue, sentence};
-use crate::fhir::summary::findings::{self, Place, standing};
+use crate::fhir::summary::findings::{self, Order, standing};
 use crate::fhir::summary::words::{capital, day, quoted};
 use crate::fhir::summary::{Examined, Line, Section};
 use crate::tables::catalogue::Catalogue;
@@ -9,7 +9,7 @@ use crate::tables::catalogue::rows::Kind;
 
 /// Each in one line, where it lies; or that none stands, or that none is known.
 pub(super) fn section(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
-    let mut lines: Vec<(Place, Line)> = standing(one)
+    let mut lines: Vec<(Order, Line)> = standing(one)
         .filter(|coded| coded.kind == Kind::Precaution)
         .map(|coded| {
             let place = findings::place(coded, one.session, catalogue);

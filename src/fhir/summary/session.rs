@@ -7,7 +7,7 @@ use crate::fhir::coding::statements::role_of;
 use crate::fhir::coding::{Coded, CodedValue, sentence};
 use crate::fhir::summary::asked::{A_PROMPT, prompt};
 use crate::fhir::summary::findings::{
-    self, Place, Usual, findings_of, is_about_the_body, standing,
+    self, Order, Usual, findings_of, is_about_the_body, standing,
 };
 use crate::fhir::summary::words::{capital, day, one_line, partial, quoted};
 use crate::fhir::summary::{
@@ -65,7 +65,7 @@ fn title(session: &Session) -> String {
 
 /// What was examined, by region and side.
 fn found(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Vec<Section> {
-    let mut lines: BTreeMap<Place, (String, Line)> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, (String, Line)> = BTreeMap::new();
     let by_id = findings_of(one);
     for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
         let measured = by_id.get(&coded.id).copied();
@@ -97,7 +97,7 @@ pub(super) fn by_heading(lines: impl Iterator<Item = (String, Line)>) -> Vec<Sec
 
 /// Everything that was left out, with its reason: none of it is ever left out here.
 fn not_tested(one: &Examined<'_>, usual: &Usual<'_>, catalogue: &Catalogue) -> Section {
-    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, Line> = BTreeMap::new();
     let by_id = findings_of(one);
     for coded in standing(one).filter(|coded| is_about_the_body(coded.kind)) {
         let measured = by_id.get(&coded.id).copied();
@@ -254,7 +254,7 @@ fn circumstances(one: &Examined<'_>) -> Option<Section> {
 
 /// What a correction withdrew: named, and not repeated.
 fn in_error(one: &Examined<'_>, catalogue: &Catalogue) -> Option<Section> {
-    let mut lines: BTreeMap<Place, Line> = BTreeMap::new();
+    let mut lines: BTreeMap<Order, Line> = BTreeMap::new();
     for coded in one.coded.iter().filter(|coded| coded.withdrawn) {
         let name = findings::name(coded, catalogue);
         let words = format!("{name}: entered in error, not to be used.");

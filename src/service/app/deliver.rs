@@ -4,7 +4,7 @@ use crate::base::clock::Clock;
 use crate::base::code::meaning::Sign;
 use crate::base::code::reason::Reason;
 use crate::delivery::deliver::attempt::attempt;
-use crate::delivery::deliver::breaker::{Leave, Turn};
+use crate::delivery::deliver::breaker::{Permit, StateChange};
 use crate::delivery::deliver::early::Worker;
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::{Item, LeaseLength, Outbox, OutboxError, Outcome, State};
@@ -46,7 +46,7 @@ impl Delivery {
         }
         let breaker = self.connection.breaker();
         let leave = breaker.ask(self.clock.now());
-        if leave == Leave::No {
+        if leave == Permit::No {
             return Ok(false);
         }
         let attempted = self.attempted().await;
@@ -109,31 +109,39 @@ impl Delivery {
     }
 
     /// Notes where the target begins to be left alone, and where it goes on.
-    async fn turned(&self, turn: Turn, sign: Sign, outcome: &Outcome) -> Result<(), OutboxError> {
+    async fn turned(
+        &self,
+        turn: StateChange,
+        sign: Sign,
+        outcome: &Outcome,
+    ) -> Result<(), OutboxError> {
         let target = &self.connection.target().name;
         let now = self.clock.now();
         let (_, reason) = told(outcome);
         match (turn, reason) {
-            (Turn::Opened(until, failures), Some(reason)) => {
+            (StateChange::Opened(until, failures), Some(reason)) => {
                 let until = until.to_rfc3339();
                 tracing::warn!(target = %target, failures, %reason, until, "target is left alone");
                 let noted = self.outbox.leave_alone(target, failures, reason, now);
                 noted.await?;
             }
-            (Turn::StillOpen(until), Some(reason)) => {
+            (StateChange::StillOpen(until), Some(reason)) => {
                 let until = until.to_rfc3339();
                 tracing::warn!(target = %target, %reason, until, "target is still left alone");
             }
-            (Turn::Closed, _) => {
+            (StateChange::Closed, _) => {
                 tracing::info!(target = %target, "target goes on");
                 self.outbox.go_on(target, now).await?;
             }
             // A process that ended while it left the target alone could not note its end.
-            (Turn::Same, _) if sign == Sign::Works && self.connection.breaker().first_sign() => {
+            (StateChange::Same, _)
+                if sign == Sign::Works && self.connection.breaker().first_sign() =>
+            {
                 self.outbox.go_on(target, now).await?;
             }
             // What is delivered never says that a target fails.
-            (Turn::Same, _) | (Turn::Opened(..) | Turn::StillOpen(_), None) => {}
+            (StateChange::Same, _)
+            | (StateChange::Opened(..) | StateChange::StillOpen(_), None) => {}
         }
         Ok(())
     }

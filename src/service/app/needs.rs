@@ -2,7 +2,7 @@
 
 use crate::base::json::Node;
 use crate::service::app::checked::{Check, Readiness};
-use crate::tables::catalogue::conformance::needs::Place::{Interaction, Search};
+use crate::tables::catalogue::conformance::needs::Declared::{Interaction, Search};
 use crate::tables::catalogue::conformance::needs::{CONDITIONAL, NEEDS, Need};
 
 /// The lines of one type.

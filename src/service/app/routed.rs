@@ -5,7 +5,7 @@ use crate::base::json::Node;
 use crate::base::problem::Problems;
 use crate::delivery::outbox::accept::{Before, Wanted};
 use crate::service::app::encode::Held;
-use crate::service::config::route::{From, Named, Routes};
+use crate::service::config::route::{BusinessIdentifier, From, Routes};
 
 /// The targets of a document and the number of the route that says so; nothing where no route fits.
 pub(super) fn targets<'a>(routes: &'a Routes, text: &str) -> Option<(&'a [String], Option<usize>)> {
@@ -16,7 +16,7 @@ pub(super) fn targets<'a>(routes: &'a Routes, text: &str) -> Option<(&'a [String
 fn from(text: &str) -> Option<From> {
     let node = Node::parse(text).ok()?;
     let session = node.member("session")?;
-    let named = |identifier: Option<&Node>| -> Option<Named> {
+    let named = |identifier: Option<&Node>| -> Option<BusinessIdentifier> {
         let identifier = identifier?;
         let (system, value) = (identifier.text_of("system")?, identifier.text_of("value")?);
         Some((system.to_owned(), value.to_owned()))

@@ -3,7 +3,7 @@
 use crate::base::code::reason::Reason;
 use crate::base::json::Node;
 use crate::delivery::outbox::{Item, Outbox, OutboxError, State};
-use crate::service::app::summary::{self, Asked, Wanted};
+use crate::service::app::summary::{self, SummaryAnswer, Wanted};
 use crate::service::app::urgent::{NEW_PRECAUTION, age};
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
@@ -32,15 +32,19 @@ pub async fn sheet(
         now.date_naive(),
     );
     Ok(match asked.await? {
-        Asked::Summary(summary) => {
+        SummaryAnswer::Summary(summary) => {
             let document = outbox.document_of(item.id).await?;
             let document = document.ok_or(OutboxError::Row("the session of a delivery"))?;
             let about = About::of(&document.node()?);
             Ok(page(item, &about, &summary.xhtml(), catalogue, now))
         }
-        Asked::NotKept | Asked::AllWithdrawn => Err("the session of this delivery does not stand"),
-        Asked::Purged => Err("the content of this session was purged; the record server has it"),
-        Asked::SeveralPeople => {
+        SummaryAnswer::NotKept | SummaryAnswer::AllWithdrawn => {
+            Err("the session of this delivery does not stand")
+        }
+        SummaryAnswer::Purged => {
+            Err("the content of this session was purged; the record server has it")
+        }
+        SummaryAnswer::SeveralPeople => {
             Err("sessions of several people have this name, so nothing is put together of them")
         }
     })

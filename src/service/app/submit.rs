@@ -4,7 +4,7 @@ use crate::base::code::Code;
 use crate::base::code::meaning::Sign;
 use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
-use crate::delivery::deliver::breaker::Leave;
+use crate::delivery::deliver::breaker::Permit;
 use crate::delivery::deliver::http::Connection;
 use crate::delivery::outbox::accept::{
     Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted,
@@ -268,8 +268,8 @@ async fn elsewhere(
     };
     let breaker = connection.breaker();
     let why = match breaker.ask(now) {
-        Leave::No => "it did not answer before, and is left alone for a while".to_owned(),
-        leave @ (Leave::Go | Leave::Probe) => {
+        Permit::No => "it did not answer before, and is left alone for a while".to_owned(),
+        leave @ (Permit::Go | Permit::Probe) => {
             let asking = held::sessions(connection, text, intake.catalogue);
             let asked = tokio::time::timeout(*patience, asking).await;
             let fails = match &asked {

@@ -53,7 +53,7 @@ impl Wanted {
 
 /// What came of asking for a summary.
 #[derive(Debug, Clone)]
-pub enum Asked {
+pub enum SummaryAnswer {
     /// It.
     Summary(Summary),
     /// No session of this name is kept here.
@@ -77,13 +77,13 @@ pub async fn kept(
     session: Uuid,
     wanted: Wanted,
     today: NaiveDate,
-) -> Result<Asked, OutboxError> {
+) -> Result<SummaryAnswer, OutboxError> {
     let subjects = outbox.subjects_of(session).await?;
     let [subject] = subjects.as_slice() else {
         return Ok(if subjects.is_empty() {
-            Asked::NotKept
+            SummaryAnswer::NotKept
         } else {
-            Asked::SeveralPeople
+            SummaryAnswer::SeveralPeople
         });
     };
     let of_person = outbox.of_subject(subject).await?;
@@ -101,15 +101,15 @@ pub async fn kept(
     );
     Ok(match wanted {
         Wanted::Session => match of_it.as_slice() {
-            [] if of_person.purged.contains(&session) => Asked::Purged,
-            [] => Asked::NotKept,
-            [one, ..] => Asked::Summary(of_session(&one.examined(), catalogue)),
+            [] if of_person.purged.contains(&session) => SummaryAnswer::Purged,
+            [] => SummaryAnswer::NotKept,
+            [one, ..] => SummaryAnswer::Summary(of_session(&one.examined(), catalogue)),
         },
-        Wanted::Person(_) if standing.is_empty() && purged > 0 => Asked::Purged,
-        Wanted::Person(_) if standing.is_empty() => Asked::AllWithdrawn,
+        Wanted::Person(_) if standing.is_empty() && purged > 0 => SummaryAnswer::Purged,
+        Wanted::Person(_) if standing.is_empty() => SummaryAnswer::AllWithdrawn,
         Wanted::Person(view) => {
             let examined: Vec<Examined<'_>> = standing.iter().map(|one| one.examined()).collect();
-            Asked::Summary(collect(&examined, purged, view, today, catalogue))
+            SummaryAnswer::Summary(collect(&examined, purged, view, today, catalogue))
         }
     })
 }

@@ -12,7 +12,7 @@ use crate::tables::catalogue::{Catalogue, LOINC, SNOMED};
 
 /// One line of a session: both sides beside each other.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
+pub struct SessionRow {
     /// What was examined, and in which position of the neighbouring joint.
     pub what: String,
     /// What was found on the right.
@@ -22,8 +22,8 @@ pub struct Line {
 }
 
 /// The findings of a session, both sides beside each other, in the order of the document.
-pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
-    let mut lines: Vec<Line> = Vec::new();
+pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<SessionRow> {
+    let mut lines: Vec<SessionRow> = Vec::new();
     for one in measured {
         let what = what(one);
         // Both sides stand in one line: the grade alone, not what it means.
@@ -37,7 +37,7 @@ pub fn lines(measured: &[Measured], catalogue: &Catalogue) -> Vec<Line> {
             .position(|line| line.what == what)
             .unwrap_or_else(|| {
                 let nothing = "not recorded".to_owned();
-                lines.push(Line {
+                lines.push(SessionRow {
                     what,
                     right: nothing.clone(),
                     left: nothing,

@@ -227,7 +227,7 @@ pub(super) struct RecordServer {
 
 /// Where the state is kept and which record server is meant.
 #[derive(Args)]
-pub(super) struct Place {
+pub(super) struct StoreAndTarget {
     /// Configuration file (TOML); `fascicle serve --sample` prints a commented one.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state", "to"])]
     pub(super) config: Option<PathBuf>,
@@ -277,12 +277,12 @@ pub(super) struct SummaryOptions {
 
 impl SummaryOptions {
     /// Where the state is kept.
-    pub(super) fn place(&self) -> Place {
-        Place::alone(self.with.config.as_ref(), self.with.state.as_ref())
+    pub(super) fn place(&self) -> StoreAndTarget {
+        StoreAndTarget::alone(self.with.config.as_ref(), self.with.state.as_ref())
     }
 }
 
-impl Place {
+impl StoreAndTarget {
     /// A state without a record server.
     fn alone(config: Option<&PathBuf>, state: Option<&String>) -> Self {
         Self {
@@ -306,7 +306,7 @@ fn view(word: &str) -> Result<Wanted, String> {
 #[command(before_help = examples::FIRST_SEND, after_help = examples::SEND)]
 pub(super) struct SendOptions {
     #[command(flatten)]
-    pub(super) place: Place,
+    pub(super) place: StoreAndTarget,
     /// Session documents (JSON), or files of one finding a row (name.csv), in the order they were
     /// examined; none only works off the queue.
     pub(super) files: Vec<PathBuf>,
@@ -333,7 +333,7 @@ pub(super) struct ServeOptions {
     #[command(flatten)]
     pub(super) own: OwnTables,
     #[command(flatten)]
-    pub(super) place: Place,
+    pub(super) place: StoreAndTarget,
     /// File of the tokens, one a line, readable by its owner only. It is read anew for every request.
     #[arg(long, value_name = "FILE")]
     pub(super) token_file: Option<PathBuf>,
@@ -356,7 +356,7 @@ pub(super) struct ServeOptions {
 #[command(before_help = examples::FIRST_QUEUE, after_help = examples::QUEUE)]
 pub(super) struct QueueOptions {
     #[command(flatten)]
-    pub(super) place: Place,
+    pub(super) place: StoreAndTarget,
     /// Show what was delivered or dropped as well.
     #[arg(long)]
     pub(super) all: bool,
@@ -494,8 +494,8 @@ pub(super) struct StoreOptions {
 
 impl StoreOptions {
     /// Where the state is kept.
-    pub(super) fn place(&self) -> Place {
-        Place::alone(self.config.as_ref(), self.state.as_ref())
+    pub(super) fn place(&self) -> StoreAndTarget {
+        StoreAndTarget::alone(self.config.as_ref(), self.state.as_ref())
     }
 }
 
@@ -506,7 +506,7 @@ pub(super) struct TrailOptions {
     #[command(flatten)]
     pub(super) own: OwnTables,
     #[command(flatten)]
-    pub(super) place: Place,
+    pub(super) place: StoreAndTarget,
     /// Only this session.
     #[arg(long, value_name = "SESSION")]
     pub(super) session: Option<Uuid>,

@@ -198,7 +198,7 @@ fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
     let files = folder.files();
     let overlay = Overlay::new(&files);
     let (catalogue, faults) = folder.judge(&overlay);
-    let told = Told {
+    let told = CheckReport {
         dir: &options.dir,
         folder: &folder,
         overlay: &overlay,
@@ -218,7 +218,7 @@ fn check(options: &TablesOptions) -> anyhow::Result<Ended> {
     })
 }
 
-struct Told<'a> {
+struct CheckReport<'a> {
     dir: &'a Path,
     folder: &'a Folder,
     overlay: &'a Overlay<'a>,
@@ -226,7 +226,7 @@ struct Told<'a> {
     sha256: Option<&'a str>,
 }
 
-impl Told<'_> {
+impl CheckReport<'_> {
     fn print(&self, out: &mut dyn Write) -> io::Result<()> {
         for fault in self.faults {
             writeln!(

@@ -10,7 +10,7 @@ use crate::service::cli::report::{Mistake, counted};
 use crate::service::cli::screen::{self, wrapped};
 use crate::service::cli::tables::tables;
 use crate::tables::catalogue::confirm::release::{NoRelease, Verdict};
-use crate::tables::catalogue::confirm::{self, Line, switched_on, with_rows};
+use crate::tables::catalogue::confirm::{self, JudgedRow, switched_on, with_rows};
 use crate::tables::catalogue::overlay::Overlay;
 use crate::tables::catalogue::rows::CodeRow;
 use crate::tables::catalogue::{Catalogue, LOINC, package, sha256_hex, table};
@@ -97,7 +97,7 @@ fn write(dir: &Path, own: Option<&Path>, on: &[CodeRow]) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn system(line: &Line) -> &'static str {
+fn system(line: &JudgedRow) -> &'static str {
     if line.system == LOINC {
         "LOINC"
     } else {
@@ -105,7 +105,7 @@ fn system(line: &Line) -> &'static str {
     }
 }
 
-fn print(out: &mut dyn Write, lines: &[Line], on: &[CodeRow]) -> io::Result<()> {
+fn print(out: &mut dyn Write, lines: &[JudgedRow], on: &[CodeRow]) -> io::Result<()> {
     for line in lines {
         let first = format!(
             "{:<8} {:<9} {:<10} ",
@@ -139,8 +139,8 @@ fn print(out: &mut dyn Write, lines: &[Line], on: &[CodeRow]) -> io::Result<()> 
     )
 }
 
-fn json(lines: &[Line], on: &[CodeRow]) -> Node {
-    let switched = |line: &Line| {
+fn json(lines: &[JudgedRow], on: &[CodeRow]) -> Node {
+    let switched = |line: &JudgedRow| {
         let same = |row: &CodeRow| row.thing == line.thing && row.code == line.code;
         line.is_off() && on.iter().any(same)
     };

@@ -178,7 +178,7 @@ fn came_in(out: &mut dyn Write, sessions: &[Sent], catalogue: &Catalogue) -> io:
     for precaution in precautions {
         screen::wrapped(out, "   PRECAUTION ", &precaution)?;
     }
-    let lines: Vec<Vec<view::Line>> = sessions
+    let lines: Vec<Vec<view::SessionRow>> = sessions
         .iter()
         .map(|sent| view::lines(&sent.encoded.measured, catalogue))
         .collect();

@@ -11,7 +11,7 @@ use crate::service::cli::arguments::{CheckOptions, EncodeOptions};
 use crate::service::cli::before::{Before, Out};
 use crate::service::cli::earlier::Source;
 use crate::service::cli::files::{utf8, with_files};
-use crate::service::cli::lines::{Form, Told};
+use crate::service::cli::lines::{Form, ProblemWriter};
 use crate::service::cli::report::Refused;
 use crate::service::cli::sessions::{Beside, Sessions, is_sheet, unread};
 use crate::service::cli::tables::tables;
@@ -210,7 +210,7 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
     }
     let catalogue = tables(options.own.tables.as_deref(), &options.own.reference_tables)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
-    let mut told = Told::new(&mut out, options.json);
+    let mut told = ProblemWriter::new(&mut out, options.json);
     for path in &options.files {
         told.document(path.display().to_string())?;
         if is_sheet(path) {
@@ -246,7 +246,7 @@ fn check_session(
     session: Result<Given, Vec<Problem>>,
     catalogue: &Catalogue,
     now: DateTime<Utc>,
-    told: &mut Told<'_>,
+    told: &mut ProblemWriter<'_>,
 ) -> io::Result<()> {
     let given = match session {
         Ok(given) => given,

@@ -89,7 +89,7 @@ fn looks_like_lines(bytes: &[u8]) -> bool {
 pub(super) fn each(
     mut lines: Box<dyn BufRead>,
     catalogue: &Catalogue,
-    told: &mut Told<'_>,
+    told: &mut ProblemWriter<'_>,
 ) -> anyhow::Result<()> {
     let mut number: u64 = 0;
     let mut line = Vec::new();
@@ -151,7 +151,7 @@ pub(super) fn too_large(problems: &mut Problems) {
 }
 
 /// Tells problems as they come, and counts them; of each document at most [`MOST`] are listed.
-pub(super) struct Told<'a> {
+pub(super) struct ProblemWriter<'a> {
     out: &'a mut dyn Write,
     json: bool,
     document: String,
@@ -163,7 +163,7 @@ pub(super) struct Told<'a> {
     ended: Ended,
 }
 
-impl<'a> Told<'a> {
+impl<'a> ProblemWriter<'a> {
     pub(super) fn new(out: &'a mut dyn Write, json: bool) -> Self {
         Self {
             out,
@@ -261,7 +261,7 @@ const SEVERITIES: [Severity; 3] = [Severity::Error, Severity::Caution, Severity:
 
 #[cfg(test)]
 mod tests {
-    use super::{Form, Told, each, open};
+    use super::{Form, ProblemWriter, each, open};
     use crate::base::code::Code;
     use crate::base::json::Node;
     use crate::base::problem::{Problem, Problems};
@@ -280,7 +280,7 @@ mod tests {
         };
         let catalogue = Catalogue::embedded().expect("sound tables");
         let mut out = Vec::new();
-        let mut told = Told::new(&mut out, false);
+        let mut told = ProblemWriter::new(&mut out, false);
         told.document("x".to_owned()).expect("told");
         each(lines, &catalogue, &mut told).expect("judged");
         told.close().expect("told");
@@ -340,7 +340,7 @@ mod tests {
         let problems = problems.sorted();
         let written = |documents: &[&[Problem]]| {
             let mut out = Vec::new();
-            let mut told = Told::new(&mut out, true);
+            let mut told = ProblemWriter::new(&mut out, true);
             for problems in documents {
                 told.document("a \"name\"".to_owned()).expect("told");
                 for problem in *problems {

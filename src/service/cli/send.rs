@@ -32,7 +32,7 @@ pub(super) async fn send(options: &SendOptions, logging: bool) -> anyhow::Result
     let catalogue = settings::tables(&options.own, &settings)?;
     let beside = Beside::read(options.beside.session.as_ref())?;
     let outbox = settings::outbox(&settings).await?;
-    let mut told = Told {
+    let mut told = SendReport {
         ended: Ended::Done,
         waiting: Vec::new(),
         documents: Vec::new(),
@@ -100,7 +100,7 @@ impl Accepting<'_> {
         &self,
         mut sessions: Sessions,
         path: &Path,
-        told: &mut Told,
+        told: &mut SendReport,
     ) -> anyhow::Result<()> {
         let name = path.display().to_string();
         while let Some(session) = sessions.next() {
@@ -120,13 +120,13 @@ impl Accepting<'_> {
 }
 
 /// What was told of the documents so far.
-struct Told {
+struct SendReport {
     ended: Ended,
     waiting: Vec<Uuid>,
     documents: Vec<Node>,
 }
 
-impl Told {
+impl SendReport {
     fn add(
         &mut self,
         name: &str,

@@ -46,7 +46,7 @@ pub(super) async fn serve(options: &ServeOptions) -> anyhow::Result<Ended> {
         ))
     })?;
     listener.set_nonblocking(true)?;
-    let mut asked = Asked::listen()?;
+    let mut asked = Signals::listen()?;
     // What runs under settings that were left ends when it has done what it had begun.
     let mut working = JoinSet::new();
     // What waits for something when the time to end is up is cut off.
@@ -109,7 +109,7 @@ async fn next(
     options: &ServeOptions,
     site: &Site,
     outbox: &Outbox,
-    asked: &mut Asked,
+    asked: &mut Signals,
     answering: &AbortHandle,
 ) -> Option<Site> {
     loop {
@@ -136,13 +136,13 @@ enum Ask {
 }
 
 /// The signals by which it asks.
-struct Asked {
+struct Signals {
     terminate: Signal,
     interrupt: Signal,
     hang_up: Signal,
 }
 
-impl Asked {
+impl Signals {
     fn listen() -> io::Result<Self> {
         Ok(Self {
             terminate: signal(SignalKind::terminate())?,

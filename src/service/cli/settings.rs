@@ -13,7 +13,7 @@ use crate::delivery::outbox::place::Place as Store;
 use crate::service::app::deliver::Delivery;
 use crate::service::app::submit::Elsewhere;
 use crate::service::cli::arguments::own::OwnTables;
-use crate::service::cli::arguments::{EarlierFrom, EarlierSessions, Place, TargetOptions};
+use crate::service::cli::arguments::{EarlierFrom, EarlierSessions, StoreAndTarget, TargetOptions};
 use crate::service::cli::report::Mistake;
 use crate::service::cli::tables;
 use crate::service::config::{ConfigError, Settings};
@@ -28,7 +28,7 @@ pub(super) const NO_TARGET: &str =
     "no record server is named: use --to BASE or a configuration with a target";
 
 /// The settings a command line names.
-pub(super) fn settings(place: &Place) -> anyhow::Result<Settings> {
+pub(super) fn settings(place: &StoreAndTarget) -> anyhow::Result<Settings> {
     if let Some(path) = &place.config {
         return of_file(path);
     }
@@ -77,7 +77,7 @@ pub(super) fn of_earlier(options: &EarlierSessions) -> anyhow::Result<Settings> 
                     or either with --config";
         return Err(Mistake(what.to_owned()).into());
     }
-    settings(&Place {
+    settings(&StoreAndTarget {
         config: options.config.clone(),
         state: Some(options.state.clone().unwrap_or_default()),
         server: options.server.clone(),

@@ -3,7 +3,7 @@
 use crate::base::clock::{Clock, MachineClock};
 use crate::base::json::Node;
 use crate::fhir::summary::Summary;
-use crate::service::app::summary::{self, Asked};
+use crate::service::app::summary::{self, SummaryAnswer};
 use crate::service::cli::arguments::SummaryOptions;
 use crate::service::cli::before::Before;
 use crate::service::cli::earlier::Source;
@@ -94,16 +94,18 @@ async fn of_store(options: &SummaryOptions, session: Uuid) -> anyhow::Result<End
     let asked = summary::kept(&outbox, &catalogue, session, options.view, today).await?;
     outbox.close().await;
     let words = match asked {
-        Asked::Summary(one) => {
+        SummaryAnswer::Summary(one) => {
             print(&[one], options.json)?;
             return Ok(Ended::Done);
         }
-        Asked::NotKept => "no session of this name is kept here",
-        Asked::SeveralPeople => {
+        SummaryAnswer::NotKept => "no session of this name is kept here",
+        SummaryAnswer::SeveralPeople => {
             "sessions of several people have this name, so nothing is put together of them"
         }
-        Asked::AllWithdrawn => "every session of this person that is kept here was withdrawn",
-        Asked::Purged => {
+        SummaryAnswer::AllWithdrawn => {
+            "every session of this person that is kept here was withdrawn"
+        }
+        SummaryAnswer::Purged => {
             "the content of it was purged when its time of keeping was over; the record server has what was \
              sent"
         }

@@ -4,15 +4,15 @@ use crate::service::config::ConfigError;
 use serde::Deserialize;
 
 /// Namespace and value of a business identifier.
-pub type Named = (String, String);
+pub type BusinessIdentifier = (String, String);
 
 /// Sessions of one organisation, of one location, of both, or all that are left; and their targets.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Route {
     /// The organisation that the signer acts for.
-    pub organisation: Option<Named>,
+    pub organisation: Option<BusinessIdentifier>,
     /// Where the session took place.
-    pub location: Option<Named>,
+    pub location: Option<BusinessIdentifier>,
     /// Names of targets.
     pub targets: Vec<String>,
 }
@@ -28,9 +28,9 @@ pub struct Routes {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct From {
     /// The organisation that the signer acts for.
-    pub organisation: Option<Named>,
+    pub organisation: Option<BusinessIdentifier>,
     /// Where it took place.
-    pub location: Option<Named>,
+    pub location: Option<BusinessIdentifier>,
 }
 
 #[derive(Deserialize)]
@@ -86,14 +86,15 @@ impl Routes {
 
 impl Route {
     fn fits(&self, from: &From) -> bool {
-        let fits = |wanted: &Option<Named>, said: &Option<Named>| {
+        let fits = |wanted: &Option<BusinessIdentifier>, said: &Option<BusinessIdentifier>| {
             wanted.is_none() || wanted.as_ref() == said.as_ref()
         };
         fits(&self.organisation, &from.organisation) && fits(&self.location, &from.location)
     }
 
     fn words(&self) -> String {
-        let of = |what: &str, named: &Named| format!("{what} {} of {}", named.1, named.0);
+        let of =
+            |what: &str, named: &BusinessIdentifier| format!("{what} {} of {}", named.1, named.0);
         match (&self.organisation, &self.location) {
             (None, None) => "what no route before takes".to_owned(),
             (Some(one), None) => of("organisation", one),
@@ -160,7 +161,7 @@ impl Route {
 }
 
 impl NamedFile {
-    fn read(self) -> Named {
+    fn read(self) -> BusinessIdentifier {
         (self.system, self.value)
     }
 }
@@ -168,7 +169,7 @@ impl NamedFile {
 #[cfg(test)]
 mod tests {
     use crate::service::config::Settings;
-    use crate::service::config::route::{From, Named};
+    use crate::service::config::route::{BusinessIdentifier, From};
 
     const TARGETS: &str = "state = 'x'\n[[target]]\nname='ward'\nbase='https://h'\n\
                            [[target]]\nname='region'\nbase='https://i'\n";
@@ -185,11 +186,15 @@ mod tests {
         Settings::read(&text).map_err(|error| error.to_string())
     }
 
-    fn named(system: &str, value: &str) -> Named {
+    fn named(system: &str, value: &str) -> BusinessIdentifier {
         (system.to_owned(), value.to_owned())
     }
 
-    fn told(settings: &Settings, organisation: Option<Named>, location: Option<Named>) -> String {
+    fn told(
+        settings: &Settings,
+        organisation: Option<BusinessIdentifier>,
+        location: Option<BusinessIdentifier>,
+    ) -> String {
         let from = From {
             organisation,
             location,

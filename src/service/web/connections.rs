@@ -172,13 +172,13 @@ struct Open {
 
 /// The place of one connection, given back with the value.
 #[derive(Debug)]
-pub(super) struct Place {
+pub(super) struct Slot {
     number: u64,
     pub(super) connection: Arc<Connection>,
     connections: Arc<Connections>,
 }
 
-impl Drop for Place {
+impl Drop for Slot {
     fn drop(&mut self) {
         locked(&self.connections.open).all.remove(&self.number);
     }
@@ -195,7 +195,7 @@ impl Connections {
 
     /// A place for a connection from an address. Where all are taken, the one that has waited longest without
     /// being worked for is closed; nothing where all are worked for.
-    pub(super) fn place(self: &Arc<Self>, address: IpAddr) -> (Option<Place>, Option<Why>) {
+    pub(super) fn place(self: &Arc<Self>, address: IpAddr) -> (Option<Slot>, Option<Why>) {
         let address = network(address);
         let mut open = locked(&self.open);
         let of_address = open.all.values().filter(|(of, _)| *of == address).count();
@@ -212,12 +212,12 @@ impl Connections {
         }
     }
 
-    fn taken(self: &Arc<Self>, open: &mut Open, address: IpAddr) -> Place {
+    fn taken(self: &Arc<Self>, open: &mut Open, address: IpAddr) -> Slot {
         let number = open.next;
         open.next = number.wrapping_add(1);
         let connection = Arc::new(Connection::new());
         open.all.insert(number, (address, Arc::clone(&connection)));
-        Place {
+        Slot {
             number,
             connection,
             connections: Arc::clone(self),
@@ -259,7 +259,7 @@ fn network(address: IpAddr) -> IpAddr {
 
 #[cfg(test)]
 mod tests {
-    use super::{Connections, Place, Why};
+    use super::{Connections, Slot, Why};
     use crate::service::config::limits::Limits;
     use std::net::IpAddr;
     use std::sync::Arc;
@@ -273,12 +273,12 @@ mod tests {
         }
     }
 
-    fn place(all: &Arc<Connections>, address: &str) -> (Place, Option<Why>) {
+    fn place(all: &Arc<Connections>, address: &str) -> (Slot, Option<Why>) {
         let (place, why) = all.place(address.parse::<IpAddr>().expect("an address"));
         (place.expect("a place"), why)
     }
 
-    fn closes(place: &Place) -> bool {
+    fn closes(place: &Slot) -> bool {
         let to_close = place.connection.to_close();
         let mut to_close = std::pin::pin!(to_close);
         let mut context = std::task::Context::from_waker(std::task::Waker::noop());

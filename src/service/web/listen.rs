@@ -4,7 +4,7 @@
 //! library it stands on.
 
 use crate::service::config::limits::Limits;
-use crate::service::web::connections::{Connection, Connections, Place, Why};
+use crate::service::web::connections::{Connection, Connections, Slot, Why};
 use crate::service::web::meters::Meters;
 use crate::service::web::stream::Watched;
 use axum::Router;
@@ -77,7 +77,7 @@ fn closed(meters: &Meters, why: Why) {
 }
 
 /// One connection, until it ends, has to make room, or takes too long.
-async fn drive(stream: TcpStream, place: Place, terms: Terms, mut stop: watch::Receiver<bool>) {
+async fn drive(stream: TcpStream, place: Slot, terms: Terms, mut stop: watch::Receiver<bool>) {
     let connection = &place.connection;
     let router = TowerToHyperService::new(terms.router);
     let (of, limits) = (Arc::clone(connection), terms.limits.clone());

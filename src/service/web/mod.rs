@@ -1,6 +1,6 @@
 //! The service on the wire.
 //!
-//! Owns: the listener, the door with its tokens, addresses, status codes and problem documents. In:
+//! Owns: the listener, the sign-in by tokens, addresses, status codes and problem documents. In:
 //! HTTP requests. Out: HTTP responses. Never: SQL, FHIR JSON of its own, business rules; a value
 //! about a person in a log line, a metric or an address.
 

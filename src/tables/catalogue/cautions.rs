@@ -9,7 +9,7 @@ use serde::Deserialize;
 /// Whether a caution waits for a person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Asked {
+pub enum CautionKind {
     /// Nothing is sent before a named person confirms it.
     Confirm,
     /// It is shown, and delivered with its findings.
@@ -32,7 +32,7 @@ pub struct Caution {
     /// Code.
     pub caution: String,
     /// Whether it waits for a person.
-    pub asked: Asked,
+    pub asked: CautionKind,
     /// Whether it is to reach the treating team at once.
     pub urgent: Urgent,
     /// When it is raised, in words.
@@ -82,17 +82,17 @@ fn of_row(row: &Caution, signs: &[CautionSign]) -> Option<String> {
     let word = &row.caution;
     let signed = || signs.iter().any(|sign| sign.caution == *word);
     match (Code::of(word), row.asked) {
-        (Some(code), Asked::Prompt) if code.is_a_prompt() => None,
-        (Some(code), Asked::Confirm) if is_a_caution(code) => None,
-        (Some(code), Asked::Confirm) if code.is_a_prompt() => {
+        (Some(code), CautionKind::Prompt) if code.is_a_prompt() => None,
+        (Some(code), CautionKind::Confirm) if is_a_caution(code) => None,
+        (Some(code), CautionKind::Confirm) if code.is_a_prompt() => {
             Some(format!("{word} waits for nobody: asked is prompt"))
         }
-        (Some(code), Asked::Prompt) if is_a_caution(code) => {
+        (Some(code), CautionKind::Prompt) if is_a_caution(code) => {
             Some(format!("{word} waits for a person: asked is confirm"))
         }
         (Some(_), _) => Some(format!("{word} is the code of something else")),
         // A site may add a prompt of its own that a result raises by itself.
-        (None, Asked::Prompt) if signed() => None,
+        (None, CautionKind::Prompt) if signed() => None,
         (None, _) => Some(format!(
             "nothing raises {word}: no rule of ours, and as a prompt no row of caution_signs.csv"
         )),

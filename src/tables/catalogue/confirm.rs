@@ -14,7 +14,7 @@ use std::io::Read;
 
 /// One row of ours, and what the release says of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
+pub struct JudgedRow {
     /// The table it stands in.
     pub table: &'static str,
     /// Its thing: a measure, a word of a list, or a site.
@@ -29,7 +29,7 @@ pub struct Line {
     pub display: Option<String>,
 }
 
-impl Line {
+impl JudgedRow {
     /// True for a row that is off until it is confirmed.
     pub fn is_off(&self) -> bool {
         self.table == TO_CONFIRM
@@ -42,26 +42,29 @@ const TO_CONFIRM: &str = "codes_to_confirm.csv";
 ///
 /// # Errors
 /// [`NoRelease`].
-pub fn loinc(table: impl Read, catalogue: &Catalogue) -> Result<Vec<Line>, NoRelease> {
+pub fn loinc(table: impl Read, catalogue: &Catalogue) -> Result<Vec<JudgedRow>, NoRelease> {
     let said = loinc::read(table, &wanted(catalogue, LOINC))?;
-    let mut lines: Vec<Line> = named(catalogue, LOINC)
+    let mut lines: Vec<JudgedRow> = named(catalogue, LOINC)
         .into_iter()
         .map(|named| {
             let found = said.get(named.code);
             let verdict = loinc::of_display(named.display, found);
-            named.line(verdict, found.map(loinc::Said::name))
+            named.line(verdict, found.map(loinc::LoincRow::name))
         })
         .collect();
     lines.extend(catalogue.codes_to_confirm.iter().map(|row| {
         let found = said.get(&row.code);
-        let named = Named {
+        let named = OwnCode {
             table: TO_CONFIRM,
             thing: row.thing.clone(),
             system: LOINC,
             code: &row.code,
             display: "",
         };
-        named.line(loinc::of_parts(row, found), found.map(loinc::Said::name))
+        named.line(
+            loinc::of_parts(row, found),
+            found.map(loinc::LoincRow::name),
+        )
     }));
     Ok(lines)
 }
@@ -75,19 +78,19 @@ pub fn snomed(
     descriptions: impl Read,
     concepts: Option<impl Read>,
     catalogue: &Catalogue,
-) -> Result<Vec<Line>, NoRelease> {
+) -> Result<Vec<JudgedRow>, NoRelease> {
     let wanted = wanted(catalogue, SNOMED);
     let said = snomed::read(descriptions, concepts, &wanted)?;
     let lines = named(catalogue, SNOMED).into_iter().map(|named| {
         let found = said.get(named.code);
         let verdict = snomed::of_display(named.display, found);
-        named.line(verdict, found.and_then(snomed::Said::name))
+        named.line(verdict, found.and_then(snomed::SnomedConcept::name))
     });
     Ok(lines.collect())
 }
 
 /// One of our codes with the name we give it.
-struct Named<'a> {
+struct OwnCode<'a> {
     table: &'static str,
     thing: String,
     system: &'static str,
@@ -95,9 +98,9 @@ struct Named<'a> {
     display: &'a str,
 }
 
-impl Named<'_> {
-    fn line(self, verdict: Verdict, display: Option<String>) -> Line {
-        Line {
+impl OwnCode<'_> {
+    fn line(self, verdict: Verdict, display: Option<String>) -> JudgedRow {
+        JudgedRow {
             table: self.table,
             thing: self.thing,
             system: self.system.to_owned(),
@@ -108,10 +111,10 @@ impl Named<'_> {
     }
 }
 
-fn named<'a>(catalogue: &'a Catalogue, system: &'static str) -> Vec<Named<'a>> {
+fn named<'a>(catalogue: &'a Catalogue, system: &'static str) -> Vec<OwnCode<'a>> {
     let codes = catalogue.codes.iter().filter(|row| row.system == system);
-    let mut all: Vec<Named<'_>> = codes
-        .map(|row| Named {
+    let mut all: Vec<OwnCode<'_>> = codes
+        .map(|row| OwnCode {
             table: "codes.csv",
             thing: row.thing.clone(),
             system,
@@ -129,7 +132,7 @@ fn named<'a>(catalogue: &'a Catalogue, system: &'static str) -> Vec<Named<'a>> {
             ];
             all.extend(published.zip(parts).filter_map(|(code, thing)| {
                 let (code, display) = code?;
-                Some(Named {
+                Some(OwnCode {
                     table: "sites.csv",
                     thing,
                     system,
@@ -161,7 +164,7 @@ fn wanted(catalogue: &Catalogue, system: &'static str) -> Vec<String> {
 }
 
 /// The rows that are switched on: confirmed, and not in the table of codes yet.
-pub fn switched_on(lines: &[Line], catalogue: &Catalogue) -> Vec<CodeRow> {
+pub fn switched_on(lines: &[JudgedRow], catalogue: &Catalogue) -> Vec<CodeRow> {
     let off = lines
         .iter()
         .filter(|line| line.is_off() && line.verdict == Verdict::Agrees);

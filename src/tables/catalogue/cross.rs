@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 
 /// Every fault between the tables, at the line of the row that has it.
 pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Fault> {
-    let mut told = Told {
+    let mut told = Faults {
         files,
         faults: Vec::new(),
     };
@@ -60,12 +60,12 @@ pub(super) fn faults(catalogue: &Catalogue, files: &[TableFile<'_>]) -> Vec<Faul
     told.faults
 }
 
-struct Told<'a> {
+struct Faults<'a> {
     files: &'a [TableFile<'a>],
     faults: Vec<Fault>,
 }
 
-impl Told<'_> {
+impl Faults<'_> {
     /// Tells a fault of the row whose first cells are `key`.
     fn fault(&mut self, file: &str, key: &str, what: String) {
         let text = self.files.iter().find(|one| one.name == file);
@@ -81,7 +81,7 @@ impl Told<'_> {
     }
 }
 
-fn of_end_feels(catalogue: &Catalogue, told: &mut Told<'_>) {
+fn of_end_feels(catalogue: &Catalogue, told: &mut Faults<'_>) {
     for (end_feel, ending) in &catalogue.end_feel_endings {
         for (list, word) in [("end-feel", end_feel), ("ending", ending)] {
             if catalogue.word(list, word).is_none() {
@@ -92,7 +92,7 @@ fn of_end_feels(catalogue: &Catalogue, told: &mut Told<'_>) {
     }
 }
 
-fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
+fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Faults<'_>) {
     let key = &measure.measure;
     let mut fault = |what: &str| told.fault("measures.csv", key, format!("{key}: {what}"));
     let known =
@@ -136,7 +136,7 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Told<'_>) {
 }
 
 /// A missing value names a standard reason, so each reason of ours needs exactly one.
-fn of_reasons(catalogue: &Catalogue, told: &mut Told<'_>) {
+fn of_reasons(catalogue: &Catalogue, told: &mut Faults<'_>) {
     for list in [NOT_TESTED, NO_RESULT] {
         let reasons = catalogue.scales.get(list).map(|scale| &scale.rows);
         for reason in reasons.into_iter().flatten() {
@@ -153,7 +153,7 @@ fn of_reasons(catalogue: &Catalogue, told: &mut Told<'_>) {
 }
 
 /// Each scale says whether it has an order, which way is worse, and who may claim its wording.
-fn of_scales(catalogue: &Catalogue, told: &mut Told<'_>) {
+fn of_scales(catalogue: &Catalogue, told: &mut Faults<'_>) {
     for (name, scale) in &catalogue.scales {
         let Some(note) = catalogue.scale_notes.get(name) else {
             let what = format!("{name}: scales.csv has no row for it");
@@ -171,7 +171,7 @@ fn of_scales(catalogue: &Catalogue, told: &mut Told<'_>) {
     }
 }
 
-fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
+fn of_codes(catalogue: &Catalogue, told: &mut Faults<'_>) {
     let mut first_codings = BTreeSet::new();
     for row in &catalogue.codes {
         let mut fault = |what: String| match row.line {
@@ -218,7 +218,7 @@ fn of_codes(catalogue: &Catalogue, told: &mut Told<'_>) {
     }
 }
 
-fn of_codes_to_confirm(catalogue: &Catalogue, told: &mut Told<'_>) {
+fn of_codes_to_confirm(catalogue: &Catalogue, told: &mut Faults<'_>) {
     for row in &catalogue.codes_to_confirm {
         let mut fault = |what: &str| {
             let what = format!("{}: {what}", row.thing);

@@ -6,7 +6,7 @@ use crate::delivery::outbox::{Decision, Item, Pausing, State as Standing, Wanted
 use crate::service::app::shown;
 use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
-use crate::service::web::api::request::{self, Said};
+use crate::service::web::api::request::{self, ByAndWhy};
 use crate::service::web::api::serving::Serving;
 use axum::body::Bytes;
 use axum::extract::{Path, State};
@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Asked {
+struct Query {
     #[serde(default)]
     all: bool,
     state: Option<String>,
@@ -26,7 +26,7 @@ struct Asked {
 }
 
 pub(super) async fn items(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
-    let asked: Asked = request::query(&uri)?;
+    let asked: Query = request::query(&uri)?;
     let state = match &asked.state {
         None => None,
         Some(word) => Some(Standing::named(word).ok_or_else(|| {
@@ -84,7 +84,7 @@ async fn decide(
     headers: &HeaderMap,
     body: &Bytes,
 ) -> Result<Response, Fault> {
-    let said = Said::read(headers, body)?;
+    let said = ByAndWhy::read(headers, body)?;
     let id = known(serving, item).await?.id;
     let now = serving.clock.now();
     if !serving
@@ -158,7 +158,7 @@ async fn set_paused(
     headers: &HeaderMap,
     body: &Bytes,
 ) -> Result<Response, Fault> {
-    let said = Said::read(headers, body)?;
+    let said = ByAndWhy::read(headers, body)?;
     let now = serving.clock.now();
     let done = serving
         .outbox

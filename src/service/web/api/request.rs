@@ -101,12 +101,12 @@ pub(super) fn query<T: DeserializeOwned>(uri: &Uri) -> Result<T, Fault> {
 /// Who decides, and why.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Said {
+pub(super) struct ByAndWhy {
     by: String,
     why: String,
 }
 
-impl Said {
+impl ByAndWhy {
     pub(super) fn read(headers: &HeaderMap, body: &Bytes) -> Result<Self, Fault> {
         let text = json_text(headers, body)?;
         let said: Self = serde_json::from_str(&text)

@@ -1,6 +1,6 @@
 //! What a colleague reads of a session, or of all sessions of its person.
 
-use crate::service::app::summary::{Asked, Wanted, kept, shown};
+use crate::service::app::summary::{SummaryAnswer, Wanted, kept, shown};
 use crate::service::web::api::answer::json;
 use crate::service::web::api::fault::Fault;
 use crate::service::web::api::request;
@@ -30,18 +30,18 @@ pub(super) async fn summary(
     let id = Uuid::parse_str(&session).map_err(|_no_uuid| unknown())?;
     let today = serving.clock.now().date_naive();
     match kept(&serving.outbox, &serving.catalogue, id, wanted, today).await? {
-        Asked::Summary(summary) => Ok(json(StatusCode::OK, &shown(&summary))),
-        Asked::NotKept => Err(unknown()),
-        Asked::AllWithdrawn => Err(Fault::not_found(
+        SummaryAnswer::Summary(summary) => Ok(json(StatusCode::OK, &shown(&summary))),
+        SummaryAnswer::NotKept => Err(unknown()),
+        SummaryAnswer::AllWithdrawn => Err(Fault::not_found(
             "every session of this person that is kept here was withdrawn",
         )),
-        Asked::Purged => Err(Fault::new(
+        SummaryAnswer::Purged => Err(Fault::new(
             StatusCode::GONE,
             "purged",
             "the content of it was purged when its time of keeping was over",
             "the record server has what was sent",
         )),
-        Asked::SeveralPeople => Err(Fault::new(
+        SummaryAnswer::SeveralPeople => Err(Fault::new(
             StatusCode::CONFLICT,
             "several-people",
             "sessions of several people have this id",

@@ -23,7 +23,7 @@ const LARGEST_NUMBER: i64 = 9_007_199_254_740_991;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Asked {
+struct Query {
     session: Option<Uuid>,
     target: Option<String>,
     event: Option<String>,
@@ -33,7 +33,7 @@ struct Asked {
 }
 
 pub(super) async fn rows(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
-    let asked: Asked = request::query(&uri)?;
+    let asked: Query = request::query(&uri)?;
     let most = asked.limit.unwrap_or(A_PAGE);
     let after = (0..=LARGEST_NUMBER).contains(&asked.after);
     if !(after && (1..=LARGEST_PAGE).contains(&most)) {
@@ -80,12 +80,12 @@ pub(super) async fn verify(State(serving): State<Serving>, uri: Uri) -> Result<R
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Named {
+struct TraceQuery {
     observation: String,
 }
 
 pub(super) async fn trace(State(serving): State<Serving>, uri: Uri) -> Result<Response, Fault> {
-    let asked: Named = request::query(&uri)?;
+    let asked: TraceQuery = request::query(&uri)?;
     match behind(&serving.outbox, &serving.catalogue, &asked.observation).await? {
         Looked::Behind(found) => Ok(json(StatusCode::OK, &shown::behind(&found))),
         Looked::Purged(session) => Err(Fault::new(

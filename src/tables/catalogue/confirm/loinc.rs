@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use std::io::Read;
 
 /// What a release says of one number.
-pub(super) struct Said {
+pub(super) struct LoincRow {
     component: String,
     property: String,
     system: String,
@@ -21,7 +21,7 @@ pub(super) struct Said {
     status: String,
 }
 
-impl Said {
+impl LoincRow {
     pub(super) fn name(&self) -> String {
         self.name.clone()
     }
@@ -39,7 +39,7 @@ impl Said {
 pub(super) fn read(
     table: impl Read,
     wanted: &[String],
-) -> Result<BTreeMap<String, Said>, NoRelease> {
+) -> Result<BTreeMap<String, LoincRow>, NoRelease> {
     let mut reader = csv::ReaderBuilder::new().flexible(true).from_reader(table);
     let header = reader.byte_headers().map_err(|_cause| NoRelease::Line(1))?;
     let [number, component, property, system, name, status] = places(
@@ -58,7 +58,7 @@ pub(super) fn read(
     while more(&mut reader, &mut record)? {
         let code = cell(&record, number);
         if wanted.binary_search(&code).is_ok() {
-            let said_of = Said {
+            let said_of = LoincRow {
                 component: cell(&record, component),
                 property: cell(&record, property),
                 system: cell(&record, system),
@@ -82,7 +82,7 @@ fn more<R: Read>(
 }
 
 /// Holds the name we give a code against its long common name.
-pub(super) fn of_display(display: &str, said: Option<&Said>) -> Verdict {
+pub(super) fn of_display(display: &str, said: Option<&LoincRow>) -> Verdict {
     let Some(said) = said else {
         return Verdict::Absent;
     };
@@ -97,7 +97,7 @@ pub(super) fn of_display(display: &str, said: Option<&Said>) -> Verdict {
 
 /// Holds what a code has to mean against its parts: the same movement, an angle, the joint and no
 /// side.
-pub(super) fn of_parts(row: &ToConfirm, said: Option<&Said>) -> Verdict {
+pub(super) fn of_parts(row: &ToConfirm, said: Option<&LoincRow>) -> Verdict {
     let Some(said) = said else {
         return Verdict::Absent;
     };

@@ -17,14 +17,14 @@ const DEFINITION: &str = "900000000000550004";
 
 /// What a release says of one concept.
 #[derive(Default)]
-pub(super) struct Said {
+pub(super) struct SnomedConcept {
     /// By the id of the description: when it took effect, whether it is active, its type, its term.
     terms: BTreeMap<String, (String, bool, String, String)>,
     /// When it took effect, and whether it is active; nothing where no file of concepts was given.
     concept: Option<(String, bool)>,
 }
 
-impl Said {
+impl SnomedConcept {
     fn active(&self) -> impl Iterator<Item = (&str, &str)> {
         let all = self.terms.values().filter(|(_, active, ..)| *active);
         all.map(|(_, _, kind, term)| (kind.as_str(), term.as_str()))
@@ -41,8 +41,8 @@ pub(super) fn read(
     descriptions: impl Read,
     concepts: Option<impl Read>,
     wanted: &[String],
-) -> Result<BTreeMap<String, Said>, NoRelease> {
-    let mut said: BTreeMap<String, Said> = BTreeMap::new();
+) -> Result<BTreeMap<String, SnomedConcept>, NoRelease> {
+    let mut said: BTreeMap<String, SnomedConcept> = BTreeMap::new();
     let columns = [
         "id",
         "effectiveTime",
@@ -106,7 +106,7 @@ fn each<const N: usize>(
 
 /// Holds the name we give a concept against its names: the fully specified one, with or without the
 /// tag in brackets at its end, and its synonyms.
-pub(super) fn of_display(display: &str, said: Option<&Said>) -> Verdict {
+pub(super) fn of_display(display: &str, said: Option<&SnomedConcept>) -> Verdict {
     let Some(said) = said else {
         return Verdict::Absent;
     };

@@ -1,11 +1,11 @@
 //! What Fascicle needs of each type of a record server: the one table behind the statement of
 //! requirements and behind what `target` tells.
 
-use crate::tables::catalogue::conformance::needs::Place::{Interaction, Search};
+use crate::tables::catalogue::conformance::needs::Declared::{Interaction, Search};
 
 /// Where in the declaration of a type a need is looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Place {
+pub enum Declared {
     /// Among the interactions of the type.
     Interaction,
     /// Among its search parameters.
@@ -18,7 +18,7 @@ pub struct Need {
     /// Resource type.
     pub kind: &'static str,
     /// Where it is declared.
-    pub place: Place,
+    pub place: Declared,
     /// Name of the interaction or search parameter.
     pub name: &'static str,
     /// What does not work without it.
@@ -27,7 +27,12 @@ pub struct Need {
     pub must: bool,
 }
 
-const fn must(kind: &'static str, place: Place, name: &'static str, without: &'static str) -> Need {
+const fn must(
+    kind: &'static str,
+    place: Declared,
+    name: &'static str,
+    without: &'static str,
+) -> Need {
     Need {
         kind,
         place,
@@ -39,7 +44,7 @@ const fn must(kind: &'static str, place: Place, name: &'static str, without: &'s
 
 const fn helps(
     kind: &'static str,
-    place: Place,
+    place: Declared,
     name: &'static str,
     without: &'static str,
 ) -> Need {

@@ -3,7 +3,7 @@
 use crate::base::json::{Node, object, text};
 use crate::tables::catalogue::conformance::header::{DATED, Header};
 use crate::tables::catalogue::conformance::needs::{
-    CONDITIONAL, KINDS, NEEDS, Need, Place, REPORT,
+    CONDITIONAL, Declared, KINDS, NEEDS, Need, REPORT,
 };
 
 const EXPECTATION: &str = "http://hl7.org/fhir/StructureDefinition/capabilitystatement-expectation";
@@ -55,17 +55,17 @@ fn rest() -> Node {
 }
 
 fn resource(kind: &str) -> Node {
-    let of = |place: Place| {
+    let of = |place: Declared| {
         let needs = NEEDS.iter();
         needs.filter(move |need| need.kind == kind && need.place == place)
     };
     let mut members = vec![("type", text(kind))];
-    let interactions: Vec<Node> = of(Place::Interaction).map(interaction).collect();
+    let interactions: Vec<Node> = of(Declared::Interaction).map(interaction).collect();
     members.push(("interaction", Node::List(interactions)));
     if CONDITIONAL.contains(&kind) {
         members.push(("conditionalCreate", Node::Bool(true)));
     }
-    let mut searches: Vec<Node> = of(Place::Search).map(search).collect();
+    let mut searches: Vec<Node> = of(Declared::Search).map(search).collect();
     if kind == "Provenance" {
         searches.push(tag());
     }
