@@ -61,7 +61,11 @@ fn the_meanings_of_every_code_agree() {
         let agrees = match (meaning.severity, meaning.answer) {
             (Some(Severity::Error), answer) => {
                 answer <= Answer::DoesNotHold
-                    && matches!(meaning.retry, Retry::Mended | Retry::Reported)
+                    && matches!(
+                        meaning.retry,
+                        Retry::Mended | Retry::Reported | Retry::Again
+                    )
+                    && (meaning.retry == Retry::Again) == (answer == Answer::Contended)
             }
             (Some(Severity::Caution), answer) => {
                 answer == Answer::WaitsForConfirmation && meaning.retry == Retry::Confirmed
@@ -109,7 +113,7 @@ fn problems(page: &mut String) {
         "\n## Problems\n\n\
          An error stands in the way; a caution waits for a named person who confirms it, and is a note then; \
          a note is told and holds nothing up.\n\
-         Of several problems the service answers with the status that stands first here: 400, 409, 422, 428.\n\n\
+         Of several problems the service answers with the status that stands first here: 400, 503, 409, 422, 428.\n\n\
          | code | is | means | over HTTP | what to do |\n|---|---|---|---|---|\n",
     );
     for code in Code::ALL {

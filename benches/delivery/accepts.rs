@@ -13,7 +13,7 @@ use crate::stores::{Empty, Kind};
 use crate::{Aim, Ratio, Size, median, per_second};
 use fascicle::base::clock::{Clock as _, MachineClock};
 use fascicle::base::json::Node;
-use fascicle::delivery::outbox::accept::{self, Key, Rejected, StatedPrecaution, Tables, Wanted};
+use fascicle::delivery::outbox::offer::{self, Key, Rejected, StatedPrecaution, Tables, Wanted};
 use fascicle::delivery::outbox::{Accepted, Outbox};
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::encode::encode;
@@ -26,7 +26,7 @@ use tokio::task::JoinSet;
 const TARGET: &str = "record";
 
 /// What a session is about, and what is to be kept of it.
-type Prepared = (Key, accept::New);
+type Prepared = (Key, offer::New);
 
 pub(crate) async fn measured(size: Size) -> Vec<Ratio> {
     let catalogue = Catalogue::embedded().expect("sound tables");
@@ -115,7 +115,9 @@ async fn accepted(new: &Empty, catalogue: &Catalogue, sessions: usize, at_a_time
                 route: None,
             };
             for (key, new) in part {
-                let accepted = outbox.accept(&key, wanted, MachineClock.now(), |_| Ok(new));
+                let mut new = Some(new);
+                let encode = |_| Ok(new.take().expect("nobody else adds to this person"));
+                let accepted = outbox.accept(&key, wanted, MachineClock.now(), encode);
                 let accepted: Result<Accepted, Rejected<()>> = accepted.await.expect("it answers");
                 assert!(matches!(accepted, Ok(Accepted::New(_))), "{accepted:?}");
             }
@@ -148,7 +150,7 @@ fn prepared(catalogue: &Catalogue) -> Prepared {
         stated: node.compact(),
         standing: true,
     });
-    let new = accept::New {
+    let new = offer::New {
         precautions: precautions.collect(),
         urgent: vec!["precaution.new".to_owned()],
         record: encoded.checked.seal(),

@@ -188,6 +188,7 @@ fn every_problem_that_the_source_names_is_described_and_the_other_way_round() {
         "busy",
         "tokens-unusable",
         "not-ready",
+        "contended",
     ];
     for problem in problems {
         assert!(

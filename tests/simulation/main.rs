@@ -3,8 +3,8 @@
 //!
 //! Simulated are the clocks (one for each node and one for the store, wrong by minutes and jumping), the
 //! time that passes, the network (slow, lossy, late, twice, cut), what stands on it and answers in the
-//! place of the server, the deaths of two nodes, the record server (`server`), who submits, again as well,
-//! and who decides. What else happens is drawn in `scenario`, with what a site may count on; a page of a
+//! place of the server, the deaths of two nodes, the record server (`server`), who submits, again as well
+//! and to another node while a document is encoded, and who decides. What else happens is drawn in `scenario`, with what a site may count on; a page of a
 //! search may be as short as two resources.
 //!
 //! Real are the store with its SQL on `SQLite`, and all of `deliver` and `app::deliver` but HTTP itself:

@@ -2,11 +2,13 @@
 //! One simulation from its seed to its verdict.
 
 use crate::network::{BASE, Simulated, cut};
-use crate::scenario::{Clocks, Event, NODES, Scenario};
+use crate::scenario::{Clocks, Event, NODES, Scenario, Submission};
 use crate::server::Server;
 use crate::sessions::visits;
 use crate::verdict;
 use crate::world::{Acting, Director, Happening, World, at_once};
+use chrono::{DateTime, Utc};
+use fascicle::base::clock::Clock;
 use fascicle::base::code::Code;
 use fascicle::base::code::reason::Reason;
 use fascicle::base::private::Private;
@@ -14,14 +16,16 @@ use fascicle::delivery::deliver::breaker::Limits;
 use fascicle::delivery::deliver::http::Connection;
 use fascicle::delivery::deliver::plan::Sending;
 use fascicle::delivery::deliver::{Proxy, Purpose, SignIn, Target, Unmatched};
-use fascicle::delivery::outbox::accept::Wanted;
-use fascicle::delivery::outbox::{Decision, Item, Outbox, State};
+use fascicle::delivery::outbox::kept::KeptText;
+use fascicle::delivery::outbox::offer::{Before, New, Rejected, Wanted};
+use fascicle::delivery::outbox::{Accepted, Decision, Item, Outbox, OutboxError, State};
 use fascicle::fhir::record::fitted::Fitting;
 use fascicle::service::app::deliver::Delivery;
 use fascicle::tables::catalogue::sha256_hex;
 use fastrand::Rng;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::thread;
 use std::time::Duration;
 use tempfile::TempDir;
 
@@ -111,7 +115,7 @@ async fn played(seed: u64, folder: &Path) -> Played {
     let start = |actor: usize| -> Acting {
         let (world, outbox) = (Arc::clone(&world), outbox.clone());
         match actor {
-            WARD => Box::pin(ward(world, outbox)),
+            WARD => Box::pin(ward(world, outbox, folder.to_owned())),
             PERSON => Box::pin(person(world, outbox)),
             node => Box::pin(working(world, outbox, node)),
         }
@@ -229,26 +233,97 @@ async fn idle(world: &Arc<World>, outbox: &Outbox) -> u64 {
 }
 
 /// Whoever submits: each visit at its time, and some of them again.
-async fn ward(world: Arc<World>, outbox: Outbox) {
+async fn ward(world: Arc<World>, outbox: Outbox, folder: PathBuf) {
     let submissions = world.inside().scenario.submissions.clone();
-    let targets = [TARGET.to_owned()];
-    for (at, number) in submissions {
-        world.until(WARD, at).await;
-        let visit = &visits()[number];
+    for submission in submissions {
+        world.until(WARD, submission.at).await;
+        let Submission {
+            visit, meanwhile, ..
+        } = submission;
         let now = world.clock(NODES).now();
-        let encode = |_before| Ok::<_, ()>(visit.made());
-        let wanted = Wanted {
-            targets: &targets,
-            all: &targets,
-            route: None,
+        let mut coming = meanwhile;
+        let mut against = Vec::new();
+        let encode = |before: Before| {
+            against = texts(&before.sessions);
+            if let Some(other) = coming.take() {
+                other_node(&folder, other, now);
+                world.say(format_args!(
+                    "visit {other} comes in, while {visit} is encoded"
+                ));
+            }
+            visits()[visit].made()
         };
-        let accepted = outbox.accept(&visit.key, wanted, now, encode).await;
-        match accepted {
-            Ok(Ok(_)) => world.say(format_args!("visit {number} comes in")),
-            other => world.fault(format!("visit {number} is not accepted: {other:?}")),
+        match accept(&outbox, visit, now, encode).await {
+            Ok(Ok(Accepted::New(_))) => {
+                let stood = outbox.sessions_before(&visits()[visit].key).await;
+                if texts(&stood.expect("the store answers")) != against {
+                    world.fault(format!(
+                        "visit {visit} was encoded against what did not stand"
+                    ));
+                }
+                world.say(format_args!("visit {visit} comes in"));
+            }
+            Ok(Ok(Accepted::Before(_))) => world.say(format_args!("visit {visit} comes in again")),
+            other => world.fault(format!("visit {visit} is not accepted: {other:?}")),
         }
     }
     world.wait(WARD, u64::MAX / 4).await;
+}
+
+fn texts(kept: &[KeptText]) -> Vec<String> {
+    let texts = kept.iter().map(|one| one.as_it_stands().open().clone());
+    texts.collect()
+}
+
+async fn accept(
+    outbox: &Outbox,
+    visit: usize,
+    now: DateTime<Utc>,
+    mut made: impl FnMut(Before) -> New + Send,
+) -> Result<Result<Accepted, Rejected<()>>, OutboxError> {
+    let targets = [TARGET.to_owned()];
+    let wanted = Wanted {
+        targets: &targets,
+        all: &targets,
+        route: None,
+    };
+    let encode = |before| Ok(made(before));
+    outbox
+        .accept(&visits()[visit].key, wanted, now, encode)
+        .await
+}
+
+/// Another node, on a thread of its own, accepts a visit before this one goes on.
+fn other_node(folder: &Path, visit: usize, now: DateTime<Utc>) {
+    let accepting = async {
+        let outbox = Outbox::open(folder).await.expect("a store");
+        let outbox = outbox.held_by(Arc::new(At(now)));
+        let made = |_before| visits()[visit].made();
+        let accepted = accept(&outbox, visit, now, made).await;
+        accepted
+            .expect("the store answers")
+            .expect("it is accepted");
+        outbox.close().await;
+    };
+    thread::scope(|scope| {
+        let accepting = scope.spawn(|| {
+            let runtime = tokio::runtime::Builder::new_current_thread()
+                .enable_all()
+                .build();
+            runtime.expect("a runtime").block_on(accepting);
+        });
+        accepting.join().expect("nothing holds it up");
+    });
+}
+
+/// A clock that stands: simulated time is seen on its own thread only.
+#[derive(Debug)]
+struct At(DateTime<Utc>);
+
+impl Clock for At {
+    fn now(&self) -> DateTime<Utc> {
+        self.0
+    }
 }
 
 /// Whoever looks at the queue: releases what was tried too often, and drops what was refused, where the

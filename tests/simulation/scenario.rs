@@ -71,13 +71,23 @@ pub(crate) struct Scenario {
     pub(crate) events: Vec<(u64, Event)>,
     /// The visits that come in.
     pub(crate) visits: Vec<usize>,
-    /// When which visit comes in, in ms; most of them again, because whoever submits got no answer.
-    pub(crate) submissions: Vec<(u64, usize)>,
+    /// What comes in; some of it again, because whoever submits got no answer.
+    pub(crate) submissions: Vec<Submission>,
     /// The visit that the server refuses, and whether a person drops it.
     pub(crate) poison: Option<(usize, bool)>,
     /// At which search, counted over all nodes, the clock of the database jumps and ends every lease, and
     /// by how many ms.
     pub(crate) stolen: Option<(u64, i64)>,
+}
+
+/// A visit comes in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Submission {
+    /// When, in ms.
+    pub(crate) at: u64,
+    pub(crate) visit: usize,
+    /// The visit of the same person that another node accepts while this one is encoded.
+    pub(crate) meanwhile: Option<usize>,
 }
 
 /// How the server searches.
@@ -187,13 +197,13 @@ fn events(
     rng: &mut Rng,
     (calm, lease): (u64, u64),
     (jump, jumped_already): (u64, bool),
-    submissions: &[(u64, usize)],
+    submissions: &[Submission],
 ) -> Vec<(u64, Event)> {
     let mut events = Vec::new();
     let most = i64::try_from(jump).expect("a time");
     if rng.bool() {
         // What hurts most: leases end long before their time, while whoever holds one works.
-        let (came_in, _) = any(rng, submissions);
+        let came_in = any(rng, submissions).at;
         let jump = Event::Jump {
             node: None,
             by: most,
@@ -230,21 +240,40 @@ fn events(
 }
 
 /// The visits of each person come in one after another, each at its own time, and some again.
-fn submissions(rng: &mut Rng, calm: u64, visits: &[usize]) -> Vec<(u64, usize)> {
-    let mut submissions = Vec::new();
+fn submissions(rng: &mut Rng, calm: u64, numbers: &[usize]) -> Vec<Submission> {
+    let mut submissions: Vec<Submission> = Vec::new();
     let last = calm / 2;
-    let mut times: Vec<u64> = visits.iter().map(|_| rng.u64(..last)).collect();
+    let mut times: Vec<u64> = numbers.iter().map(|_| rng.u64(..last)).collect();
     times.sort_unstable();
+    let mut again = Vec::new();
     // Some persons come in at the same time, so that their lanes meet.
     let all_at_once = rng.u8(..3) == 0;
-    for (number, time) in visits.iter().copied().zip(times) {
-        let place = u64::try_from(number).expect("a number");
+    for (visit, time) in numbers.iter().copied().zip(times) {
+        let place = u64::try_from(visit).expect("a number");
         let at = if all_at_once { place } else { time };
-        submissions.push((at, number));
+        let other_session = |one: &Submission| {
+            let (before, this) = (&visits()[one.visit], &visits()[visit]);
+            before.person == this.person && before.session != this.session
+        };
+        let before = submissions.last().copied().filter(other_session);
+        let meanwhile = before.filter(|one| one.meanwhile.is_none() && rng.bool());
+        if meanwhile.is_some() {
+            submissions.pop();
+        }
+        submissions.push(Submission {
+            at,
+            visit,
+            meanwhile: meanwhile.map(|one| one.visit),
+        });
         if rng.u8(..3) == 0 {
-            submissions.push((at + rng.u64(1..calm), number));
+            again.push(Submission {
+                at: at + rng.u64(1..calm),
+                visit,
+                meanwhile: None,
+            });
         }
     }
+    submissions.extend(again);
     submissions.sort_unstable();
     submissions
 }

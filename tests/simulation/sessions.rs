@@ -3,7 +3,7 @@
 //! instrument. They are encoded once; how they become a record is not what is simulated.
 
 use fascicle::base::json::Node;
-use fascicle::delivery::outbox::accept::{Key, New, Tables};
+use fascicle::delivery::outbox::offer::{Key, New, Tables};
 use fascicle::fhir::check::{Checked, check};
 use fascicle::fhir::record::amend::VersionBefore;
 use fascicle::fhir::record::{Entry, Record};
@@ -200,6 +200,8 @@ fn document(person: usize, session: usize, version: u32) -> Value {
     json["no_precautions"] = json!("asked and looked up, none known");
     json["session"]["id"] = json!(format!("7d1f0a52-3c68-4b0e-9a57-00000000000{session}"));
     json["session"]["version"] = json!(version);
+    let start = format!("2026-10-19T09:{session}0:00+02:00");
+    json["session"]["performed"]["start"] = json!(start);
     let signed = format!("2026-10-2{version}T08:00:00+02:00");
     json["session"]["signed"]["at"] = json!(signed);
     json["patient"]["identifier"]["value"] = json!(identifier(person));

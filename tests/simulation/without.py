@@ -20,6 +20,12 @@ EDITS = {
         "AND token = $3 AND lease_until = $4",
         "AND $3 <> '' AND $4 > 0",
     ),
+    # A document is kept although what it was encoded against stands no more.
+    "the-look-back-at-what-was-known": (
+        "src/delivery/outbox/accept.rs",
+        "if stands != *against {",
+        "if stands.targets != against.targets {",
+    ),
     # What may be there already is sent again without looking.
     "the-search-before-resending": (
         "src/delivery/deliver/rounds.rs",

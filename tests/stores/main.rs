@@ -5,6 +5,7 @@
 //! user may make databases, they run there as well, each in a database of its own; with
 //! `FASCICLE_REQUIRE_REAL=1` they must. `tests/postgres/run` starts one.
 
+mod between;
 mod contract;
 mod engine;
 mod generations;

@@ -29,6 +29,8 @@ impl Severity {
 pub enum Answer {
     /// 400: the body is no JSON.
     NotJson,
+    /// 503: others changed what it would be held against.
+    Contended,
     /// 409: the version was accepted before with other content.
     OtherContent,
     /// 409: another version comes next.
@@ -52,6 +54,7 @@ impl Answer {
     pub const fn words(self) -> &'static str {
         match self {
             Self::NotJson => "400",
+            Self::Contended => "503",
             Self::OtherContent | Self::VersionOrder | Self::OtherPerson | Self::Purged => "409",
             Self::DoesNotHold => "422",
             Self::WaitsForConfirmation => "428",
@@ -88,6 +91,8 @@ impl Sign {
 pub enum Retry {
     /// The document is mended and given again.
     Mended,
+    /// The same document is given again a little later.
+    Again,
     /// The document is given again with the confirmation of a named person.
     Confirmed,
     /// Nothing has to be done.
@@ -109,6 +114,7 @@ impl Retry {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Mended => "mend it and give it again",
+            Self::Again => "give it again as it is, a little later",
             Self::Confirmed => "confirm it or mend it, and give it again",
             Self::Nothing => "nothing",
             Self::Reported => "report it: the program is at fault",
@@ -164,6 +170,7 @@ pub(super) const CAUTION: Meaning = problem(
 );
 pub(super) const NOTE: Meaning = problem(Severity::Note, Answer::Told, Retry::Nothing);
 pub(super) const NOT_JSON: Meaning = error(Answer::NotJson);
+pub(super) const CONTENDED: Meaning = problem(Severity::Error, Answer::Contended, Retry::Again);
 pub(super) const OTHER_CONTENT: Meaning = error(Answer::OtherContent);
 pub(super) const VERSION_ORDER: Meaning = error(Answer::VersionOrder);
 pub(super) const OTHER_PERSON: Meaning = error(Answer::OtherPerson);

@@ -8,8 +8,8 @@ pub mod meaning;
 pub mod reason;
 
 use crate::base::code::meaning::{
-    Answer, CAUTION, DOWN, ERROR, KEPT, LATER, LET_PASS, LOOKED, MEND, Meaning, NOT_JSON, NOTE,
-    OTHER_CONTENT, OTHER_PERSON, OURS, PROMPT, PURGED, VERSION, VERSION_ORDER,
+    Answer, CAUTION, CONTENDED, DOWN, ERROR, KEPT, LATER, LET_PASS, LOOKED, MEND, Meaning,
+    NOT_JSON, NOTE, OTHER_CONTENT, OTHER_PERSON, OURS, PROMPT, PURGED, VERSION, VERSION_ORDER,
 };
 use std::fmt;
 
@@ -478,6 +478,8 @@ codes! {
         "pinprick or the 10 gram filament is not felt",
     SensationTemperatureAbsent "sensation.temperature-absent" PROMPT
         "warm and cold are not told apart",
+    SessionContended "session.contended" CONTENDED
+        "others changed what is known of the person each time the document was to be kept",
     SessionOtherContent "session.other-content" OTHER_CONTENT
         "the version was accepted before with other content",
     SessionOtherPerson "session.other-person" OTHER_PERSON

@@ -2,183 +2,126 @@
 
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{Transaction, query, query_rows};
-use crate::delivery::outbox::kept::{KeptText, hold_older_off};
+use crate::delivery::outbox::kept::hold_older_off;
 use crate::delivery::outbox::known::Known;
+use crate::delivery::outbox::offer::{Before, Key, New, Rejected, StatedPrecaution, Wanted};
 use crate::delivery::outbox::rows::item_columns;
-use crate::delivery::outbox::trail::{self, About};
+use crate::delivery::outbox::trail;
 use crate::delivery::outbox::{
     Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow, columns,
 };
 use crate::examination::intake::kept::FORM;
-use crate::fhir::check::Sealed;
 use chrono::{DateTime, SecondsFormat, Utc};
-use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// What a document is about, read before it is understood.
-#[derive(Debug, Clone)]
-pub struct Key {
-    /// The system it was written in.
-    pub source: String,
-    /// The session.
-    pub session: Uuid,
-    /// Its version.
-    pub version: u32,
-    /// SHA-256 of the identifier of the person.
-    pub subject: String,
-    /// SHA-256 of the canonical document.
-    pub document_sha256: String,
-    /// Start of the examination, ms since 1970 UTC.
-    pub examined_at: i64,
-    /// True when this version withdraws the session.
-    pub withdrawn: bool,
-}
-
-/// Where a document is to go.
-#[derive(Debug, Clone, Copy)]
-pub struct Wanted<'a> {
-    /// The targets it is for.
-    pub targets: &'a [String],
-    /// All targets of the site: a correction goes to those of them that had the version before as well,
-    /// so that no earlier version stays behind as if it stood.
-    pub all: &'a [String],
-    /// Number of the route that said so, where there are routes.
-    pub route: Option<usize>,
-}
-
-/// What the store knows of the same person and session.
-#[derive(Debug, Clone, Default)]
-pub struct Before {
-    /// Precautions that stood when the examination began, each as its document stated it.
-    pub precautions: Vec<KeptText>,
-    /// Document and record of the version before.
-    pub version: Option<(KeptText, KeptText)>,
-    /// Documents of sessions that were examined before, the latest first.
-    pub sessions: Vec<KeptText>,
-    /// Targets that have, or may get, an earlier version of the session.
-    pub targets: Vec<String>,
-}
-
-/// A precaution as it is to be kept.
-#[derive(Debug, Clone)]
-pub struct StatedPrecaution {
-    /// Identity.
-    pub id: Uuid,
-    /// As the document states it, JSON.
-    pub stated: String,
-    /// False once a named person has lifted it, or when it was entered in error.
-    pub standing: bool,
-}
-
-/// The tables a document was coded with.
-#[derive(Debug, Clone)]
-pub struct Tables {
-    /// SHA-256 over all of them.
-    pub sha256: String,
-    /// SHA-256 of each file that an operator laid over ours, by its name.
-    pub own_files: BTreeMap<String, String>,
-}
-
-/// A document that holds, ready to be kept.
-#[derive(Debug)]
-pub struct New {
-    /// The checked record.
-    pub record: Sealed,
-    /// The canonical document.
-    pub document: String,
-    /// The tables it was coded with.
-    pub tables: Tables,
-    /// Its precautions.
-    pub precautions: Vec<StatedPrecaution>,
-    /// Codes of what is urgent in it.
-    pub urgent: Vec<String>,
-}
-
-/// Why nothing was accepted: the store's reason, or the reason of the encoding.
-#[derive(Debug)]
-pub enum Rejected<E> {
-    /// It does not fit what was accepted before.
-    Store(NotAccepted),
-    /// It does not hold.
-    Encoding(E),
-}
-
 impl Outbox {
-    /// Accepts a document: encodes it against what is known of the person, and keeps session,
-    /// precautions, one item for each target and the trail in one transaction. Nothing is kept
-    /// when anything stands in the way.
+    /// Accepts a document: reads what is known of the person, encodes the document against it with no
+    /// transaction open, and then keeps session, precautions, one item for each target and the trail in one
+    /// transaction, as long as what was read still stands. Where it does not, it is read and encoded anew.
+    /// Nothing is kept when anything stands in the way.
     ///
     /// # Errors
-    /// [`OutboxError`] when the store fails; the inner result tells why nothing was accepted.
+    /// [`OutboxError`] when the store fails; [`OutboxError::Contended`] when others changed what is known
+    /// of the person each time. The inner result tells why nothing was accepted.
     pub async fn accept<E: Send>(
         &self,
         key: &Key,
         wanted: Wanted<'_>,
         now: DateTime<Utc>,
-        encode: impl FnOnce(Before) -> Result<New, E> + Send,
+        mut encode: impl FnMut(Before) -> Result<New, E> + Send,
     ) -> Result<Result<Accepted, Rejected<E>>, OutboxError> {
+        for _ in 0..MOST_TRIES {
+            let mut reading = self.snapshot().await?;
+            self.may_use(&mut reading).await?;
+            let known = Known::of(&mut reading, key).await?;
+            if let Err(reason) = known.fits(key) {
+                return Ok(Err(Rejected::Store(reason)));
+            }
+            if known.kept.is_some() {
+                reading.commit().await?;
+                let again = self.again(key, wanted, now).await?;
+                return Ok(again.map_err(Rejected::Store));
+            }
+            let before = known.before(self, &mut reading, key).await?;
+            reading.commit().await?;
+            let new = match encode(before) {
+                Ok(new) => new,
+                Err(held) => return Ok(Err(Rejected::Encoding(held))),
+            };
+            if let Some(items) = self.keep(key, &new, &known, wanted, now).await? {
+                return Ok(Ok(Accepted::New(items)));
+            }
+        }
+        Err(OutboxError::Contended)
+    }
+
+    /// The same content again: a target that was configured since gets the session as well.
+    async fn again(
+        &self,
+        key: &Key,
+        wanted: Wanted<'_>,
+        now: DateTime<Utc>,
+    ) -> Result<Result<Accepted, NotAccepted>, OutboxError> {
         let (mut transaction, now) = self.begin(now).await?;
         alone_with_person(&mut transaction, &key.subject).await?;
         let known = Known::of(&mut transaction, key).await?;
-        let again = known.kept.is_some();
-        if known
-            .kept
-            .as_ref()
-            .is_some_and(|kept| *kept != key.document_sha256)
-        {
-            return Ok(Err(Rejected::Store(NotAccepted::OtherContent)));
-        }
-        if !again && let Some(reason) = known.out_of_order(key) {
-            return Ok(Err(Rejected::Store(reason)));
+        if let Err(reason) = known.fits(key) {
+            return Ok(Err(reason));
         }
         let mut told = Vec::new();
-        if again {
-            // A target that was configured since gets the session as well.
-            let had = items_of(self, &mut transaction, key).await?;
-            let new = |target: &&String| !had.iter().any(|item| item.target == **target);
-            for target in wanted.targets.iter().filter(new) {
-                if known.purged {
-                    return Ok(Err(Rejected::Store(NotAccepted::Purged)));
-                }
-                told.push(
-                    queue(&mut transaction, key, target, now)
-                        .await?
-                        .told(key, now),
-                );
+        let had = items_of(self, &mut transaction, key).await?;
+        let new = |target: &&String| !had.iter().any(|item| item.target == **target);
+        for target in wanted.targets.iter().filter(new) {
+            if known.purged {
+                return Ok(Err(NotAccepted::Purged));
             }
-            trail::add_all(&mut transaction, told).await?;
-            let items = items_of(self, &mut transaction, key).await?;
-            transaction.commit().await?;
-            return Ok(Ok(Accepted::Before(items)));
+            let queued = queue(&mut transaction, key, target, now).await?;
+            told.push(queued.told(key, now));
         }
-        if known.purged {
-            return Ok(Err(Rejected::Store(NotAccepted::Purged)));
+        trail::add_all(&mut transaction, told).await?;
+        let items = items_of(self, &mut transaction, key).await?;
+        transaction.commit().await?;
+        Ok(Ok(Accepted::Before(items)))
+    }
+
+    /// Keeps what was encoded; nothing where what it was encoded against stands no more.
+    async fn keep(
+        &self,
+        key: &Key,
+        new: &New,
+        against: &Known,
+        wanted: Wanted<'_>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Vec<Item>>, OutboxError> {
+        let (mut transaction, now) = self.begin(now).await?;
+        alone_with_person(&mut transaction, &key.subject).await?;
+        let stands = Known::of(&mut transaction, key).await?;
+        if stands != *against {
+            return Ok(None);
         }
-        let before = known.before(self, &mut transaction, key).await?;
-        let targets = targets_of(wanted, &before.targets);
-        let new = match encode(before) {
-            Ok(new) => new,
-            Err(held) => return Ok(Err(Rejected::Encoding(held))),
-        };
-        let mut detail = keep_session(&mut transaction, key, &new, now).await?;
+        let mut detail = keep_session(&mut transaction, key, new, now).await?;
         if let Some(route) = wanted.route {
             detail.set("route", Node::Number(route.to_string()));
         }
         keep_precautions(&mut transaction, key, &new.precautions).await?;
-        told.push(trail::of_session(now, "accepted", key.about(None), &detail));
+        let mut told = vec![trail::of_session(now, "accepted", key.about(None), &detail)];
         let mut items = Vec::new();
-        for target in &targets {
+        for target in &targets_of(wanted, &stands.targets) {
             let queued = queue(&mut transaction, key, target, now).await?;
             told.push(queued.told(key, now));
-            items.push(queued.item(key, &new, now)?);
+            items.push(queued.item(key, new, now)?);
         }
         // The trail is written last: whoever works with a lane locks it before the trail.
         trail::add_all(&mut transaction, told).await?;
         transaction.commit().await?;
         items.sort_by(|one, other| one.target.cmp(&other.target));
-        Ok(Ok(Accepted::New(items)))
+        Ok(Some(items))
     }
 }
+
+/// How often a document is encoded before it is given up: each time something else of the same person was
+/// accepted, purged or decided meanwhile, and whatever that was went through.
+const MOST_TRIES: usize = 16;
 
 /// The targets that were asked for, and those that had the version before.
 fn targets_of(wanted: Wanted<'_>, had: &[String]) -> Vec<String> {
@@ -186,17 +129,6 @@ fn targets_of(wanted: Wanted<'_>, had: &[String]) -> Vec<String> {
         .iter()
         .filter(|one| wanted.all.contains(one) && !wanted.targets.contains(one));
     wanted.targets.iter().chain(had).cloned().collect()
-}
-
-impl Key {
-    const fn about<'a>(&'a self, item: Option<(Uuid, &'a str)>) -> About<'a> {
-        About {
-            source: self.source.as_str(),
-            session: self.session,
-            version: self.version,
-            item,
-        }
-    }
 }
 
 /// Waits until no other node accepts or purges anything of the same person: what is encoded depends on

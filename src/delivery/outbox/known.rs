@@ -1,13 +1,21 @@
 //! What is known of a session and its person before a document is accepted.
 
-use crate::delivery::outbox::accept::{Before, Key};
 use crate::delivery::outbox::engine::{On, Row, Transaction, query};
 use crate::delivery::outbox::kept::{
     DOCUMENT, KeptText, Kind, OF_PRECAUTION, RECORD, STATED, of_session,
 };
+use crate::delivery::outbox::offer::{Before, Key};
 use crate::delivery::outbox::{NotAccepted, Outbox, OutboxError};
 
-/// What stands in the way of a document, or does not, as far as the store knows its session.
+/// What the store knows of a session and its person, as far as it decides whether a document fits and what
+/// it is encoded against. Two that are equal stand for the same [`Before`]:
+///
+/// - precautions, earlier sessions and the version before are read from rows of sessions and their
+///   precautions, which are only added and purged, each person's under one lock: `sessions` and `emptied`
+///   count both;
+/// - the versions of this session may be another person's: `kept`, `latest` and `purged` tell of them;
+/// - deliveries of earlier versions are sent and given up without that lock: `targets` is what is left.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Known {
     /// Hash of the document of the same session and version, when there is one.
     pub(super) kept: Option<String>,
@@ -15,15 +23,20 @@ pub(super) struct Known {
     latest: Option<(u32, String)>,
     /// True when the content of a version was purged.
     pub(super) purged: bool,
-    /// True when there is any session of the person.
-    person: bool,
+    /// Rows of sessions of the person.
+    sessions: i64,
+    /// Those whose content was purged, with what was stated of precautions that no longer count.
+    emptied: i64,
+    /// Targets that have, or may get, an earlier version of the session.
+    pub(super) targets: Vec<String>,
 }
 
 impl Known {
     pub(super) async fn of(connection: &mut Transaction, key: &Key) -> Result<Self, OutboxError> {
         let rows = query(
             "-- Known::of
-             SELECT EXISTS (SELECT 1 FROM session WHERE subject = $1) AS person,
+             SELECT (SELECT count(*) FROM session WHERE subject = $1) AS sessions,
+               (SELECT count(purged_at) FROM session WHERE subject = $1) AS emptied,
                there.version, there.subject, there.document_sha256,
                there.purged_at IS NOT NULL AS purged
              FROM (SELECT 1 AS one) AS asked
@@ -33,16 +46,19 @@ impl Known {
         .bind(&key.subject)
         .bind(&key.source)
         .bind(key.session.to_string())
-        .fetch_all(connection)
+        .fetch_all(&mut *connection)
         .await?;
         let mut known = Self {
             kept: None,
             latest: None,
             purged: false,
-            person: false,
+            sessions: 0,
+            emptied: 0,
+            targets: Vec::new(),
         };
         for row in rows {
-            known.person = row.try_get("person")?;
+            known.sessions = row.try_get("sessions")?;
+            known.emptied = row.try_get("emptied")?;
             if row.try_get::<Option<i64>>("version")?.is_none() {
                 continue;
             }
@@ -53,10 +69,26 @@ impl Known {
             }
             known.latest = Some((version, row.try_get("subject")?));
         }
+        if known.latest.is_some() {
+            known.targets = targets_before(connection, key).await?;
+        }
         Ok(known)
     }
 
-    pub(super) fn out_of_order(&self, key: &Key) -> Option<NotAccepted> {
+    /// Whether a document fits what was accepted before.
+    pub(super) fn fits(&self, key: &Key) -> Result<(), NotAccepted> {
+        match &self.kept {
+            Some(kept) if *kept == key.document_sha256 => Ok(()),
+            Some(_) => Err(NotAccepted::OtherContent),
+            None => match self.out_of_order(key) {
+                Some(reason) => Err(reason),
+                None if self.purged => Err(NotAccepted::Purged),
+                None => Ok(()),
+            },
+        }
+    }
+
+    fn out_of_order(&self, key: &Key) -> Option<NotAccepted> {
         let (latest, subject) = match &self.latest {
             Some((version, subject)) => (*version, subject),
             None => (0, &key.subject),
@@ -78,14 +110,16 @@ impl Known {
         connection: &mut Transaction,
         key: &Key,
     ) -> Result<Before, OutboxError> {
-        let mut before = Before::default();
-        if self.person {
+        let mut before = Before {
+            targets: self.targets.clone(),
+            ..Before::default()
+        };
+        if self.sessions > 0 {
             before.precautions = precautions_before(outbox, connection, key).await?;
             before.sessions = sessions_before(outbox, &mut *connection, key).await?;
         }
         if self.latest.is_some() {
             before.version = version_before(outbox, connection, key).await?;
-            before.targets = targets_before(connection, key).await?;
         }
         Ok(before)
     }

@@ -5,7 +5,7 @@
 //! SQL. In: checked records; outcomes of attempts. Out: leased items; rows to read. Never: HTTP,
 //! the meaning of what it keeps, a transaction that is open while we wait on the network.
 
-pub mod accept;
+mod accept;
 pub mod alarm;
 mod columns;
 pub mod contents;
@@ -15,6 +15,7 @@ pub mod kept;
 mod known;
 mod lane;
 pub mod moving;
+pub mod offer;
 mod open;
 pub mod place;
 mod postgres;
@@ -116,6 +117,9 @@ pub enum OutboxError {
     /// A row does not read back.
     #[error("a row of the store does not read back: {0}")]
     Row(&'static str),
+    /// Others changed what is known of the person each time a document was to be kept.
+    #[error("others changed what is known of the person again and again; send it once more")]
+    Contended,
     /// What is kept does not read, and what was asked for depends on it.
     #[error("{0}; nothing goes on as if it were not there")]
     Unread(Unread),

@@ -1,12 +1,12 @@
 //! Looking without changing anything.
 
 use crate::base::json::{object, text};
-use crate::delivery::outbox::accept::Key;
 use crate::delivery::outbox::engine::{Row, query};
 use crate::delivery::outbox::kept::{
     DOCUMENT, KeptText, Kind, OF_PRECAUTION, RECORD, STATED, of_session,
 };
 use crate::delivery::outbox::known::sessions_before;
+use crate::delivery::outbox::offer::Key;
 use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::{Item, Kept, Outbox, OutboxError, State, WantedItems, columns};
 use uuid::Uuid;

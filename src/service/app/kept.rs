@@ -1,8 +1,8 @@
 //! Reading what is kept of a person and a session, and which kept rows do not read.
 
 use crate::base::problem::Problems;
-use crate::delivery::outbox::accept::Before;
 use crate::delivery::outbox::kept::{KeptText, Kind, Unread};
+use crate::delivery::outbox::offer::Before;
 use crate::delivery::outbox::{Item, Outbox, OutboxError};
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::finding::{self, Precaution};

@@ -17,6 +17,7 @@ pub mod given;
 pub mod held;
 pub mod kept;
 mod needs;
+mod not_accepted;
 pub mod retention;
 mod routed;
 mod rows;

@@ -3,7 +3,7 @@
 use crate::base::code::Code;
 use crate::base::json::Node;
 use crate::base::problem::Problems;
-use crate::delivery::outbox::accept::{Before, Wanted};
+use crate::delivery::outbox::offer::{Before, Wanted};
 use crate::service::app::encode::Held;
 use crate::service::config::route::{BusinessIdentifier, From, Routes};
 

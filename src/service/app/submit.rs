@@ -6,16 +6,17 @@ use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
 use crate::delivery::deliver::breaker::Permit;
 use crate::delivery::deliver::http::Connection;
-use crate::delivery::outbox::accept::{
+use crate::delivery::outbox::kept::Unread;
+use crate::delivery::outbox::offer::{
     Before, Key, New, Rejected, StatedPrecaution, Tables, Wanted,
 };
-use crate::delivery::outbox::kept::Unread;
-use crate::delivery::outbox::{Accepted, Item, NotAccepted, Outbox, OutboxError};
+use crate::delivery::outbox::{Accepted, Item, Outbox, OutboxError};
 use crate::examination::compare::part::EarlierSession;
 use crate::service::app::assess::Earlier;
 use crate::service::app::encode::{Encoded, Held, encode};
 use crate::service::app::held::{self, NotFound};
 use crate::service::app::kept;
+use crate::service::app::not_accepted;
 use crate::service::app::routed;
 use crate::service::app::urgent;
 use crate::service::config::route::Routes;
@@ -171,7 +172,7 @@ async fn take(
     };
     let encoding = |before: Before| {
         let mut way = routed::problems(wanted, &before);
-        let earlier = kept::earlier(&before, elsewhere, catalogue, &mut way)?;
+        let earlier = kept::earlier(&before, elsewhere.clone(), catalogue, &mut way)?;
         let encoded = match encode(text, &earlier, catalogue, now) {
             Ok(encoded) if way.any_error() => Err(Held::new(encoded.told)),
             other => other,
@@ -185,18 +186,17 @@ async fn take(
             }
         };
         encoded.told.extend(way.sorted());
-        encoded.told.extend(not_asked);
+        encoded.told.extend(not_asked.clone());
         told.clone_from(&encoded.told);
         let urgent = urgent::of(&encoded, &before)?;
         new(encoded, catalogue, urgent).map_err(Stopped::Held)
     };
-    let accepted: Result<Accepted, Rejected<Stopped>> =
-        outbox.accept(key, wanted, now, encoding).await?;
+    let accepted = outbox.accept(key, wanted, now, encoding).await;
     came_of(accepted, key, told)
 }
 
 fn came_of(
-    accepted: Result<Accepted, Rejected<Stopped>>,
+    accepted: Result<Result<Accepted, Rejected<Stopped>>, OutboxError>,
     key: &Key,
     told: Vec<Problem>,
 ) -> Result<Submitted, OutboxError> {
@@ -206,6 +206,14 @@ fn came_of(
         before,
         items,
         told,
+    };
+    let accepted = match accepted {
+        Err(OutboxError::Contended) => {
+            let (session, version) = (key.session, key.version);
+            tracing::warn!(%session, version, "others changed what is known of its person each time");
+            return Ok(Submitted::Held(Held::new(not_accepted::contended())));
+        }
+        other => other?,
     };
     Ok(match accepted {
         Ok(Accepted::New(items)) => of(false, items),
@@ -222,7 +230,7 @@ fn came_of(
             }
             Submitted::Held(held)
         }
-        Err(Rejected::Store(reason)) => Submitted::Held(not_accepted(reason)),
+        Err(Rejected::Store(reason)) => Submitted::Held(Held::new(not_accepted::by(reason))),
     })
 }
 
@@ -357,33 +365,31 @@ fn refused(encoded: Result<Encoded, Held>) -> Held {
     })
 }
 
-fn not_accepted(reason: NotAccepted) -> Held {
-    let mut problems = Problems::new();
-    match reason {
-        NotAccepted::OtherContent => problems.error(
-            Code::SessionOtherContent,
-            "/session/version",
-            "this version was accepted before with other content".to_owned(),
-            "a correction is the next version of the session; nothing is overwritten",
-        ),
-        NotAccepted::Version { expected } => problems.error(
-            Code::SessionVersion,
-            "/session/version",
-            format!("version {expected} comes next"),
-            "send the versions of a session in order",
-        ),
-        NotAccepted::OtherPerson => problems.error(
-            Code::SessionOtherPerson,
-            "/patient/identifier",
-            "the version before belongs to another person".to_owned(),
-            "withdraw that session, then send a new one with an id of its own",
-        ),
-        NotAccepted::Purged => problems.error(
-            Code::SessionPurged,
-            "/session/id",
-            "the content of this session was purged when its time of keeping was over".to_owned(),
-            "correct it at the record server, which has it; nothing here can be corrected or sent any more",
-        ),
+#[cfg(test)]
+mod tests {
+    use super::{Submitted, came_of, key_of};
+    use crate::base::code::Code;
+    use crate::base::code::meaning::Retry;
+    use crate::delivery::outbox::OutboxError;
+
+    #[test]
+    fn whoever_met_others_each_time_is_told_to_send_the_same_again() {
+        let key = key_of(include_str!("../../../fixtures/sessions/first.json")).expect("a key");
+
+        let came = came_of(Err(OutboxError::Contended), &key, Vec::new());
+
+        let Ok(Submitted::Held(held)) = came else {
+            panic!("{came:?}");
+        };
+        let [problem] = held.problems.as_slice() else {
+            panic!("{held:?}");
+        };
+        assert_eq!(problem.code, Code::SessionContended);
+        assert_eq!(problem.code.meaning().retry, Retry::Again);
+        assert!(
+            problem.hint.contains("nothing was stored"),
+            "{}",
+            problem.hint
+        );
     }
-    Held::new(problems.sorted())
 }

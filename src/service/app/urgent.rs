@@ -2,8 +2,8 @@
 
 use crate::base::code::Code;
 use crate::base::problem::Problems;
-use crate::delivery::outbox::accept::Before;
 use crate::delivery::outbox::kept::Unread;
+use crate::delivery::outbox::offer::Before;
 use crate::examination::finding::Session;
 use crate::examination::measure::prompts::Prompt;
 use crate::service::app::assess::Earlier;

@@ -48,8 +48,12 @@ impl Fault {
 
     /// The service cannot answer now, and may later.
     pub(super) fn unavailable(kind: &'static str, title: &'static str, detail: String) -> Self {
-        Self::new(StatusCode::SERVICE_UNAVAILABLE, kind, title, detail)
-            .with_header(header::RETRY_AFTER, HeaderValue::from_static("1"))
+        Self::new(StatusCode::SERVICE_UNAVAILABLE, kind, title, detail).asked_for_again()
+    }
+
+    /// Says when to ask again.
+    pub(super) fn asked_for_again(self) -> Self {
+        self.with_header(header::RETRY_AFTER, HeaderValue::from_static("1"))
     }
 
     /// A document that was not accepted, with every problem at once.

@@ -67,12 +67,14 @@ pub(super) async fn submit(
             if let Some(webhook) = &serving.outside.webhook {
                 serving.refusals.tell(webhook, &document.text, &held.urgent);
             }
-            let cautions = held.waits_for_confirmation();
-            serving.meters.document(if cautions {
-                Document::WaitsForConfirmation
-            } else {
-                Document::Refused
-            });
+            // What others were in the way of comes again.
+            if held.answer() != Answer::Contended {
+                serving.meters.document(if held.waits_for_confirmation() {
+                    Document::WaitsForConfirmation
+                } else {
+                    Document::Refused
+                });
+            }
             Err(of_held(&held, document.rows.as_ref()))
         }
     }
@@ -91,6 +93,12 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
             "not-json",
             "the body is not one JSON document",
             "nothing was stored; problems says where",
+        ),
+        Answer::Contended => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "contended",
+            "others changed what is known of this person each time",
+            "nothing was stored; send the same document again a little later",
         ),
         Answer::OtherContent => (
             StatusCode::CONFLICT,
@@ -131,7 +139,11 @@ fn of_held(held: &Held, rows: Option<&Rows>) -> Fault {
             "nothing was stored; problems says where, what, and what to do",
         ),
     };
-    Fault::held(status, kind, title, detail, held, rows)
+    let fault = Fault::held(status, kind, title, detail, held, rows);
+    if status == StatusCode::SERVICE_UNAVAILABLE {
+        return fault.asked_for_again();
+    }
+    fault
 }
 
 /// The deliveries of a session, all versions.
@@ -154,4 +166,28 @@ pub(super) async fn session(
         ("items", shown::items(&items)),
     ]);
     Ok(json(StatusCode::OK, &answer))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::of_held;
+    use crate::base::code::Code;
+    use crate::base::problem::Problems;
+    use crate::service::app::encode::Held;
+    use axum::http::{StatusCode, header};
+    use axum::response::IntoResponse as _;
+
+    #[test]
+    fn a_document_that_others_were_in_the_way_of_is_asked_for_again() {
+        let mut problems = Problems::new();
+        problems.error(Code::SessionContended, "", String::new(), "");
+
+        let answer = of_held(&Held::new(problems.sorted()), None).into_response();
+
+        assert_eq!(answer.status(), StatusCode::SERVICE_UNAVAILABLE);
+        assert_eq!(
+            answer.headers().get(header::RETRY_AFTER).expect("a time"),
+            "1"
+        );
+    }
 }
