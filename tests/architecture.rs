@@ -163,10 +163,6 @@ const LONG: &[(&str, &str)] = &[
         "one code after another, each with its word, its meaning and its sentence",
     ),
     (
-        "base/json/mod.rs",
-        "one tree: how it is read, asked and written, and why numbers keep their text",
-    ),
-    (
         "delivery/outbox/mod.rs",
         "the types of the store, one after another, and what each promises",
     ),

@@ -1,7 +1,8 @@
 """Hostile inputs: each is written to a file in pieces, so that this process stays small.
 
-`INPUTS` maps a name to what is made of a size in bytes, how it is given, and what has to be told of it.
-All people are invented and marked as test data.
+`KINDS` has them by kind. Each has its ending, what writes it, its size in bytes, and the words that have to be told
+of it; none where it has to be accepted. Most are as large as a body may be; the others are just as large as is
+looked at in whole, which is the most work that there is. All people are invented and marked as test data.
 """
 
 import json
@@ -77,22 +78,15 @@ def in_finding(change, item, between=",", brackets=("[", "]")):
     )
 
 
-def findings(most):
-    """Findings that hold: as many as fit, and at most a number; the rest of the size is notes."""
-
-    def write(file, size):
-        each = max(1, size // most - 700)
-        base = dict(SOUND["findings"][0])
-        base.pop("id", None)
-
-        def one(number):
-            finding = dict(base, condition=f"condition {number}", note="n" * each)
-            return json.dumps(finding)
-
-        before, after = around("@", document(findings="@"))
-        filled(file, size, f"{before}[", one, f"]{after}")
-
-    return write
+def findings(file, size):
+    """Findings that hold, each with a long note; 8 MiB have nearly every measure on both sides."""
+    each = 5600
+    said = json.loads((FIXTURES / "sessions/every-measure.json").read_text())
+    rows = said["findings"][: size // each]
+    said["findings"] = "@"
+    before, after = around("@", said)
+    rows = (dict(row, note="n" * (each - 100 - len(json.dumps(row)))) for row in rows)
+    file.write(f"{before}[" + ",".join(map(json.dumps, rows)) + f"]{after}")
 
 
 def plain(before, item, after, between=","):
@@ -151,71 +145,6 @@ def trace(file, size):
     filled(file, size, f"{before}[", lambda n: f'"{n % 50}.5"', f"]{after}")
 
 
-# name: (ending, what is written, the size, exit codes, words that have to be told, more arguments)
-INPUTS = {
-    # JSON that is no session
-    "findings that are numbers": ("json", listed("findings", "1"), EIGHT, "json.many"),
-    "as many numbers as are read": ("json", listed("findings", "1"), 1_900_000, "list.long"),
-    "numbers in the place of findings": ("json", listed("findings", "1"), 7_000, "problems.more"),
-    "findings that are empty": ("json", listed("findings", "{}"), 1_400_000, "list.long"),
-    "findings that are each wrong": ("json", listed("findings", '{"measure":1,"side":2,"more":3}'), 95_000, "problems.more"),
-    "findings that are null": ("json", listed("findings", "null"), EIGHT, "json.many"),
-    "texts in the place of objects": ("json", listed("performers", '"a"'), 3_600_000, "list.long"),
-    "many unknown members": ("json", plain('{"fascicle":"session/1",', lambda n: f'"k{n}":1', "}"), EIGHT, "list.long"),
-    "a thousand unknown members": ("json", plain('{"fascicle":"session/1",', lambda n: f'"k{n}":1', "}"), 8_000, "field.unknown"),
-    "one key again and again": ("json", plain("{", '"a":1', "}"), 5_900_000, "json.key-twice"),
-    "deep lists": ("json", nested("[", "]", 62), EIGHT, "json.many"),
-    "deeper lists than are read": ("json", nested("[", "]", 500), EIGHT, "json.deep"),
-    "deep objects": ("json", nested('{"a":', "}", 62), EIGHT, "field.type"),
-    "nothing but opening brackets": ("json", plain("", "[", "", ""), EIGHT, "json.deep"),
-    "commas": ("json", plain("[", "", "]"), EIGHT, "json.many"),
-    "blanks": ("json", plain("", " ", "", ""), EIGHT, "json.syntax"),
-    "one text of eight million letters": ("json", in_finding({"note": "@"}, "x", "", ('"', '"')), EIGHT - 64, "text.long"),
-    "a text of escapes": ("json", in_finding({"note": "@"}, "\\u0001", "", ('"', '"')), EIGHT - 64, "text.control"),
-    "a text of half signs": ("json", in_finding({"note": "@"}, "\\ud800", "", ('"', '"')), EIGHT - 64, "json.syntax"),
-    "a number of eight million digits": ("json", plain('{"fascicle":', "9", "}", ""), EIGHT, "json.number"),
-    "a fraction of eight million digits": ("json", plain('{"fascicle":0.', "1", "}", ""), EIGHT, "field.type"),
-    "large exponents": ("json", plain("[", "1e308", "]"), 5_900_000, "field.type"),
-    "exponents beyond any number": ("json", plain("[", "1e999", "]"), 5_900_000, "json.number"),
-    "long digits as a value": ("json", in_finding({"value": {"beyond_neutral": "@", "unit": "deg"}}, "1", "", ('"', '"')), EIGHT - 64, "error"),
-    "a unit of brackets": ("json", in_finding({"value": {"beyond_neutral": "1", "unit": "@"}}, "(", "", ('"', '"')), EIGHT - 64, "error"),
-    "many parts of a finding": ("json", in_finding({"parts": "@"}, '{"part":"x","value":"1"}'), EIGHT, "list.long"),
-    "many confirmations": ("json", None, EIGHT, "list.long"),
-    "a byte order mark": ("json", plain("\ufeff[", "0", "]"), 1_900_000, "field.type"),
-    # sessions that hold, or nearly
-    "three thousand findings with long notes": ("json", findings(2_900), EIGHT, None),
-    "samples of a trace": ("json", trace, 1_200_000, ""),
-    # sheets
-    "a header of commas": ("csv", plain("", ",", "\n", ""), EIGHT, "csv.wide"),
-    "a header of names": ("csv", plain("", lambda n: f"c{n}", "\n"), 100_000, "problems.more"),
-    "a row of commas": ("csv", plain(COLUMNS + "\r\n", ",", "\n", ""), EIGHT, "csv.wide"),
-    "rows of commas": ("csv", plain(COLUMNS + "\r\n", "," * 30, "\n", "\n"), EIGHT, "csv.empty"),
-    "quotation marks": ("csv", plain(COLUMNS + "\r\n", '"', "", ""), EIGHT - 1024, "csv.quote"),
-    "cells with text behind them": ("csv", plain(COLUMNS + "\r\n", '"a"b', "\n", "\n"), EIGHT, "csv.quote"),
-    "carriage returns": ("csv", plain(COLUMNS + "\r\n", "\r", "", ""), EIGHT, "csv.empty"),
-    "rows of one letter": ("csv", plain(COLUMNS + "\r\n", "a", "\n", "\n"), EIGHT, "csv.large"),
-    "one huge cell": ("csv", plain(COLUMNS + "\r\n" + ROW, "x", "\r\n", ""), EIGHT - 1024, "error"),
-    "one huge cell left open": ("csv", plain(COLUMNS + "\r\n" + ROW + '"', "x", "", ""), EIGHT - 1024, "csv.quote"),
-    "more rows than a session has": ("csv", sheet(ROW), EIGHT, "csv.large"),
-    "bytes that are no text": ("csv", None, EIGHT, "csv.utf8"),
-    "many sessions": ("csv", sessions, 1 << 19, "problems.more"),
-    # FHIR from elsewhere
-    "twenty thousand equal entries": ("json", bundle(ONE_PATIENT), 20_000 * (len(ONE_PATIENT) + 1), "problems.more"),
-    "entries with addresses of their own": ("json", bundle(lambda n: PATIENT % uuid.UUID(int=n + 1)), 1 << 19, ""),
-    "empty entries": ("json", bundle("{}"), 280_000, "problems.more"),
-    "entries that are numbers": ("json", bundle("1"), 190_000, "problems.more"),
-    "many references": ("json", plain(HEAD + '"hasMember":[', '{"reference":"#a"}', "]}"), 1 << 19, "fhir.ref-1"),
-    "many components with the code of the whole": ("json", plain('{"resourceType":"Observation","status":"final","code":{"coding":[{"code":"a","system":"http://x.example"}]},"valueString":"x","component":[', '{"code":{"coding":[{"code":"a","system":"http://x.example"}]}}', "]}"), 1 << 20, "fhir.obs-7"),
-    "many contained resources": ("json", plain(HEAD + '"contained":[', lambda n: f'{{"resourceType":"Patient","id":"p{n}"}}', "]}"), 1 << 19, "fhir.dom-3"),
-    "deep extensions": ("json", plain(HEAD + '"extension":[', ('{"url":"http://x.example","extension":[' * 25) + '{"url":"http://x.example","valueString":"x"}' + "]}" * 25, "]}"), 1 << 19, ""),
-    "huge sampled data": ("json", plain(HEAD + '"valueSampledData":{"origin":{"value":0},"period":1,"dimensions":1,"data":"', "1.5", '"}}', " "), EIGHT, ""),
-    "a unit of brackets in FHIR": ("json", plain(HEAD + '"valueQuantity":{"value":1,"system":"http://unitsofmeasure.org","code":"', "(", '"}}', ""), 1 << 20, "unit.ucum"),
-    "a narrative of tags": ("json", plain(HEAD + '"text":{"status":"generated","div":"<div>', "<b>x</b>", '</div>"}}', ""), EIGHT, ""),
-    "tiny lines": ("ndjson", plain("", "{}", "\n", "\n"), 1 << 19, "problems.more"),
-    "lines that are no JSON": ("ndjson", plain("", "x", "\n", "\n"), 1 << 19, "problems.more"),
-}
-
-
 def confirmations(file, size):
     session = dict(SOUND["session"], confirmations="@")
     one = {
@@ -235,8 +164,116 @@ def no_text(file, size):
         raw.write(row * 1000)
 
 
-INPUTS["many confirmations"] = ("json", confirmations, EIGHT, "list.long")
-INPUTS["bytes that are no text"] = ("csv", no_text, EIGHT, "csv.utf8")
+OBSERVATION = '{"resourceType":"Observation","status":"final","code":{"coding":[{"code":"a","system":"http://x.example"}]},"valueString":"x",'
+COMPONENT = '{"code":{"coding":[{"code":"a","system":"http://x.example"}]}}'
+EXTENSION = '{"url":"http://x.example","extension":['
+SAMPLED = HEAD + '"valueSampledData":{"origin":{"value":0},"period":1,"dimensions":1,"data":"'
+QUANTITY = HEAD + '"valueQuantity":{"value":1,"system":"http://unitsofmeasure.org","code":"'
+WRONG = '{"measure":1,"side":2,"more":3}'
+TEXT = ('"', '"')
+SESSION = '{"fascicle":"session/1",'
+
+
+def member(number):
+    return f'"k{number}":1'
+
+
+def noted(item):
+    return in_finding({"note": "@"}, item, "", TEXT)
+
+
+def valued(value, item):
+    return in_finding({"value": value}, item, "", TEXT)
+
+
+KINDS = {
+    "JSON that is no session": {
+        "findings that are numbers": ("json", listed("findings", "1"), EIGHT, "json.many"),
+        "as many numbers as are read": ("json", listed("findings", "1"), 1_900_000, "list.long"),
+        "numbers in the place of findings": ("json", listed("findings", "1"), 7_000, "problems.more"),
+        "findings that are null": ("json", listed("findings", "null"), EIGHT, "json.many"),
+        "as many empty findings as are read": ("json", listed("findings", "{}"), 1_400_000, "list.long"),
+        "findings that are each wrong": ("json", listed("findings", WRONG), EIGHT, "json.many"),
+        "as many wrong findings as are read": ("json", listed("findings", WRONG), 7_900_000, "list.long"),
+        "as many wrong findings as are looked at": ("json", listed("findings", WRONG), 95_000, "problems.more"),
+        "texts in the place of objects": ("json", listed("performers", '"a"'), 3_600_000, "list.long"),
+        "many unknown members": ("json", plain(SESSION, member, "}"), EIGHT, "json.many"),
+        "as many unknown members as are read": ("json", plain(SESSION, member, "}"), 90_000, "list.long"),
+        "as many unknown members as are looked at": ("json", plain(SESSION, member, "}"), 8_000, "field.unknown"),
+        "one key again and again": ("json", plain("{", '"a":1', "}"), 5_900_000, "json.key-twice"),
+        "deep lists": ("json", nested("[", "]", 62), EIGHT, "json.many"),
+        "as many deep objects as are read": ("json", nested('{"a":', "}", 62), 5_900_000, "field.type"),
+        "a long text in deep lists": ("json", plain("[" * 62 + '"', "x", '"' + "]" * 62, ""), EIGHT, "field.type"),
+        "deeper lists than are read": ("json", nested("[", "]", 500), EIGHT, "json.deep"),
+        "nothing but opening brackets": ("json", plain("", "[", "", ""), EIGHT, "json.deep"),
+        "commas": ("json", plain("[", "", "]"), EIGHT, "json.many"),
+        "blanks": ("json", plain("", " ", "", ""), EIGHT, "json.syntax"),
+        "a byte order mark": ("json", plain("\ufeff[", "0", "]"), 1_900_000, "field.type"),
+    },
+    "texts and numbers": {
+        "one text of eight million letters": ("json", noted("x"), EIGHT - 64, "text.long"),
+        "a text of escapes": ("json", noted("\\u0001"), EIGHT - 64, "text.control"),
+        "a text of half signs": ("json", noted("\\ud800"), EIGHT - 64, "json.syntax"),
+        "a number of eight million digits": ("json", plain('{"fascicle":', "9", "}", ""), EIGHT, "json.number"),
+        "a fraction of eight million digits": ("json", plain('{"fascicle":0.', "1", "}", ""), EIGHT, "field.choice"),
+        "large exponents": ("json", plain("[", "1e308", "]"), 5_900_000, "field.type"),
+        "exponents beyond any number": ("json", plain("[", "1e999", "]"), 5_900_000, "json.number"),
+        "long digits as a value": ("json", valued({"beyond_neutral": "@", "unit": "deg"}, "1"), EIGHT - 64, "error"),
+        "a unit of brackets": ("json", valued({"beyond_neutral": "1", "unit": "@"}, "("), EIGHT - 64, "error"),
+        "many parts of a finding": ("json", in_finding({"parts": "@"}, '{"part":"x","value":"1"}'), 8_200_000, "list.long"),
+        "many confirmations": ("json", confirmations, EIGHT, "list.long"),
+    },
+    "sessions that hold": {
+        "every measure with a long note": ("json", findings, EIGHT, None),
+        "samples of a trace": ("json", trace, 1_200_000, ""),
+    },
+    "sheets": {
+        "a header of commas": ("csv", plain("", ",", "\n", ""), EIGHT, "csv.wide"),
+        "a header of names": ("csv", plain("", lambda n: f"c{n}", "\n"), EIGHT, "csv.wide"),
+        "as many names as a header may have": ("csv", plain("", lambda n: f"c{n}", "\n"), 100_000, "problems.more"),
+        "a row of commas": ("csv", plain(COLUMNS + "\r\n", ",", "\n", ""), EIGHT, "csv.wide"),
+        "rows of commas": ("csv", plain(COLUMNS + "\r\n", "," * 30, "\n", "\n"), EIGHT, "csv.empty"),
+        "quotation marks": ("csv", plain(COLUMNS + "\r\n", '"', "", ""), EIGHT - 1024, "error [csv."),
+        "cells with text behind them": ("csv", plain(COLUMNS + "\r\n", '"a"b', "\n", "\n"), EIGHT, "csv.quote"),
+        "carriage returns": ("csv", plain(COLUMNS + "\r\n", "\r", "", ""), EIGHT, "csv.empty"),
+        "rows of one letter": ("csv", plain(COLUMNS + "\r\n", "a", "\n", "\n"), EIGHT, "csv.cells"),
+        "one huge cell": ("csv", plain(COLUMNS + "\r\n" + ROW, "x", "\r\n", ""), EIGHT - 1024, "error"),
+        "one huge cell left open": ("csv", plain(COLUMNS + "\r\n" + ROW + '"', "x", "", ""), EIGHT - 1024, "csv.quote"),
+        "more rows than a session has": ("csv", sheet(ROW), EIGHT, "csv.large"),
+        "bytes that are no text": ("csv", no_text, EIGHT, "csv.utf8"),
+        "many sessions": ("csv", sessions, EIGHT, "field.missing"),
+    },
+    "FHIR from elsewhere": {
+        "twenty thousand equal entries": ("json", bundle(ONE_PATIENT), 20_000 * (len(ONE_PATIENT) + 1), "problems.more"),
+        "equal entries": ("json", bundle(ONE_PATIENT), EIGHT, "problems.more"),
+        "entries with addresses of their own": ("json", bundle(lambda n: PATIENT % uuid.UUID(int=n + 1)), EIGHT, ""),
+        "as many empty entries as are read": ("json", bundle("{}"), 1_400_000, "problems.more"),
+        "as many numbers for entries as are read": ("json", bundle("1"), 1_900_000, "problems.more"),
+        "many references": ("json", plain(HEAD + '"hasMember":[', '{"reference":"#a"}', "]}"), EIGHT, "fhir.ref-1"),
+        "many components with the code of the whole": ("json", plain(OBSERVATION + '"component":[', COMPONENT, "]}"), EIGHT, "fhir.obs-7"),
+        "many contained resources": ("json", plain(HEAD + '"contained":[', lambda n: f'{{"resourceType":"Patient","id":"p{n}"}}', "]}"), EIGHT, "fhir.dom-3"),
+        "deep extensions": ("json", plain(HEAD + '"extension":[', EXTENSION * 25 + '{"url":"http://x.example","valueString":"x"}' + "]}" * 25, "]}"), EIGHT, ""),
+        "huge sampled data": ("json", plain(SAMPLED, "1.5", '"}}', " "), EIGHT, ""),
+        "a unit of brackets in FHIR": ("json", plain(QUANTITY, "(", '"}}', ""), EIGHT, "unit.ucum"),
+        "a narrative of tags": ("json", plain(HEAD + '"text":{"status":"generated","div":"<div>', "<b>x</b>", '</div>"}}', ""), EIGHT, ""),
+        "tiny lines": ("ndjson", plain("", "{}", "\n", "\n"), EIGHT, "problems.more"),
+        "lines that are no JSON": ("ndjson", plain("", "x", "\n", "\n"), EIGHT, "problems.more"),
+    },
+}
+# What CI plays: some of each kind, those that do the most work, or whose cost has grown too fast once.
+GATE = [
+    "as many numbers as are read", "as many wrong findings as are looked at", "many unknown members",
+    "as many unknown members as are looked at", "one key again and again", "as many deep objects as are read",
+    "a long text in deep lists", "nothing but opening brackets", "commas",
+    "one text of eight million letters", "a text of half signs", "a number of eight million digits",
+    "many confirmations",
+    "every measure with a long note", "samples of a trace",
+    "a header of commas", "as many names as a header may have", "rows of commas", "quotation marks",
+    "cells with text behind them", "one huge cell left open", "more rows than a session has",
+    "twenty thousand equal entries", "many references", "many contained resources",
+    "as many empty entries as are read", "a unit of brackets in FHIR", "a narrative of tags",
+]
+INPUTS = {name: one for kind in KINDS.values() for name, one in kind.items()}
 
 
 def make(name, size, path):

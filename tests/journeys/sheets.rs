@@ -102,6 +102,11 @@ fn forms() -> Vec<Case> {
         ("one byte a letter", latin, vec!["error csv.utf8 row 5"]),
         ("semicolons", separated(";"), vec!["error csv.separator"]),
         ("tabs", separated("\t"), vec!["error csv.separator"]),
+        (
+            "only empty rows",
+            text(format!("{header}\r\n,,,\r\n,,\r\n")),
+            vec!["error csv.empty"],
+        ),
         ("no row", text(header + "\r\n"), vec!["error csv.empty"]),
         (
             "rows of commas",

@@ -54,7 +54,7 @@ impl Answer {
     pub fn read(status: u16, body: Vec<u8>, retry_after: Option<String>) -> Option<Self> {
         let body = match String::from_utf8(body).map(|text| Node::parse(&text)) {
             Ok(Ok(node)) => Some(Private::new(node)),
-            Ok(Err(NotJson::Many)) => return None,
+            Ok(Err(NotJson::Many | NotJson::Wide)) => return None,
             Ok(Err(NotJson::Syntax { .. } | NotJson::Twice { .. } | NotJson::Deep)) | Err(_) => {
                 None
             }

@@ -107,7 +107,7 @@ impl From<NotJson> for NotRead {
     fn from(fault: NotJson) -> Self {
         match fault {
             NotJson::Syntax { line, column } => Self::Syntax { line, column },
-            NotJson::Twice { .. } | NotJson::Deep | NotJson::Many => Self::Json,
+            NotJson::Twice { .. } | NotJson::Deep | NotJson::Many | NotJson::Wide => Self::Json,
         }
     }
 }

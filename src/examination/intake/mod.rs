@@ -143,6 +143,12 @@ pub fn syntax_problem(fault: &NotJson, problems: &mut Problems) {
             fault.to_string(),
             "write one session a document; of FHIR, one resource a line (NDJSON)",
         ),
+        NotJson::Wide => problems.error(
+            Code::JsonMany,
+            "",
+            fault.to_string(),
+            "no object of a session document or of FHIR has as many",
+        ),
     }
 }
 

@@ -213,12 +213,17 @@ impl<R: Read> Sheet<R> {
         Ok(Some(building.finish(std::mem::take(&mut self.start))))
     }
 
-    /// A sheet of no row at all is told once.
+    /// A sheet without a row that says anything is told once.
     fn at_the_end(&mut self) -> Result<Option<Session>, Vec<Problem>> {
-        if self.row == 1 && !self.broken {
+        if self.done.is_empty() && !self.broken {
             self.broken = true;
             let mut problems = Problems::new();
-            let what = "the sheet has a header and no row".to_owned();
+            let rows = if self.row == 1 {
+                "no row"
+            } else {
+                "only empty rows"
+            };
+            let what = format!("the sheet has a header and {rows}");
             problems.error(Code::CsvEmpty, "", what, "write one finding a row");
             return Err(problems.sorted());
         }
