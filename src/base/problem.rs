@@ -204,7 +204,10 @@ impl Problems {
         if self.forms.contains(path) {
             return;
         }
-        let kept = self.keep(Problem {
+        if self.only_counts(severity) {
+            return;
+        }
+        self.of(severity).list.push(Problem {
             path: path.to_owned(),
             severity,
             code,
@@ -213,26 +216,30 @@ impl Problems {
             more: 0,
             mark: String::new(),
         });
-        if kept && code == Code::FieldForm {
+        if code == Code::FieldForm {
             self.forms.insert(path.to_owned());
         }
     }
 
-    /// Keeps a problem, or counts it; a lighter one gives way to a graver one.
-    fn keep(&mut self, problem: Problem) -> bool {
+    /// Keeps a problem, or counts it.
+    fn keep(&mut self, problem: Problem) {
         let severity = problem.severity;
-        let kept = self.of(severity);
         if problem.more > 0 {
+            let kept = self.of(severity);
             kept.more = kept.more.saturating_add(problem.more);
-            return false;
+        } else if !self.only_counts(severity) {
+            self.of(severity).list.push(problem);
         }
-        if self.total() >= MOST && !self.make_room(severity) {
+    }
+
+    /// Counts one of so many that no room is left for it; a lighter one gives way to a graver one.
+    fn only_counts(&mut self, severity: Severity) -> bool {
+        let full = self.total() >= MOST && !self.make_room(severity);
+        if full {
             let kept = self.of(severity);
             kept.more = kept.more.saturating_add(1);
-            return false;
         }
-        self.of(severity).list.push(problem);
-        true
+        full
     }
 
     fn make_room(&mut self, graver: Severity) -> bool {

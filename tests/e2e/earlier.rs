@@ -20,6 +20,7 @@ scenarios!(
     last_time_from_the_server_is_that_of_the_store,
     what_points_to_an_earlier_session_arrives_and_reads_back,
     a_session_that_another_store_delivered_is_compared_with,
+    an_earlier_finding_that_does_not_read_is_told_and_not_compared_with,
     a_server_that_does_not_tell_of_earlier_sessions_holds_nothing_up,
     a_server_that_does_not_tell_is_left_alone_after_a_while,
 );
@@ -70,8 +71,32 @@ fn a_session_that_another_store_delivered_is_compared_with(server: &Server) {
     let of_somebody_else = unasked.send(&[&unasked.document(&third)], 60).ended(0);
 
     assert!(!sent.text.contains("earlier.not-told"), "{}", sent.text);
+    assert!(!sent.text.contains("earlier.unread"), "{}", sent.text);
     assert!(!of_somebody_else.text.contains("earlier.not-told"));
     changes_lead_to_what_was_found_then(server, &person);
+}
+
+fn an_earlier_finding_that_does_not_read_is_told_and_not_compared_with(server: &Server) {
+    let person = Person::known(server);
+    let first = person.session();
+    let old = Site::new(&server.base());
+    old.send(&[&old.document(&first)], 60).ended(0);
+    // Somebody took the site away from all of them.
+    let proxy = Proxy::new(&server.host, |request, _| {
+        if asks(request) {
+            Act::Rewrite("\"bodySite\"", "\"bodySighs\"")
+        } else {
+            Act::Pass
+        }
+    });
+    let changed = asking(&proxy.base());
+    let second = later(&first);
+
+    let sent = changed.send(&[&changed.document(&second)], 60).ended(0);
+
+    assert!(sent.text.contains("earlier.unread"), "{}", sent.text);
+    let told = "that cannot be read and were not compared";
+    assert!(sent.text.contains(told), "{}", sent.text);
 }
 
 /// What asks for earlier findings, and nothing else.

@@ -21,6 +21,8 @@ use std::time::{Duration, Instant};
 
 /// What a stop may take, whatever senders do.
 const STOPS_WITHIN: Duration = Duration::from_secs(20);
+/// What the service may hold, whatever senders do.
+const MOST_MIB: u64 = 256;
 /// The largest body that is read.
 const LARGEST: usize = 8 * 1024 * 1024;
 
@@ -180,20 +182,32 @@ fn hostile() -> String {
     format!("{{\"fascicle\":\"session/1\",\"findings\":[{findings}]}}")
 }
 
-#[test]
-fn hostile_bodies_of_8_mib_leave_health_and_deliveries_alone_and_the_service_ends() {
-    let during = "6 hostile bodies of 8 MiB";
+/// Objects in objects, as many as are read: the most memory for a body.
+fn deep() -> String {
+    let item = format!("{}1{}", "{\"a\":".repeat(60), "}".repeat(60));
+    let items = vec![item; 1_000_000 / 61 - 1].join(",");
+    format!("[{items}]")
+}
+
+/// The columns of a session and of a finding, and rows until the sheet is as large as a body may be.
+fn sheet(row: &str) -> String {
+    let columns =
+        "session.id,session.version,session.source,patient.identifier.value,measure,side,method";
+    let count = (LARGEST - columns.len() - 1) / (row.len() + 1);
+    format!("{columns}\n{}", format!("{row}\n").repeat(count))
+}
+
+/// Several bodies at once: health and a delivery go on, memory stays bounded, and it ends.
+fn hostile_bodies(kind: &str, bodies: Vec<String>, statuses: &[u16], during: &str) {
     let server = Server::practice();
     let (_site, service) = started(&server, "");
-    let body = hostile();
-    let head = head(&service, "application/json", body.len());
-    let text = head + &body;
-    let sending: Vec<_> = (0..6)
-        .map(|_| {
-            let (host, text) = (service.host.clone(), text.clone());
+    let sending: Vec<_> = bodies
+        .into_iter()
+        .map(|body| {
+            let (host, head) = (service.host.clone(), head(&service, kind, body.len()));
             std::thread::spawn(move || {
                 let mut stream = http::connect(&host)?;
-                stream.write_all(text.as_bytes())?;
+                stream.write_all((head + &body).as_bytes())?;
                 let began = Instant::now();
                 let answer = http::answer(&mut stream)?;
                 Ok::<_, std::io::Error>((answer.status, began.elapsed()))
@@ -203,16 +217,48 @@ fn hostile_bodies_of_8_mib_leave_health_and_deliveries_alone_and_the_service_end
 
     health_answers(&service, 50, during);
     a_delivery_goes_on(&service, &server, during);
+    let peak = service.peak_mib();
+    println!("{during}: {peak} MiB at the peak");
+    assert!(peak <= MOST_MIB, "{during}: {peak} MiB");
     it_ends(service, during);
     for sent in sending {
         match sent.join().expect("no fault of the test") {
             Ok((status, took)) => {
                 println!("{during}: {status} after {} ms", took.as_millis());
-                assert!([422, 503].contains(&status), "{status}");
+                assert!(statuses.contains(&status), "{status}");
             }
             Err(cause) => println!("{during}: cut off ({})", cause.kind()),
         }
     }
+}
+
+#[test]
+fn hostile_bodies_of_8_mib_leave_health_and_deliveries_alone_and_the_service_ends() {
+    let mut bodies = vec![hostile(); 3];
+    bodies.extend(vec![deep(); 3]);
+
+    hostile_bodies(
+        "application/json",
+        bodies,
+        &[422, 503],
+        "6 hostile bodies of JSON",
+    );
+}
+
+#[test]
+fn hostile_sheets_of_8_mib_leave_health_and_deliveries_alone_and_the_service_ends() {
+    let session = "7d1f0a52-3c68-4b0e-9a57-0f6b2e6c1a10,1,https://clinic.example/s,TEST-0001";
+    let bodies = vec![
+        // No line ends: this took 7.7 GB once.
+        ",".repeat(LARGEST),
+        sheet("\"a\"b"),
+        sheet(",,,,,,"),
+        sheet(&format!("{session},clonus.ankle,right,handling")),
+        sheet(&format!("{session},{},right,handling", "x".repeat(2000))),
+        format!("{}\"", sheet("a")),
+    ];
+
+    hostile_bodies("text/csv", bodies, &[422, 503], "6 hostile sheets");
 }
 
 #[test]

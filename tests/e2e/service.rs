@@ -88,6 +88,17 @@ impl Service {
         panic!("{}", self.ask("GET", "/v1/queue", token, "").body);
     }
 
+    /// The most memory it has held so far, in MiB.
+    #[expect(clippy::disallowed_methods, reason = "the system tells it by a file")]
+    pub(crate) fn peak_mib(&self) -> u64 {
+        let told = std::fs::read_to_string(format!("/proc/{}/status", self.child.id()));
+        let told = told.expect("Linux tells what a process holds");
+        let peak = told.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        let kib = peak.and_then(|peak| peak.trim().strip_suffix(" kB"));
+        let kib: u64 = kib.expect("a peak").parse().expect("a number");
+        kib / 1024
+    }
+
     pub(crate) fn terminate(&self) {
         self.signal("-TERM");
     }

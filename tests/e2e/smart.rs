@@ -25,6 +25,7 @@ scenarios!(
     a_token_without_a_life_is_used_for_one_request,
     a_refused_client_waits_until_its_key_is_right,
     what_is_not_granted_is_told,
+    a_token_of_unknown_lifetime_is_told,
 );
 
 const RSA: &str = include_str!("../../fixtures/keys/smart-example-rs384.pem");
@@ -304,6 +305,20 @@ impl Guarded {
             .filter(|one| one.request.path.ends_with("/token"));
         asked.count()
     }
+}
+
+fn a_token_of_unknown_lifetime_is_told(server: &Server) {
+    let ways = Ways {
+        answer: r#","expires_in":"300""#,
+        ..USUAL
+    };
+    let guarded = Guarded::new(server, Algorithm::RS384, rsa(), ways);
+    let site = guarded.site(RSA);
+
+    let lines = site.run("target", &["--json"]).text;
+
+    let told = "without saying for how many seconds";
+    assert!(lines.contains(told), "{lines}");
 }
 
 fn what_is_not_granted_is_told(server: &Server) {

@@ -77,6 +77,10 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "about a record server that does not tell: tests/e2e/earlier.rs",
     ),
     (
+        "earlier.unread",
+        "about what a record server holds: tests/e2e/earlier.rs",
+    ),
+    (
         "encode.correction",
         "about files on one command line, which remember nothing",
     ),

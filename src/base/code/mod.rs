@@ -151,6 +151,7 @@ codes! {
          merge them, then release",
     EarlierNotKnown "earlier.not-known" NOTE "an earlier session says something that the tables no longer know",
     EarlierNotTold "earlier.not-told" NOTE "a record server did not tell of earlier sessions",
+    EarlierUnread "earlier.unread" NOTE "a record server holds an earlier finding that cannot be read",
     EncodeCorrection "encode.correction" ERROR
         "a later version is encoded without the versions before it",
     EncounterInError "encounter.in-error" MEND

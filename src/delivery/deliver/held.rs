@@ -104,7 +104,9 @@ async fn found(
             return Err(Trouble::Answer(answer));
         };
         if with_provenances {
-            let given = matching(&answer, PROVENANCE).unwrap_or_default();
+            let Some(given) = matching(&answer, PROVENANCE) else {
+                return Err(Trouble::Answer(answer));
+            };
             provenances.extend(given.into_iter().cloned());
         }
         if provenances.len() > MOST_PROVENANCES {

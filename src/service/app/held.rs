@@ -1,8 +1,10 @@
 //! Earlier findings of a person that a record server holds.
 
+use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::json::Node;
 use crate::base::private::Private;
+use crate::base::problem::{Problem, Problems};
 use crate::delivery::deliver::gate::{self, Expected, Stopped};
 use crate::delivery::deliver::held::matches;
 use crate::delivery::deliver::http::Connection;
@@ -61,6 +63,41 @@ impl From<Silence> for NotFound {
     }
 }
 
+/// What a record server holds of earlier findings.
+#[derive(Debug)]
+pub struct Found {
+    /// By the examination they belong to, the latest first.
+    pub sessions: Vec<EarlierSession>,
+    /// How many do not read, so that nothing was compared with them.
+    pub unread: usize,
+}
+
+impl Found {
+    /// What is to be told of those that do not read; nothing where all do.
+    pub fn words(&self) -> Option<String> {
+        let count = self.unread;
+        (count > 0).then(|| {
+            let (findings, compared) = match count {
+                1 => ("finding", "was not compared"),
+                _ => ("findings", "were not compared"),
+            };
+            format!("holds {count} earlier {findings} that cannot be read and {compared}")
+        })
+    }
+
+    /// The sessions of a record server, and the note on those that do not read.
+    pub(super) fn told_of(self, target: &str) -> (Vec<EarlierSession>, Option<Problem>) {
+        let mut problems = Problems::new();
+        if let Some(words) = self.words() {
+            let what = format!("record server {target} {words}");
+            let hint =
+                "look at what it holds of this person: somebody else may have changed it there";
+            problems.note(Code::EarlierUnread, "/session", what, hint);
+        }
+        (self.sessions, problems.sorted().pop())
+    }
+}
+
 /// The findings of the same person before this document that carry one of its measures, by the
 /// examination they belong to, the latest first. The person is found as for a delivery, and the site
 /// is compared here, because R4 has no search for it.
@@ -71,7 +108,7 @@ pub async fn sessions(
     connection: &Connection,
     text: &str,
     catalogue: &Catalogue,
-) -> Result<Vec<EarlierSession>, NotFound> {
+) -> Result<Found, NotFound> {
     let document = Node::parse(text).map_err(|_unreadable| NotFound::Document)?;
     let key = key_of(text).ok_or(NotFound::Document)?;
     let person = person(connection, &document).await?;
@@ -98,8 +135,13 @@ pub async fn sessions(
     }
     let instruments = instruments(connection, &found).await?;
     let mut sessions: BTreeMap<i64, EarlierSession> = BTreeMap::new();
+    let mut unread: usize = 0;
     for resource in &found {
+        if Status::of(resource).is_some_and(|status| !status.stands()) {
+            continue;
+        }
         let Some((start, part)) = part(resource, &instruments, catalogue) else {
+            unread = unread.saturating_add(1);
             continue;
         };
         let at = start.instant.timestamp_millis();
@@ -114,7 +156,10 @@ pub async fn sessions(
         });
         session.parts.push(part);
     }
-    Ok(sessions.into_values().rev().collect())
+    Ok(Found {
+        sessions: sessions.into_values().rev().collect(),
+        unread,
+    })
 }
 
 async fn search(connection: &Connection, kind: &str, form: &str) -> Result<Vec<Node>, NotFound> {
@@ -181,13 +226,13 @@ fn tester(resource: &Node) -> Option<Identifier> {
     })
 }
 
-/// A finding of ours as the server holds it; nothing for what does not stand or does not read.
+/// A finding of ours as the server holds it; nothing for what does not read.
 fn part(
     resource: &Node,
     instruments: &BTreeMap<String, String>,
     catalogue: &Catalogue,
 ) -> Option<(Written, Part)> {
-    let standing = Status::of(resource).is_some_and(Status::stands);
+    Status::of(resource)?;
     let row = catalogue
         .measures
         .get(own(resource.member("code"), "measure")?)?;
@@ -212,9 +257,9 @@ fn part(
         way: way(resource, row, instruments, catalogue)?,
         row: row.clone(),
         side,
-        withdrawn: !standing,
+        withdrawn: false,
     };
-    standing.then_some((start, part))
+    Some((start, part))
 }
 
 fn way(

@@ -8,10 +8,20 @@ use crate::service::app::checked::{Check, Readiness, plain};
 pub(super) const SIGN_IN: &str = "sign-in";
 const TOKEN: &str = "token";
 
-/// A token was given; what it does not allow is told.
+/// A token was given; what it does not allow is told, and that nobody knows how long it is good.
 pub(super) fn granted(token: &Token) -> Check {
-    if token.not_granted.is_empty() {
+    if token.not_granted.is_empty() && token.lasts.is_some() {
         return Check::fine(TOKEN, "the authorization server gives one");
+    }
+    if token.not_granted.is_empty() {
+        return Check::other(
+            TOKEN,
+            Readiness::Warning,
+            "the authorization server gives one without saying for how many seconds, so a new one is asked for \
+             before every request"
+                .to_owned(),
+            "have it say expires_in as a number of seconds (RFC 6749, section 5.1)",
+        );
     }
     let lacking = plain(&token.not_granted.join(" "));
     Check::other(

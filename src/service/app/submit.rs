@@ -287,7 +287,7 @@ async fn elsewhere(
             };
             breaker.tell(if fails { Sign::Fails } else { Sign::Works }, leave, now);
             match asked {
-                Ok(Ok(found)) => return (found, None),
+                Ok(Ok(found)) => return found.told_of(&connection.target().name),
                 Ok(Err(why)) => why.to_string(),
                 Err(_elapsed) => format!("no answer within {} seconds", patience.as_secs()),
             }

@@ -9,9 +9,10 @@ use crate::service::cli::arguments::{EarlierFrom, EarlierSessions};
 use crate::service::cli::before::Before;
 use crate::service::cli::report::{Mistake, Refused};
 use crate::service::cli::sessions::{Beside, Sessions};
-use crate::service::cli::settings;
+use crate::service::cli::{screen, settings};
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
+use std::io::Write as _;
 
 /// Takes the earlier sessions of the command line the pure way; they are compared with and not
 /// written. What does not hold is told.
@@ -79,9 +80,15 @@ impl Source {
         let found = match self {
             Self::Nowhere => return Ok(()),
             Self::Store(outbox) => earlier::of_store(outbox, text, catalogue).await?,
-            Self::Target(connection) => held::sessions(connection, text, catalogue)
-                .await
-                .map_err(|cause| Mistake(format!("the record server: {cause}")))?,
+            Self::Target(connection) => {
+                let found = held::sessions(connection, text, catalogue).await;
+                let found =
+                    found.map_err(|cause| Mistake(format!("the record server: {cause}")))?;
+                if let Some(words) = found.words() {
+                    writeln!(screen::screen(), "the record server {words}")?;
+                }
+                found.sessions
+            }
         };
         earlier.sessions = earlier::with(std::mem::take(&mut earlier.sessions), found);
         Ok(())

@@ -106,11 +106,10 @@ pub(super) fn each(
         } else if !line.trim_ascii().is_empty() {
             resource(&line, catalogue, &mut problems);
         }
-        let mut problems: Vec<Problem> = problems.sorted();
-        if told.lists_more() {
-            for problem in &mut problems {
-                problem.path.insert_str(0, &format!("line {number}"));
-            }
+        let mut problems = problems.sorted();
+        // Nobody sees the path of what is only counted.
+        for problem in problems.iter_mut().filter(|_| told.listed < MOST) {
+            problem.path.insert_str(0, &format!("line {number}"));
         }
         told.add(&problems, None)?;
     }
@@ -189,11 +188,6 @@ impl<'a> ProblemWriter<'a> {
         (self.counts, self.listed, self.not_listed) = ([0; 3], 0, [0; 3]);
         self.document = name;
         Ok(())
-    }
-
-    /// True while problems of the document begun last are listed and not only counted.
-    const fn lists_more(&self) -> bool {
-        self.listed < MOST
     }
 
     /// Tells problems of the document begun last.

@@ -4,6 +4,7 @@
 use crate::delivery::deliver::client;
 use crate::delivery::deliver::{HeaderFrom, Proxy};
 use crate::service::cli::arguments::{Arguments, Command};
+use crate::service::cli::report::Mistake;
 use crate::service::cli::settings;
 use crate::service::config::traces::Traces;
 use opentelemetry::KeyValue;
@@ -64,11 +65,11 @@ pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> anyhow::Result<O
     };
     let way = (&Proxy::Environment, traces.ca_file.as_ref());
     let client = client::plain("traces", PATIENCE, way)?;
-    Ok(Exporting::to(&traces, client, runtime))
+    Exporting::to(&traces, client, runtime).map(Some)
 }
 
 impl Exporting {
-    fn to(traces: &Traces, client: reqwest::Client, runtime: &Handle) -> Option<Self> {
+    fn to(traces: &Traces, client: reqwest::Client, runtime: &Handle) -> anyhow::Result<Self> {
         let exporter = SpanExporter::builder()
             .with_http()
             .with_http_client(Collector {
@@ -80,7 +81,9 @@ impl Exporting {
             .with_endpoint(format!("{}/v1/traces", traces.endpoint.open()))
             .with_timeout(PATIENCE)
             .build()
-            .ok()?;
+            .map_err(|_may_name_the_address| {
+                Mistake("traces: what sends them cannot be made: check endpoint".to_owned())
+            })?;
         let limits = BatchConfigBuilder::default()
             .with_max_queue_size(MOST_WAITING)
             .with_scheduled_delay(EVERY)
@@ -94,7 +97,7 @@ impl Exporting {
         let provider = SdkTracerProvider::builder()
             .with_span_processor(batches.build())
             .with_resource(resource.build());
-        Some(Self(provider.build()))
+        Ok(Self(provider.build()))
     }
 
     /// Takes the spans that are made to be sent and nothing else: no line of the log, ours or of a library.

@@ -98,6 +98,9 @@ pub struct Token {
     pub value: Private<String>,
     /// Scopes that were asked for and not granted; nothing when the server does not say.
     pub not_granted: Vec<String>,
+    /// For how many seconds it is good; nothing where the server does not say it in whole seconds, so
+    /// that it is used for this moment only.
+    pub lasts: Option<u64>,
     renew: Instant,
 }
 
@@ -222,8 +225,8 @@ fn token(body: &Node, asked: Instant, scopes: &[String]) -> Result<Token, NoToke
         return Err(NoToken::Unreadable);
     };
     let lasts = match body.member("expires_in") {
-        Some(Node::Number(seconds)) => seconds.parse().unwrap_or_default(),
-        Some(_) | None => 0,
+        Some(Node::Number(seconds)) => seconds.parse().ok(),
+        Some(_) | None => None,
     };
     let granted: Option<BTreeSet<&str>> = body
         .text_of("scope")
@@ -235,7 +238,8 @@ fn token(body: &Node, asked: Instant, scopes: &[String]) -> Result<Token, NoToke
     Ok(Token {
         value: Private::new(value.to_owned()),
         not_granted: scopes.iter().filter(lacking).cloned().collect(),
-        renew: asked + used_for(lasts),
+        lasts,
+        renew: asked + used_for(lasts.unwrap_or(0)),
     })
 }
 
@@ -303,6 +307,22 @@ mod tests {
             "[]",
         ] {
             assert_eq!(read(wrong), Err(NoToken::Unreadable), "{wrong}");
+        }
+    }
+
+    /// Source: RFC 6749, section 5.1: the lifetime in seconds, a number.
+    #[test]
+    fn a_lifetime_that_does_not_read_is_none() {
+        for (given, lasts) in [
+            (r#","expires_in":300"#, Some(300)),
+            (r#","expires_in":"300""#, None),
+            (r#","expires_in":1.5"#, None),
+            ("", None),
+        ] {
+            let text = format!(r#"{{"access_token":"t-1","token_type":"bearer"{given}}}"#);
+            let read = token(&Node::parse(&text).expect("JSON"), Instant::now(), &[]);
+
+            assert_eq!(read.expect("a token").lasts, lasts, "{given}");
         }
     }
 
