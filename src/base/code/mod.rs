@@ -387,7 +387,7 @@ codes! {
     JsonDeep "json.deep" NOT_JSON "JSON nests deeper than is read",
     JsonKeyTwice "json.key-twice" NOT_JSON "a key stands twice in one object",
     JsonLarge "json.large" NOT_JSON "a document has more bytes than a session says",
-    JsonMany "json.many" NOT_JSON "JSON holds more values than are read",
+    JsonMany "json.many" NOT_JSON "JSON holds more values than are read, or an object more members",
     JsonNumber "json.number" NOT_JSON "a number is too large to be read",
     JsonSyntax "json.syntax" NOT_JSON "a text is not JSON",
     JsonUtf8 "json.utf8" NOT_JSON "a text is not UTF-8",
