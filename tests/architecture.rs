@@ -340,17 +340,6 @@ const CIRCLES: &[&[&str]] = &[
         "examination::intake::sheet::building",
     ],
     &[
-        "examination::measure::pain",
-        "examination::measure::prompts",
-    ],
-    &[
-        "examination::trace::computed",
-        "examination::trace::lines",
-        "examination::trace::sampled",
-        "examination::trace::session",
-        "examination::trace::told",
-    ],
-    &[
         "service::app::assess",
         "service::app::earlier",
         "service::app::encode",

@@ -11,6 +11,7 @@ pub mod notation;
 mod pain;
 mod parts;
 mod precautions;
+pub mod prompt;
 pub mod prompts;
 pub mod sense;
 mod shoulder;

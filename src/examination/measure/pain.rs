@@ -4,7 +4,7 @@ use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::examination::intake::draft::Side;
 use crate::examination::measure::Measured;
-use crate::examination::measure::prompts::{Prompt, amount, prompt};
+use crate::examination::measure::prompt::{Prompt, amount, prompt};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;
 use std::cmp::Reverse;

@@ -8,34 +8,15 @@ use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
 use crate::examination::intake::draft::Side;
+use crate::examination::measure::prompt::{Prompt, amount, prompt};
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Measured, Value, pain};
 use crate::tables::catalogue::Catalogue;
-use crate::tables::catalogue::cautions::{Caution, CautionKind, CautionSign, Urgent};
+use crate::tables::catalogue::cautions::{Caution, CautionSign};
 use crate::tables::catalogue::parts::in_family;
 use crate::tables::catalogue::rows::Kind;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
-use uuid::Uuid;
-
-/// A prompt that is shown and delivered with its findings.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Prompt {
-    /// Code: a row of `cautions.csv`.
-    pub code: String,
-    /// The findings that raise it, the one it is about first.
-    pub findings: Vec<Uuid>,
-    /// JSON Pointer of the finding it is about.
-    pub path: String,
-    /// The side it is about: of two calves the larger one.
-    pub side: Side,
-    /// True when it is to reach the treating team at once.
-    pub urgent: bool,
-    /// What is told, in words.
-    pub wording: String,
-    /// What to do, and what comes before it.
-    pub to_do: String,
-}
 
 /// A finding of the session before, as far as a prompt needs it.
 #[derive(Debug, Clone)]
@@ -52,19 +33,6 @@ pub struct Before {
     pub scale: Option<String>,
     /// UCUM unit of its number.
     pub unit: Option<String>,
-}
-
-impl std::fmt::Debug for Prompt {
-    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(formatter, "{} [private]", self.code)
-    }
-}
-
-impl Prompt {
-    /// The whole prompt in words, as it stands beside its findings.
-    pub fn told(&self) -> String {
-        format!("prompt to look: {}; {}", self.wording, self.to_do)
-    }
 }
 
 /// Every prompt that the findings of a session raise, by themselves and beside those of last time.
@@ -181,26 +149,6 @@ fn met<'a>(one: &'a Measured, catalogue: &'a Catalogue) -> impl Iterator<Item = 
     signs.filter(|sign| sign.is_met(&one.row.measure, coded(&one.value)))
 }
 
-/// A prompt of a row that says so; a row that waits for a person is asked elsewhere.
-pub(super) fn prompt(
-    code: &str,
-    findings: &[&Measured],
-    detail: &str,
-    catalogue: &Catalogue,
-) -> Option<Prompt> {
-    let row = catalogue.cautions.get(code)?;
-    let about = findings.first()?;
-    (row.asked == CautionKind::Prompt).then(|| Prompt {
-        code: code.to_owned(),
-        findings: findings.iter().map(|one| one.finding.id).collect(),
-        path: about.finding.path.clone(),
-        side: about.finding.side,
-        urgent: row.urgent == Urgent::Yes,
-        wording: format!("{} ({detail})", row.wording),
-        to_do: row.hint(),
-    })
-}
-
 /// Results that raise a prompt by themselves: one prompt for all of a side.
 fn signs(standing: &[&Measured], catalogue: &Catalogue) -> Vec<Prompt> {
     let mut raised: BTreeMap<(&str, Side), Vec<&Measured>> = BTreeMap::new();
@@ -241,18 +189,6 @@ fn apart(one: &Way, other: &Way) -> String {
 }
 
 const CALF: &str = "girth.calf";
-
-pub(super) fn amount(value: &Value) -> Option<Exact> {
-    match value {
-        Value::Amount(number) => Some(*number),
-        Value::Angle(_)
-        | Value::Word(_)
-        | Value::Grade(_)
-        | Value::Relative(_)
-        | Value::NoCatch
-        | Value::NotTested(_) => None,
-    }
-}
 
 /// How two numbers stand to each other once a limit is taken off: the limit in the unit of both.
 fn over(high: &Value, low: &Value, limit: &str, catalogue: &Catalogue) -> Option<Ordering> {

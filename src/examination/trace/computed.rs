@@ -7,7 +7,7 @@ use crate::examination::trace::Outcome;
 use crate::examination::trace::motion::Motion;
 use crate::examination::trace::parameters::Parameters;
 use crate::examination::trace::rounded::{HUNDREDTH, TENTH, exact};
-use crate::examination::trace::session::{Computed, Numbers, Traced, row_of, same_way};
+use crate::examination::trace::traced::{Computed, Numbers, Traced, row_of, same_way};
 use crate::examination::trace::verdict::{Verdict, verdict};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;

@@ -4,7 +4,7 @@ use crate::examination::finding::derived_identity;
 use crate::examination::trace::dependence::{StraightLine, line};
 use crate::examination::trace::parameters::Parameters;
 use crate::examination::trace::rounded::{TEN_THOUSANDTH, TENTH, exact};
-use crate::examination::trace::session::{Computed, Dependence, Traced, row_of, same_way};
+use crate::examination::trace::traced::{Computed, Dependence, Traced, row_of, same_way};
 use crate::examination::trace::{Outcome, Reason};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;

@@ -23,6 +23,7 @@ mod sampled;
 pub mod session;
 pub mod signal;
 mod told;
+pub mod traced;
 pub mod verdict;
 
 /// What a computation came to.

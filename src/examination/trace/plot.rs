@@ -5,8 +5,8 @@ use crate::examination::measure::side_of_neutral;
 use crate::examination::measure::traces::MeasuredTrace;
 use crate::examination::trace::motion::{Moment, Motion};
 use crate::examination::trace::parameters::float;
-use crate::examination::trace::session::{Computed, Traced};
 use crate::examination::trace::signal::count;
+use crate::examination::trace::traced::{Computed, Traced};
 use quick_xml::escape::partial_escape;
 use std::fmt::Write as _;
 

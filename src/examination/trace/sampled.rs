@@ -10,8 +10,8 @@ use crate::examination::measure::traces::MeasuredTrace;
 use crate::examination::trace::motion::Motion;
 use crate::examination::trace::parameters::{Parameters, float};
 use crate::examination::trace::rounded::exact;
-use crate::examination::trace::session::{Samples, Traced, row_of};
 use crate::examination::trace::signal::Signal;
+use crate::examination::trace::traced::{Samples, Traced, row_of};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;
 

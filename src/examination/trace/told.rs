@@ -2,7 +2,7 @@
 
 use crate::base::code::Code;
 use crate::base::problem::Problems;
-use crate::examination::trace::session::Traced;
+use crate::examination::trace::traced::Traced;
 use crate::examination::trace::{Outcome, Reason};
 
 pub(super) fn tell(one: &Traced, problems: &mut Problems) {

@@ -1,7 +1,7 @@
 //! Prompts beside the findings that raise them, so that they reach the record with them.
 
 use crate::base::private::Private;
-use crate::examination::measure::prompts::Prompt;
+use crate::examination::measure::prompt::Prompt;
 use crate::fhir::coding::Coded;
 
 /// Adds to each finding, as a note and in its words, the prompts that it raises.

@@ -6,7 +6,8 @@ use crate::examination::compare::part::Input;
 use crate::examination::finding::traces::Trace;
 use crate::examination::finding::{Finding, Session, Signature};
 use crate::examination::measure::Measured;
-use crate::examination::trace::session::{Computed, Dependence, Traced, Traces};
+use crate::examination::trace::session::Traces;
+use crate::examination::trace::traced::{Computed, Dependence, Traced};
 use crate::examination::trace::{Outcome, Reason};
 use crate::fhir::coding::{
     Amount, Code, Coded, CodedValue, Concept, amount, body_site, measure_concept, parts, sentence,

@@ -5,7 +5,7 @@ use crate::base::json::tree::NoTree;
 use crate::base::private::Private;
 use crate::examination::compare::part::Input;
 use crate::examination::finding::{self, Instrument, Session};
-use crate::examination::trace::session::Samples;
+use crate::examination::trace::traced::Samples;
 use crate::fhir::coding::{Amount, Coded, CodedRange, CodedValue, Concept};
 use crate::fhir::record::parts::{
     concept, encounter, entry, literal, logical, meta, performed, plain_identifier, practitioner,

@@ -21,7 +21,7 @@ mod words;
 use crate::base::private::Private;
 use crate::examination::compare::Comparison;
 use crate::examination::finding::Session;
-use crate::examination::measure::{Measured, prompts};
+use crate::examination::measure::{Measured, prompt};
 use crate::fhir::coding::Coded;
 use crate::tables::catalogue::Catalogue;
 use uuid::Uuid;
@@ -87,8 +87,8 @@ pub struct Prompt {
 }
 
 /// The prompts that findings raise by themselves, as a summary tells them.
-pub fn raised(prompts: &[prompts::Prompt], catalogue: &Catalogue) -> Vec<Prompt> {
-    let row = |prompt: &prompts::Prompt| catalogue.cautions.get(&prompt.code);
+pub fn raised(prompts: &[prompt::Prompt], catalogue: &Catalogue) -> Vec<Prompt> {
+    let row = |prompt: &prompt::Prompt| catalogue.cautions.get(&prompt.code);
     let prompts = prompts.iter().map(|prompt| Prompt {
         code: prompt.code.clone(),
         path: prompt.path.clone(),

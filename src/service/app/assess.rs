@@ -9,7 +9,7 @@ use crate::examination::compare::{self, Comparison};
 use crate::examination::finding::own_words::Says;
 use crate::examination::finding::traces::Trace;
 use crate::examination::finding::{Confirmation, Outcome, Performer, Precaution, Said, Session};
-use crate::examination::measure::prompts::Prompt;
+use crate::examination::measure::prompt::Prompt;
 use crate::examination::measure::{self, Measured};
 use crate::examination::trace::{self, session::Traces};
 use crate::fhir::coding::{self, Coded};

@@ -1,13 +1,12 @@
 //! From the text of a session document to a checked record: the whole pure middle of the house.
 
 use crate::base::code::Code;
-use crate::base::code::meaning::Answer;
-use crate::base::code::meaning::Severity;
+use crate::base::code::meaning::{Answer, Severity};
 use crate::base::problem::{Problem, Problems};
 use crate::examination::compare::Comparison;
 use crate::examination::finding::Session;
 use crate::examination::measure::Measured;
-use crate::examination::measure::prompts::Prompt;
+use crate::examination::measure::prompt::Prompt;
 use crate::examination::trace::session::Traces;
 use crate::fhir::check::Checked;
 use crate::fhir::coding::Coded;

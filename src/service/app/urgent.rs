@@ -5,7 +5,7 @@ use crate::base::problem::Problems;
 use crate::delivery::outbox::kept::Unread;
 use crate::delivery::outbox::offer::Before;
 use crate::examination::finding::Session;
-use crate::examination::measure::prompts::Prompt;
+use crate::examination::measure::prompt::Prompt;
 use crate::service::app::assess::Earlier;
 use crate::service::app::earlier::last_time;
 use crate::service::app::encode::Encoded;

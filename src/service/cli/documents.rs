@@ -4,7 +4,7 @@ use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems, file_words};
 use crate::examination::intake::sheet::columns;
 use crate::examination::intake::sheet::write::holds;
-use crate::examination::trace::session::Traced;
+use crate::examination::trace::traced::Traced;
 use crate::service::app::assess::Earlier;
 use crate::service::app::given::Given;
 use crate::service::cli::arguments::{CheckOptions, EncodeOptions};
