@@ -130,6 +130,10 @@ const NOT_PROVOKED: &[(&str, &str)] = &[
         "about several targets: tests/stores/contract.rs",
     ),
     (
+        "session.contended",
+        "about others of the same person: tests/stores/between.rs",
+    ),
+    (
         "json.utf8",
         "about lines of NDJSON: src/service/cli/lines.rs",
     ),
