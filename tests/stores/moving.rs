@@ -6,14 +6,19 @@ use crate::engine::{
     refused, say_to,
 };
 use fascicle::base::clock::{Clock, MachineClock};
-use fascicle::delivery::outbox::contents::Content;
+use fascicle::delivery::outbox::contents::{Content, moved};
 use fascicle::delivery::outbox::moving::{Moving, move_store};
 use fascicle::delivery::outbox::place::{Database, Place};
 use fascicle::delivery::outbox::{Decision, Outbox, OutboxError, State, WantedItems};
+use sqlx::Connection as _;
+use std::collections::BTreeSet;
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
-on_both!(what_a_store_holds_is_told_by_count_and_hash);
+on_both!(
+    a_move_carries_every_column_of_every_table_there_is,
+    what_a_store_holds_is_told_by_count_and_hash,
+);
 
 /// A folder with something in every table, an attempt in the middle, and where it is to go.
 async fn furnished() -> (Store, Outbox) {
@@ -93,6 +98,48 @@ async fn what_a_store_holds_is_told_by_count_and_hash(engine: Engine) {
         changed.map(|(was, _)| was.table).collect::<Vec<_>>(),
         ["item"]
     );
+}
+
+/// A column that is not listed would be lost in a move, and nothing would be told of it.
+async fn a_move_carries_every_column_of_every_table_there_is(engine: Engine) {
+    let store = Store::new(engine).await;
+    let asked = match engine {
+        Engine::Sqlite => {
+            "SELECT tables.name || ' ' || columns.name FROM sqlite_master AS tables
+             JOIN pragma_table_info(tables.name) AS columns WHERE tables.type = 'table'
+               AND tables.name NOT LIKE 'sqlite%'"
+        }
+        Engine::Postgres => {
+            "SELECT table_name || ' ' || column_name FROM information_schema.columns
+             WHERE table_schema = 'public'"
+        }
+    };
+    let there: Vec<String> = match engine {
+        Engine::Sqlite => {
+            let file = format!("sqlite://{}/fascicle.sqlite", store.address);
+            let mut connection = sqlx::SqliteConnection::connect(&file).await.expect("opens");
+            let rows = sqlx::query_scalar(asked).fetch_all(&mut connection);
+            rows.await.expect("columns")
+        }
+        Engine::Postgres => {
+            let mut connection = sqlx::PgConnection::connect(&store.address)
+                .await
+                .expect("opens");
+            let rows = sqlx::query_scalar(asked).fetch_all(&mut connection);
+            rows.await.expect("columns")
+        }
+    };
+    // What the schema itself keeps is made anew at the other end.
+    let own = ["_sqlx_migrations ", "schema_use ", "trail_end "];
+    let there: BTreeSet<String> = there
+        .into_iter()
+        .filter(|one| !own.iter().any(|table| one.starts_with(table)))
+        .collect();
+    let carried: BTreeSet<String> = moved()
+        .flat_map(|(table, columns)| columns.into_iter().map(move |one| format!("{table} {one}")))
+        .collect();
+
+    assert_eq!(carried, there);
 }
 
 #[tokio::test]

@@ -131,6 +131,12 @@ pub(super) const TABLES: &[Table] = &[
     },
 ];
 
+/// Each table that is moved, with its columns: those that are read, compared and written.
+pub fn moved() -> impl Iterator<Item = (&'static str, Vec<&'static str>)> {
+    let names = |table: &Table| table.columns.iter().map(|(name, _)| *name).collect();
+    TABLES.iter().map(move |table| (table.name, names(table)))
+}
+
 /// How much a table holds, and a hash over all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Content {
