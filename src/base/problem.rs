@@ -27,6 +27,9 @@ pub struct Problem {
     /// For a line that stands for others, how many of this severity were found and are not listed;
     /// 0 for every other problem.
     pub more: u64,
+    /// Of a caution that one cause raises on several findings: the cause, the same for all of them; one
+    /// confirmation covers them. Empty for every other problem.
+    pub cause: String,
     /// Of a caution: the mark a confirmation has to name; empty until it is known what it touches.
     pub mark: String,
 }
@@ -138,6 +141,23 @@ impl Problems {
         self.add(Severity::Caution, code, path, what, hint);
     }
 
+    /// Adds a caution that the same cause may raise on other findings as well: one confirmation covers
+    /// them all.
+    pub fn caution_by(&mut self, cause: &str, code: Code, path: &str, what: String, hint: &str) {
+        let before = self.cautions.list.len();
+        self.caution(code, path, what, hint);
+        if self.cautions.list.len() > before
+            && let Some(told) = self.cautions.list.last_mut()
+        {
+            cause.clone_into(&mut told.cause);
+        }
+    }
+
+    /// The cautions that are kept.
+    pub fn cautions(&self) -> &[Problem] {
+        &self.cautions.list
+    }
+
     /// Adds a note: sent, worth knowing.
     pub fn note(&mut self, code: Code, path: &str, what: String, hint: &str) {
         self.add(Severity::Note, code, path, what, hint);
@@ -214,6 +234,7 @@ impl Problems {
             what,
             hint: hint.to_owned(),
             more: 0,
+            cause: String::new(),
             mark: String::new(),
         });
         if code == Code::FieldForm {
@@ -279,6 +300,7 @@ pub fn and_more(severity: Severity, count: u64) -> Problem {
         ),
         hint: "mend what is listed, then look again".to_owned(),
         more: count,
+        cause: String::new(),
         mark: String::new(),
     }
 }

@@ -92,3 +92,90 @@ fn every_digit_of_what_was_found_is_part_of_its_mark() {
     assert!(marks[0] != marks[1] && marks[0] != marks[2] && marks[1] != marks[2]);
     assert_eq!(marks[0], mark_in(&raised("95.5"), "shoulder.past"));
 }
+
+/// A precaution that forbids loading, with results that all bear on it, by their degrees.
+fn though_forbidden(degrees: &[(&str, &str)]) -> Node {
+    let findings = degrees.iter().map(|(measure, degrees)| {
+        format!(
+            r#"{{"measure":"{measure}","side":"right","value":{{"beyond_neutral":"{degrees}",
+            "unit":"deg"}},"ended":{{"how":"end-of-range"}},"method":"goniometry",
+            "instrument":"goniometer"}}"#
+        )
+    });
+    let findings: Vec<String> = findings.collect();
+    let findings = format!("[{}]", findings.join(","));
+    let precaution = r#"[{"id":"c2a7e0de-51b4-4f0c-8a92-5d7a4e1b9f35","site":"hip","side":"right",
+        "status":"active","source":"record","limit":"do-not-test","reason":"sore",
+        "set":"not known"}]"#;
+    edited(&[("/findings", &findings), ("/precautions", precaution)])
+}
+
+const FLEXION: (&str, &str) = ("range.passive.hip.flexion", "85");
+const ABDUCTION: (&str, &str) = ("range.passive.hip.abduction", "25");
+const EXTENSION: (&str, &str) = ("range.passive.hip.extension", "5");
+
+/// Marks of what a precaution forbids, and how many are cautions still.
+fn forbidden(document: &Node) -> (Vec<String>, usize) {
+    let problems = problems(document);
+    let all = problems
+        .iter()
+        .filter(|one| one.code.word() == "precaution.forbids");
+    let cautions = all.clone().filter(|one| one.severity.word() == "caution");
+    (all.map(mark).collect(), cautions.count())
+}
+
+#[test]
+fn one_confirmation_covers_all_results_of_one_precaution() {
+    let document = though_forbidden(&[FLEXION, ABDUCTION]);
+    let (marks, asked) = forbidden(&document);
+    assert_eq!((marks.len(), asked), (2, 2));
+    assert_eq!(marks[0], marks[1]);
+    let hints: Vec<_> = problems(&document)
+        .into_iter()
+        .filter(|one| one.code.word() == "precaution.forbids")
+        .map(|one| one.hint)
+        .collect();
+    let covers = "one confirmation of this mark covers /findings/0, /findings/1";
+    assert!(hints.iter().all(|hint| hint.ends_with(covers)), "{hints:?}");
+
+    let confirmed = confirmed(document, "precaution.forbids", &marks[0]);
+
+    assert_eq!(forbidden(&confirmed).1, 0);
+    assert!(
+        told(&confirmed)
+            .iter()
+            .all(|line| !line.contains("confirmation.idle"))
+    );
+}
+
+#[test]
+fn whatever_changes_of_one_result_ends_the_confirmation_of_all() {
+    let before = though_forbidden(&[FLEXION, ABDUCTION]);
+    let mark = forbidden(&before).0[0].clone();
+    let other_value = though_forbidden(&[FLEXION, (ABDUCTION.0, "26")]);
+    let a_further_one = though_forbidden(&[FLEXION, ABDUCTION, EXTENSION]);
+    let one_less = though_forbidden(&[FLEXION]);
+
+    for (changed, results) in [(other_value, 2), (a_further_one, 3), (one_less, 1)] {
+        let document = confirmed(changed, "precaution.forbids", &mark);
+
+        assert_eq!(forbidden(&document).1, results);
+        assert!(
+            told(&document)
+                .iter()
+                .any(|line| line.starts_with("error confirmation.idle"))
+        );
+    }
+}
+
+#[test]
+fn another_order_of_the_results_keeps_the_confirmation_of_all() {
+    let mark = forbidden(&though_forbidden(&[FLEXION, ABDUCTION])).0[0].clone();
+
+    let turned = though_forbidden(&[ABDUCTION, FLEXION]);
+
+    assert_eq!(
+        forbidden(&confirmed(turned, "precaution.forbids", &mark)).1,
+        0
+    );
+}

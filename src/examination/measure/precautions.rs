@@ -79,9 +79,18 @@ pub(super) fn within(
                 precaution.limit
             );
             let hint = prompts::hint(Code::PrecautionForbids, catalogue);
-            problems.caution(Code::PrecautionForbids, &one.finding.path, what, &hint);
+            let (code, path) = (Code::PrecautionForbids, &one.finding.path);
+            problems.caution_by(&cause(precaution), code, path, what, &hint);
         }
     }
+}
+
+/// A precaution and what of it forbids, in one text that differs wherever it does.
+fn cause(precaution: &Precaution) -> String {
+    let (id, site, side) = (precaution.id, &precaution.site, precaution.side.word());
+    let (limit, movement) = (&precaution.limit, precaution.movement.as_deref());
+    let angle = precaution.angle.map(|angle| angle.to_string());
+    format!("{id} {side} {site} {limit} {movement:?} {angle:?}")
 }
 
 /// A precaution reaches its own site, every movement within the same region of the body (what

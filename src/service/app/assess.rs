@@ -17,7 +17,7 @@ use crate::fhir::record::amend::VersionBefore;
 use crate::fhir::summary::{self, Examined};
 use crate::service::app::earlier;
 use crate::tables::catalogue::{Catalogue, sha256_hex};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What earlier sessions hand on.
 #[derive(Debug, Clone, Default)]
@@ -102,20 +102,42 @@ pub(super) fn assess(
 }
 
 /// Gives each caution its mark: a hash over the session, the caution, and every finding that it is told
-/// of with what was found. Whatever of it changes, the confirmation ends.
+/// of with what was found. Whatever of it changes, the confirmation ends. Cautions of one cause are told
+/// of all their findings together, so they have one mark, and one confirmation covers them.
 fn give_marks(session: &Session, problems: &mut Problems) {
+    let mut together: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for caution in problems
+        .cautions()
+        .iter()
+        .filter(|one| !one.cause.is_empty())
+    {
+        let paths = together.entry(caution.cause.clone()).or_default();
+        paths.insert(caution.path.clone());
+    }
     problems.refine(|mut problem| {
         if problem.severity == Severity::Caution {
-            problem.mark = mark_of(session, &problem);
+            let alone = BTreeSet::from([problem.path.clone()]);
+            let paths = together.get(&problem.cause).unwrap_or(&alone);
+            problem.mark = mark_of(session, &problem, paths);
+            if paths.len() > 1 {
+                let all: Vec<&str> = paths.iter().map(String::as_str).collect();
+                let all = all.join(", ");
+                problem
+                    .hint
+                    .push_str("; one confirmation of this mark covers ");
+                problem.hint.push_str(&all);
+            }
         }
         Some(problem)
     });
 }
 
-fn mark_of(session: &Session, problem: &Problem) -> String {
+fn mark_of(session: &Session, problem: &Problem, paths: &BTreeSet<String>) -> String {
     let touches = |path: &str| {
-        let rest = problem.path.strip_prefix(path);
-        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        paths.iter().any(|told| {
+            let rest = told.strip_prefix(path);
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        })
     };
     let findings = session.findings.iter();
     let findings = findings.filter(|one| touches(&one.path));
@@ -125,7 +147,13 @@ fn mark_of(session: &Session, problem: &Problem) -> String {
     let traces = session.traces.iter().filter(|one| touches(&one.path));
     values.extend(traces.map(|one| [one.id.to_string(), recorded(one)]));
     values.sort();
-    let parts = [problem.code.word(), &problem.path, &problem.what].map(str::to_owned);
+    let code = problem.code.word().to_owned();
+    let parts = if problem.cause.is_empty() {
+        [code, problem.path.clone(), problem.what.clone()]
+    } else {
+        // Where its findings stand is no part of it: another order of them says the same.
+        [code, String::new(), problem.cause.clone()]
+    };
     let all = std::iter::once(session.id.to_string()).chain(parts);
     let all: Vec<String> = all.chain(values.into_iter().flatten()).collect();
     let mut hashed = String::new();
@@ -264,7 +292,8 @@ fn told_prompts(session: &Session, prompts: &[Prompt], problems: &mut Problems) 
 }
 
 /// A caution that a named person confirmed becomes a note that says so; one confirmation serves one
-/// caution, and a confirmation of nothing is told. What was confirmed stays a prompt to look.
+/// caution, or all of one cause, and a confirmation of nothing is told. What was confirmed stays a prompt
+/// to look.
 fn confirm(
     session: &mut Session,
     confirming: Confirming,
@@ -272,44 +301,41 @@ fn confirm(
 ) -> Vec<summary::Prompt> {
     let mut prompts = Vec::new();
     let performers = &session.performers;
-    let mut left: Vec<Option<&mut Confirmation>> =
-        session.confirmations.iter_mut().map(Some).collect();
+    let confirmations = &mut session.confirmations;
+    let mut covers: Vec<Covers> = confirmations.iter().map(|_| Covers::Nothing).collect();
     problems.refine(|mut problem| {
-        if problem.severity == Severity::Caution {
-            let about = |c: &Confirmation| c.code == problem.code.word() && c.path == problem.path;
-            let marked = |c: &Confirmation| about(c) && c.mark == problem.mark;
-            let place = |fits: &dyn Fn(&Confirmation) -> bool| {
-                left.iter().position(|one| one.as_deref().is_some_and(fits))
-            };
-            let place = match (place(&marked), confirming) {
-                (None, Confirming::Before) => place(&about),
-                (found, _) => found,
-            };
-            let found = place.and_then(|place| left.get_mut(place));
-            if let Some(confirmation) = found.and_then(Option::take) {
-                let by = performers.iter().find(|one| one.key == confirmation.by);
-                let role = by.map(|by| by.role.clone()).unwrap_or_default();
-                confirmation.what = Some(Private::new(problem.what.clone()));
-                prompts.push(summary::Prompt {
-                    code: problem.code.word().to_owned(),
-                    path: problem.path.clone(),
-                    what: Private::new(problem.what.clone()),
-                    to_do: None,
-                    urgent: false,
-                    confirmed: Some((role, confirmation.reason.clone())),
-                });
-                problem.severity = Severity::Note;
-                problem.hint = format!(
-                    "confirmed by {} at {}: {}",
-                    confirmation.by,
-                    confirmation.at.text,
-                    confirmation.reason.open()
-                );
-            }
+        let found = (problem.severity == Severity::Caution)
+            .then(|| covering(&problem, confirmations, &covers, confirming))
+            .flatten();
+        let place = found.and_then(|at| Some((confirmations.get_mut(at)?, covers.get_mut(at)?)));
+        if let Some((confirmation, covers)) = place {
+            *covers = Covers::of(&problem);
+            let by = performers.iter().find(|one| one.key == confirmation.by);
+            let role = by.map(|by| by.role.clone()).unwrap_or_default();
+            let before = confirmation.what.take();
+            let before = before.map(|before| format!("{}; ", before.open()));
+            let what = before.unwrap_or_default() + &problem.what;
+            confirmation.what = Some(Private::new(what));
+            prompts.push(summary::Prompt {
+                code: problem.code.word().to_owned(),
+                path: problem.path.clone(),
+                what: Private::new(problem.what.clone()),
+                to_do: None,
+                urgent: false,
+                confirmed: Some((role, confirmation.reason.clone())),
+            });
+            problem.severity = Severity::Note;
+            problem.hint = format!(
+                "confirmed by {} at {}: {}",
+                confirmation.by,
+                confirmation.at.text,
+                confirmation.reason.open()
+            );
         }
         Some(problem)
     });
-    for confirmation in left.into_iter().flatten() {
+    let idle = confirmations.iter().zip(&covers);
+    for (confirmation, _) in idle.filter(|(_, covers)| **covers == Covers::Nothing) {
         if confirming == Confirming::Before {
             prompts.push(no_longer_raised(confirmation, performers));
             continue;
@@ -322,6 +348,59 @@ fn confirm(
         problems.error(Code::ConfirmationIdle, &confirmation.at_path, what, hint);
     }
     prompts
+}
+
+/// What a confirmation was found to cover.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Covers {
+    Nothing,
+    One,
+    /// All cautions of this cause.
+    Cause(String),
+}
+
+impl Covers {
+    fn of(problem: &Problem) -> Self {
+        if problem.cause.is_empty() {
+            Self::One
+        } else {
+            Self::Cause(problem.cause.clone())
+        }
+    }
+}
+
+/// The confirmation that covers a caution: its own before one that covers others of its cause.
+fn covering(
+    problem: &Problem,
+    confirmations: &[Confirmation],
+    covers: &[Covers],
+    confirming: Confirming,
+) -> Option<usize> {
+    let find = |fits: &dyn Fn(&Confirmation, &Covers) -> bool| {
+        let mut both = confirmations.iter().zip(covers);
+        both.position(|(one, covers)| one.code == problem.code.word() && fits(one, covers))
+    };
+    let free = |covers: &Covers| *covers == Covers::Nothing;
+    let here = |one: &Confirmation| one.path == problem.path;
+    let marked = |one: &Confirmation| one.mark == problem.mark;
+    let caused = !problem.cause.is_empty();
+    let own = find(&|one, covers| free(covers) && here(one) && marked(one));
+    let of_cause = || {
+        let same = |one: &Confirmation, covers: &Covers| {
+            marked(one) && (free(covers) || *covers == Covers::of(problem))
+        };
+        let found = caused.then(|| find(&same));
+        found.flatten()
+    };
+    // A document that is kept was judged by the tables of its day.
+    let before = || {
+        let of_before = (confirming == Confirming::Before).then(|| {
+            let other = || caused.then(|| find(&|_, covers| *covers == Covers::of(problem)));
+            find(&|one, covers| free(covers) && here(one)).or_else(|| other().flatten())
+        });
+        of_before.flatten()
+    };
+    own.or_else(of_cause).or_else(before)
 }
 
 /// A caution that was confirmed and that the tables of today do not raise stays a prompt: with other
