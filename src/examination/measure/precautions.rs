@@ -87,10 +87,15 @@ pub(super) fn within(
 
 /// A precaution and what of it forbids, in one text that differs wherever it does.
 fn cause(precaution: &Precaution) -> String {
-    let (id, site, side) = (precaution.id, &precaution.site, precaution.side.word());
-    let (limit, movement) = (&precaution.limit, precaution.movement.as_deref());
+    let movement = precaution.movement.as_deref();
     let angle = precaution.angle.map(|angle| angle.to_string());
-    format!("{id} {side} {site} {limit} {movement:?} {angle:?}")
+    format!(
+        "{} {} {} {} {movement:?} {angle:?}",
+        precaution.id,
+        precaution.side.word(),
+        precaution.site,
+        precaution.limit
+    )
 }
 
 /// A precaution reaches its own site, every movement within the same region of the body (what

@@ -2,19 +2,19 @@
 
 use crate::base::code::Code;
 use crate::base::code::meaning::Severity;
-use crate::base::private::Private;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::compare::part::EarlierSession;
 use crate::examination::compare::{self, Comparison};
 use crate::examination::finding::own_words::Says;
 use crate::examination::finding::traces::Trace;
-use crate::examination::finding::{Confirmation, Outcome, Performer, Precaution, Said, Session};
+use crate::examination::finding::{Outcome, Precaution, Said, Session};
 use crate::examination::measure::prompt::Prompt;
 use crate::examination::measure::{self, Measured};
 use crate::examination::trace::{self, session::Traces};
 use crate::fhir::coding::{self, Coded};
 use crate::fhir::record::amend::VersionBefore;
 use crate::fhir::summary::{self, Examined};
+use crate::service::app::confirmed::{Confirming, confirm};
 use crate::service::app::earlier;
 use crate::tables::catalogue::{Catalogue, sha256_hex};
 use std::collections::{BTreeMap, BTreeSet};
@@ -28,15 +28,6 @@ pub struct Earlier {
     pub version_before: VersionBefore,
     /// Sessions of the person before this one, the latest first.
     pub sessions: Vec<EarlierSession>,
-}
-
-/// How confirmations are held against cautions.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Confirming {
-    /// By code, path and mark: of a document that is to be accepted.
-    ByMark,
-    /// By code and path: they were judged when the document was accepted, and are not judged again.
-    Before,
 }
 
 /// A session as far as it can be assessed: measured, held against sense, compared and coded. What is
@@ -288,132 +279,5 @@ fn told_prompts(session: &Session, prompts: &[Prompt], problems: &mut Problems) 
         let what = format!("no prompt {} at {}", prompt.code, prompt.path);
         let hint = "take code and path from the prompt as it is printed now, or name its session";
         problems.error(Code::ToldPrompt, &format!("{path}/prompt"), what, hint);
-    }
-}
-
-/// A caution that a named person confirmed becomes a note that says so; one confirmation serves one
-/// caution, or all of one cause, and a confirmation of nothing is told. What was confirmed stays a prompt
-/// to look.
-fn confirm(
-    session: &mut Session,
-    confirming: Confirming,
-    problems: &mut Problems,
-) -> Vec<summary::Prompt> {
-    let mut prompts = Vec::new();
-    let performers = &session.performers;
-    let confirmations = &mut session.confirmations;
-    let mut covers: Vec<Covers> = confirmations.iter().map(|_| Covers::Nothing).collect();
-    problems.refine(|mut problem| {
-        let found = (problem.severity == Severity::Caution)
-            .then(|| covering(&problem, confirmations, &covers, confirming))
-            .flatten();
-        let place = found.and_then(|at| Some((confirmations.get_mut(at)?, covers.get_mut(at)?)));
-        if let Some((confirmation, covers)) = place {
-            *covers = Covers::of(&problem);
-            let by = performers.iter().find(|one| one.key == confirmation.by);
-            let role = by.map(|by| by.role.clone()).unwrap_or_default();
-            let before = confirmation.what.take();
-            let before = before.map(|before| format!("{}; ", before.open()));
-            let what = before.unwrap_or_default() + &problem.what;
-            confirmation.what = Some(Private::new(what));
-            prompts.push(summary::Prompt {
-                code: problem.code.word().to_owned(),
-                path: problem.path.clone(),
-                what: Private::new(problem.what.clone()),
-                to_do: None,
-                urgent: false,
-                confirmed: Some((role, confirmation.reason.clone())),
-            });
-            problem.severity = Severity::Note;
-            problem.hint = format!(
-                "confirmed by {} at {}: {}",
-                confirmation.by,
-                confirmation.at.text,
-                confirmation.reason.open()
-            );
-        }
-        Some(problem)
-    });
-    let idle = confirmations.iter().zip(&covers);
-    for (confirmation, _) in idle.filter(|(_, covers)| **covers == Covers::Nothing) {
-        if confirming == Confirming::Before {
-            prompts.push(no_longer_raised(confirmation, performers));
-            continue;
-        }
-        let what = format!(
-            "no caution {} at {} carries the mark {}",
-            confirmation.code, confirmation.path, confirmation.mark
-        );
-        let hint = "take code, path and mark from the caution as it is printed now, or remove it";
-        problems.error(Code::ConfirmationIdle, &confirmation.at_path, what, hint);
-    }
-    prompts
-}
-
-/// What a confirmation was found to cover.
-#[derive(Debug, Clone, PartialEq, Eq)]
-enum Covers {
-    Nothing,
-    One,
-    /// All cautions of this cause.
-    Cause(String),
-}
-
-impl Covers {
-    fn of(problem: &Problem) -> Self {
-        if problem.cause.is_empty() {
-            Self::One
-        } else {
-            Self::Cause(problem.cause.clone())
-        }
-    }
-}
-
-/// The confirmation that covers a caution: its own before one that covers others of its cause.
-fn covering(
-    problem: &Problem,
-    confirmations: &[Confirmation],
-    covers: &[Covers],
-    confirming: Confirming,
-) -> Option<usize> {
-    let find = |fits: &dyn Fn(&Confirmation, &Covers) -> bool| {
-        let mut both = confirmations.iter().zip(covers);
-        both.position(|(one, covers)| one.code == problem.code.word() && fits(one, covers))
-    };
-    let free = |covers: &Covers| *covers == Covers::Nothing;
-    let here = |one: &Confirmation| one.path == problem.path;
-    let marked = |one: &Confirmation| one.mark == problem.mark;
-    let caused = !problem.cause.is_empty();
-    let own = find(&|one, covers| free(covers) && here(one) && marked(one));
-    let of_cause = || {
-        let same = |one: &Confirmation, covers: &Covers| {
-            marked(one) && (free(covers) || *covers == Covers::of(problem))
-        };
-        let found = caused.then(|| find(&same));
-        found.flatten()
-    };
-    // A document that is kept was judged by the tables of its day.
-    let before = || {
-        let of_before = (confirming == Confirming::Before).then(|| {
-            let other = || caused.then(|| find(&|_, covers| *covers == Covers::of(problem)));
-            find(&|one, covers| free(covers) && here(one)).or_else(|| other().flatten())
-        });
-        of_before.flatten()
-    };
-    own.or_else(of_cause).or_else(before)
-}
-
-/// A caution that was confirmed and that the tables of today do not raise stays a prompt: with other
-/// tables it was one, and nobody has answered it since.
-fn no_longer_raised(one: &Confirmation, performers: &[Performer]) -> summary::Prompt {
-    let by = performers.iter().find(|it| it.key == one.by);
-    let role = by.map(|by| by.role.clone()).unwrap_or_default();
-    summary::Prompt {
-        code: one.code.clone(),
-        path: one.path.clone(),
-        what: Private::new(format!("a caution named {}", one.code)),
-        to_do: None,
-        urgent: false,
-        confirmed: Some((role, one.reason.clone())),
     }
 }

@@ -11,7 +11,8 @@ use crate::examination::trace::session::Traces;
 use crate::fhir::check::Checked;
 use crate::fhir::coding::Coded;
 use crate::fhir::summary::{self, Summary};
-use crate::service::app::assess::{Assessed, Confirming, Earlier, assess};
+use crate::service::app::assess::{Assessed, Earlier, assess};
+use crate::service::app::confirmed::Confirming;
 use crate::tables::catalogue::Catalogue;
 use chrono::{DateTime, Utc};
 

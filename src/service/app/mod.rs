@@ -9,6 +9,7 @@ mod as_set;
 pub mod assess;
 pub mod beside;
 pub mod checked;
+mod confirmed;
 pub mod deliver;
 mod dry_run;
 pub mod earlier;
