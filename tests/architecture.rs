@@ -335,20 +335,6 @@ const CIRCLES: &[&[&str]] = &[
         "examination::intake::draft",
         "examination::intake::traces",
     ],
-    &[
-        "examination::intake::sheet",
-        "examination::intake::sheet::building",
-    ],
-    &[
-        "service::app::assess",
-        "service::app::earlier",
-        "service::app::encode",
-        "service::app::held",
-        "service::app::kept",
-        "service::app::routed",
-        "service::app::submit",
-        "service::app::urgent",
-    ],
 ];
 
 #[test]

@@ -7,17 +7,16 @@
 //! the trail costs most where several accept at a time: one commits after the other. So there the bare side
 //! is measured with that order and without it.
 
-use crate::bare;
 use crate::server::Person;
 use crate::stores::{Empty, Kind};
-use crate::{Aim, Ratio, Size, median, per_second};
+use crate::{Aim, Ratio, Size, bare, median, per_second};
 use fascicle::base::clock::{Clock as _, MachineClock};
 use fascicle::base::json::Node;
 use fascicle::delivery::outbox::offer::{self, Key, Rejected, StatedPrecaution, Tables, Wanted};
 use fascicle::delivery::outbox::{Accepted, Outbox};
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::encode::encode;
-use fascicle::service::app::submit::key_of;
+use fascicle::service::app::key::key_of;
 use fascicle::tables::catalogue::Catalogue;
 use std::sync::Arc;
 use std::time::Instant;

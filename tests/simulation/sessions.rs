@@ -9,7 +9,7 @@ use fascicle::fhir::record::amend::VersionBefore;
 use fascicle::fhir::record::{Entry, Record};
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::encode::encode;
-use fascicle::service::app::submit::key_of;
+use fascicle::service::app::key::key_of;
 use fascicle::tables::catalogue::{Catalogue, sha256_hex};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;

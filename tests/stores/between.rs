@@ -17,7 +17,8 @@ use fascicle::delivery::outbox::{
 };
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::encode::encode;
-use fascicle::service::app::submit::{Submitted, key_of, submit};
+use fascicle::service::app::key::key_of;
+use fascicle::service::app::submit::{Submitted, submit};
 use std::thread;
 
 on_both!(

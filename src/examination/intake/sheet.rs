@@ -10,6 +10,7 @@ mod building;
 mod cells;
 pub mod columns;
 mod header;
+pub mod rows;
 mod source;
 pub mod write;
 
@@ -18,77 +19,13 @@ use crate::base::json::Node;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::intake::quotes::{Fault, MOST_CELLS, Watched, too_wide};
 use crate::examination::intake::sheet::building::Building;
-use crate::examination::intake::sheet::columns::{Column, name_of};
+use crate::examination::intake::sheet::columns::Column;
 use crate::examination::intake::sheet::header::{header, separated_by};
+use crate::examination::intake::sheet::rows::{Bad, Row, Session};
 use crate::examination::intake::sheet::source::{Budget, Start};
 use std::collections::BTreeSet;
 use std::io::{self, Read};
 use std::sync::Arc;
-
-/// One session of a sheet, as a session document.
-pub struct Session {
-    /// The text of the document.
-    pub text: String,
-    /// Where each part of it stands in the sheet.
-    pub rows: Rows,
-    /// What the cells themselves show, by the path in the document.
-    pub told: Vec<Problem>,
-}
-
-impl std::fmt::Debug for Session {
-    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        formatter.write_str("Session [private]")
-    }
-}
-
-/// Where the parts of a document stand in a sheet.
-#[derive(Debug, Clone, Default)]
-pub struct Rows {
-    first: u64,
-    of_findings: Vec<u64>,
-    // The session stands in a document beside the sheet, so its fields have no place here.
-    beside: bool,
-    /// Findings whose grade was written without an apostrophe before it, and the row of each.
-    pub bare_grades: Vec<(usize, u64)>,
-}
-
-/// A row, counted as a spreadsheet does with the header as 1, and the name of a column.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
-    /// The row.
-    pub row: u64,
-    /// The column; nothing for the row as a whole.
-    pub column: Option<String>,
-}
-
-impl std::fmt::Display for Place {
-    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(formatter, "row {}", self.row)?;
-        match &self.column {
-            Some(column) => write!(formatter, ", column {column}"),
-            None => Ok(()),
-        }
-    }
-}
-
-impl Rows {
-    /// The place of a path of the document; nothing for the document as a whole.
-    pub fn place(&self, path: &str) -> Option<Place> {
-        let (row, below) = match path.strip_prefix("/findings/") {
-            Some(rest) => {
-                let (index, below) = match rest.find('/') {
-                    Some(at) => rest.split_at(at),
-                    None => (rest, ""),
-                };
-                (*self.of_findings.get(index.parse::<usize>().ok()?)?, below)
-            }
-            None if path.is_empty() || self.beside => return None,
-            None => (self.first, path),
-        };
-        let column = (!below.is_empty()).then(|| name_of(below));
-        Some(Place { row, column })
-    }
-}
 
 /// Sessions of a sheet, one after another.
 pub struct Sheet<R: Read> {
@@ -106,19 +43,6 @@ impl<R: Read> std::fmt::Debug for Sheet<R> {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(formatter, "Sheet at row {}", self.row)
     }
-}
-
-struct Row {
-    number: u64,
-    cells: Result<Vec<String>, Bad>,
-}
-
-/// Why the cells of a row cannot be told apart.
-#[derive(Debug, Clone, Copy)]
-enum Bad {
-    Utf8,
-    Count(usize),
-    Quotes(Fault),
 }
 
 impl<R: Read> Sheet<R> {
@@ -188,7 +112,7 @@ impl<R: Read> Sheet<R> {
                 None => return self.at_the_end(),
             },
         };
-        let mut building = Building::new(&first, self);
+        let mut building = Building::new(&first, &self.columns, self.beside.as_ref());
         building.add(first);
         loop {
             match self.next_row() {

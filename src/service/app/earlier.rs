@@ -8,7 +8,7 @@ use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::finding::Session;
 use crate::examination::measure::Measured;
 use crate::examination::measure::prompts::Before;
-use crate::service::app::submit::key_of;
+use crate::service::app::key::key_of;
 use crate::tables::catalogue::Catalogue;
 use std::collections::{BTreeMap, BTreeSet};
 

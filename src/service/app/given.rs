@@ -4,7 +4,8 @@ use crate::base::code::Code;
 use crate::base::code::meaning::Severity;
 use crate::base::problem::{Problem, Problems};
 use crate::delivery::outbox::{Outbox, OutboxError};
-use crate::examination::intake::sheet::{self, Rows};
+use crate::examination::intake::sheet;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::examination::measure::Value;
 use crate::service::app::assess::Earlier;
 use crate::service::app::beside::Inlined;
@@ -49,7 +50,7 @@ impl Given {
     }
 
     /// Rows of a sheet.
-    pub fn rows(session: sheet::Session) -> Self {
+    pub fn rows(session: sheet::rows::Session) -> Self {
         Self {
             text: session.text,
             rows: Some(session.rows),

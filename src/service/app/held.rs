@@ -16,7 +16,7 @@ use crate::examination::measure::way::Way;
 use crate::examination::measure::{Angle, Extent, Value};
 use crate::fhir::record::status::Status;
 use crate::fhir::record::{URI_SYSTEM, percent};
-use crate::service::app::submit::key_of;
+use crate::service::app::key::key_of;
 use crate::tables::catalogue::rows::{Kind, Measure};
 use crate::tables::catalogue::{Catalogue, NOT_TESTED};
 use chrono::DateTime;

@@ -17,6 +17,7 @@ pub mod encode;
 pub mod given;
 pub mod held;
 pub mod kept;
+pub mod key;
 mod needs;
 mod not_accepted;
 pub mod retention;

@@ -5,7 +5,7 @@ use crate::base::json::{Node, object, text};
 use crate::base::problem::Problem;
 use crate::delivery::outbox::kept::KeptText;
 use crate::delivery::outbox::{Item, LeftAlone, TargetHeld, TrailRow};
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::app::assess::mark;
 use crate::service::app::words::Behind;
 

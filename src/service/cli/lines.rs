@@ -5,7 +5,7 @@ use crate::base::code::Code;
 use crate::base::code::meaning::Severity;
 use crate::base::json::Node;
 use crate::base::problem::{MOST, Problem, Problems, and_more};
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::cli::files::STDIN;
 use crate::service::cli::{Ended, report};
 use crate::tables::catalogue::Catalogue;

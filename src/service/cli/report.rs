@@ -5,7 +5,7 @@ use crate::base::json::{Node, object, text};
 use crate::base::problem::{Problem, file_words};
 use crate::delivery::deliver::client::NoClient;
 use crate::delivery::outbox::OutboxError;
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::app::assess::mark;
 use crate::service::app::shown;
 use crate::service::cli::{Ended, screen};

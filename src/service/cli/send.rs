@@ -3,7 +3,7 @@
 use crate::base::clock::{Clock, MachineClock};
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::{Item, Outbox, State};
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::app::deliver::settled;
 use crate::service::app::encode::Held;
 use crate::service::app::shown;

@@ -7,9 +7,8 @@ use crate::examination::intake::MOST_BYTES;
 use crate::examination::intake::schema::MOST_ITEMS;
 use crate::examination::intake::sheet::cells::{Mangled, mangled, unguarded};
 use crate::examination::intake::sheet::columns::{Column, Kind};
-use crate::examination::intake::sheet::{Bad, Row, Rows, Session, Sheet};
+use crate::examination::intake::sheet::rows::{Bad, Row, Rows, Session};
 use crate::tables::catalogue::sha256_hex;
-use std::io::Read;
 use std::sync::Arc;
 
 /// The document of one session as its rows come in.
@@ -28,16 +27,15 @@ pub(super) struct Building {
 }
 
 impl Building {
-    pub(super) fn new<R: Read>(first: &Row, sheet: &Sheet<R>) -> Self {
-        let document = sheet.beside.clone();
+    pub(super) fn new(first: &Row, columns: &Arc<Vec<Column>>, beside: Option<&Node>) -> Self {
         let mut building = Self {
-            columns: Arc::clone(&sheet.columns),
+            columns: Arc::clone(columns),
             of_session: Vec::new(),
-            document: document.unwrap_or(Node::Object(Vec::new())),
+            document: beside.cloned().unwrap_or(Node::Object(Vec::new())),
             findings: Vec::new(),
             rows: Rows {
                 first: first.number,
-                beside: sheet.beside.is_some(),
+                beside: beside.is_some(),
                 ..Rows::default()
             },
             bytes: 0,
@@ -48,7 +46,7 @@ impl Building {
         if let Ok(cells) = &first.cells {
             building.of_session = building.session_cells(cells);
         }
-        if sheet.beside.is_none() {
+        if beside.is_none() {
             building.read_session();
         }
         building

@@ -2,7 +2,7 @@
 
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::OutboxError;
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::app::encode::Held;
 use crate::service::app::shown;
 use crate::tables::catalogue::CANONICAL;

@@ -3,7 +3,7 @@
 use crate::base::code::meaning::Answer;
 use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::WantedItems;
-use crate::examination::intake::sheet::Rows;
+use crate::examination::intake::sheet::rows::Rows;
 use crate::service::app::encode::Held;
 use crate::service::app::shown;
 use crate::service::app::submit::{Intake, Submitted};
