@@ -167,6 +167,10 @@ const LONG: &[(&str, &str)] = &[
         "the types of the store, one after another, and what each promises",
     ),
     (
+        "examination/finding/mod.rs",
+        "the types of a session, one after another, each field with its sentence",
+    ),
+    (
         "examination/finding/understand.rs",
         "one part of the document after another, in the order in which they are told",
     ),

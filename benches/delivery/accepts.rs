@@ -154,6 +154,7 @@ fn prepared(catalogue: &Catalogue) -> Prepared {
         urgent: vec!["precaution.new".to_owned()],
         record: encoded.checked.seal(),
         document: encoded.canonical,
+        form: 1,
         tables: Tables {
             sha256: catalogue.sha256.clone(),
             own_files: catalogue.own_files.clone(),

@@ -20,7 +20,7 @@ static WORDS: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
     ] {
         collect(&Node::parse(fixture).expect("JSON"), &mut names, &mut words);
     }
-    let schema = fascicle::examination::intake::schema::document_schema().to_string();
+    let schema = fascicle::examination::intake::forms::document_schema().to_string();
     collect(&Node::parse(&schema).expect("JSON"), &mut names, &mut words);
     let catalogue = fascicle::tables::catalogue::Catalogue::embedded().expect("sound tables");
     words.extend(catalogue.measures.keys().cloned());

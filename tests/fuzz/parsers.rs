@@ -18,7 +18,7 @@ use fascicle::delivery::deliver::held::matches;
 use fascicle::delivery::deliver::http::{Answer, server_words};
 use fascicle::delivery::deliver::plan::Mode;
 use fascicle::delivery::deliver::retry::retry_after as wait;
-use fascicle::examination::intake::kept::FORM;
+use fascicle::examination::intake::kept::form_of;
 use fascicle::examination::intake::sheet::Sheet;
 use fascicle::examination::intake::sheet::write::{Columns, Writer};
 use fascicle::examination::intake::trace_csv::columns;
@@ -144,7 +144,7 @@ fn holds(encoded: &Encoded) {
     let record = encoded.checked.record();
     let bundle = record.bundle();
     assert_eq!(Node::parse(&bundle.compact()).expect("JSON"), bundle);
-    assert!(words::understood(FORM, &encoded.canonical).is_ok());
+    assert!(words::understood(form_of(encoded.session.form), &encoded.canonical).is_ok());
     let again = encoding(&encoded.canonical).expect("the canonical form says the same");
     assert_eq!(again.checked.record(), record);
     assert_eq!(again.canonical, encoded.canonical);

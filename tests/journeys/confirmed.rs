@@ -2,6 +2,7 @@
 //! A confirmation binds to what was found: any change of it ends the confirmation.
 
 use crate::document::{edited, encoding, set, told};
+use crate::second_form::second_form;
 use fascicle::base::json::{Node, text};
 use fascicle::service::app::assess::mark;
 
@@ -178,4 +179,49 @@ fn another_order_of_the_results_keeps_the_confirmation_of_all() {
         forbidden(&confirmed(turned, "precaution.forbids", &mark)).1,
         0
     );
+}
+
+/// Touch on a foot that a precaution says is not to be tested, with edits.
+fn touched(edits: &[(&str, &str)]) -> Node {
+    let protected = [
+        ("/precautions/0/site", r#""foot""#),
+        ("/precautions/0/side", r#""right""#),
+        ("/precautions/0/limit", r#""do-not-test""#),
+    ];
+    second_form(&[&protected[..], edits].concat())
+}
+
+/// The mark of the caution about that touch.
+fn mark_of_touch(edits: &[(&str, &str)]) -> String {
+    let problems = problems(&touched(edits));
+    let caution = problems
+        .iter()
+        .find(|one| one.code.word() == "precaution.forbids" && one.path == "/findings/6");
+    mark(caution.expect("the caution is raised"))
+}
+
+#[test]
+fn a_word_of_sensation_and_what_it_is_compared_with_are_part_of_its_mark() {
+    let compared = |felt| ("/findings/6/compared", felt);
+    let felt = |word| ("/findings/6/value", word);
+    let marks = [
+        mark_of_touch(&[]),
+        mark_of_touch(&[felt(r#"{"sensation":"reduced"}"#)]),
+        mark_of_touch(&[felt(r#"{"sensation":"absent"}"#)]),
+        mark_of_touch(&[compared(r#"{"beside":"face","felt":"less"}"#)]),
+        mark_of_touch(&[compared(r#"{"beside":"face","felt":"more"}"#)]),
+        mark_of_touch(&[compared(r#"{"beside":"higher-up","felt":"less"}"#)]),
+    ];
+
+    let different: std::collections::BTreeSet<_> = marks.iter().collect();
+
+    assert_eq!(different.len(), marks.len(), "{marks:?}");
+}
+
+#[test]
+fn who_examined_and_the_line_it_was_typed_as_change_nothing_that_was_found() {
+    let examiner = ("/findings/6/examiner", r#""therapist""#);
+    let captured = ("/findings/6/captured", r#"{"line":"LT foot n"}"#);
+
+    assert_eq!(mark_of_touch(&[examiner, captured]), mark_of_touch(&[]));
 }

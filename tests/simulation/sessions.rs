@@ -54,6 +54,7 @@ impl Visit {
         New {
             record: self.checked.clone().seal(),
             document: self.document.clone(),
+            form: 1,
             tables: Tables {
                 sha256: String::new(),
                 own_files: BTreeMap::new(),

@@ -114,6 +114,14 @@ fn masked(resource: &Node) -> String {
     text.replace(sum, &"0".repeat(64))
 }
 
+/// A session in the second form, with everything that it says beside the first.
+fn second_form() -> Node {
+    let text = include_str!("../../fixtures/sessions/form-2.json");
+    let encoded = encode(text, &Earlier::default(), catalogue(), now());
+    let encoded = encoded.map_err(|held| lines(&held.problems));
+    encoded.expect("holds").checked.record().bundle()
+}
+
 /// The sessions of the demo, the second beside the first.
 fn two_sessions() -> [Node; 2] {
     let session = |text: &str, earlier: &Earlier| {
@@ -186,6 +194,7 @@ fn what_is_emitted_is_what_it_was() {
     let [first, second] = two_sessions();
     made.insert("bundle-first.json".to_owned(), masked(&first));
     made.insert("bundle-second.json".to_owned(), masked(&second));
+    made.insert("bundle-form-2.json".to_owned(), masked(&second_form()));
 
     folder_is(FOLDER, &made);
 }

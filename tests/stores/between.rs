@@ -41,6 +41,7 @@ fn made(text: &str) -> New {
         urgent: Vec::new(),
         record: encoded.checked.seal(),
         document: encoded.canonical,
+        form: 1,
         tables: Tables {
             sha256: catalogue().sha256.clone(),
             own_files: catalogue().own_files.clone(),

@@ -6,10 +6,11 @@
     reason = "which real server to ask is told by a variable, and a test that does not run says so"
 )]
 
-use crate::document::{catalogue, edited, now};
+use crate::document::{catalogue, edited, marked, now, set};
 use fascicle::base::clock::{Clock, MachineClock};
 use fascicle::base::code::Code;
 use fascicle::base::code::reason::Reason;
+use fascicle::base::json::Node;
 use fascicle::base::private::Private;
 use fascicle::delivery::outbox::place::Place;
 use fascicle::delivery::outbox::{Item, LeaseLength, Leased, Outbox, Outcome};
@@ -170,10 +171,31 @@ pub(crate) fn session(person: u32, number: u32) -> String {
     edited(&edits).compact()
 }
 
+/// The same in the second form of the document, with edits.
+pub(crate) fn second_form(person: u32, number: u32, edits: &[(&str, &str)]) -> String {
+    let mut document = Node::parse(&session(person, number)).expect("JSON");
+    let form = [
+        ("/fascicle", r#""session/2""#),
+        ("/findings/6/value", r#"{"sensation":"normal"}"#),
+    ];
+    for (pointer, json) in form.iter().chain(edits) {
+        set(
+            &mut document,
+            pointer,
+            Some(Node::parse(json).expect("JSON")),
+        );
+    }
+    marked(document).compact()
+}
+
 /// Submits a session of a person; its delivery.
 pub(crate) async fn accepted(outbox: &Outbox, person: u32, number: u32) -> Item {
-    let text = session(person, number);
-    let submitted = submit(outbox, catalogue(), &[WARD.to_owned()], &text, now()).await;
+    accepted_text(outbox, &session(person, number)).await
+}
+
+/// Submits a document that holds; its delivery.
+pub(crate) async fn accepted_text(outbox: &Outbox, text: &str) -> Item {
+    let submitted = submit(outbox, catalogue(), &[WARD.to_owned()], text, now()).await;
     match submitted.expect("the store answers") {
         Submitted::Accepted { items, .. } => items[0].clone(),
         Submitted::Held(held) => panic!("{:?}", held.problems),

@@ -1,7 +1,9 @@
 #![cfg(test)]
 //! Binaries of two generations on one store: a rolling upgrade, and its end.
 
-use crate::engine::{Engine, LONG, Store, accepted, claim, delivered, faults, on_both};
+use crate::engine::{
+    Engine, LONG, Store, accepted, accepted_text, claim, delivered, faults, on_both, second_form,
+};
 use fascicle::base::clock::{Clock, MachineClock};
 use fascicle::delivery::outbox::schema::Schema;
 use fascicle::delivery::outbox::{Outbox, OutboxError};
@@ -9,6 +11,7 @@ use fascicle::delivery::outbox::{Outbox, OutboxError};
 on_both!(
     an_older_and_a_newer_binary_work_side_by_side_after_a_widening,
     after_a_narrowing_the_older_binary_is_refused_at_work_and_at_the_door,
+    the_first_row_of_a_second_form_stops_binaries_that_ask_for_no_form,
     a_store_that_was_put_back_from_before_is_refused_until_it_is_brought_up_to_date,
 );
 
@@ -80,6 +83,44 @@ async fn after_a_narrowing_the_older_binary_is_refused_at_work_and_at_the_door(e
         );
     }
     accepted(&newest, 1, 2).await;
+}
+
+/// The last generation that does not ask for the form of what is kept.
+const BEFORE_FORMS: i64 = 6;
+
+async fn the_first_row_of_a_second_form_stops_binaries_that_ask_for_no_form(engine: Engine) {
+    let store = Store::new(engine).await;
+    let generation = Schema::of_this_binary().generation();
+    let before = |number| Schema::of_this_binary().until(number);
+    let older = Outbox::open_as(&store.place, &before(BEFORE_FORMS))
+        .await
+        .expect("the first form is read by every binary");
+
+    accepted(&store.outbox, 1, 1).await;
+    let beside = claim(&older, LONG).await.expect("the lane");
+    assert!(delivered(&older, &beside).await);
+    assert_eq!(
+        store.outbox.generations().await.expect("answers"),
+        (3, generation)
+    );
+    accepted_text(&store.outbox, &second_form(1, 2, &[])).await;
+
+    assert_eq!(
+        store.outbox.generations().await.expect("answers"),
+        (BEFORE_FORMS + 1, generation)
+    );
+    let at_work = claim_of(&older).await;
+    let at_the_door = Outbox::open_as(&store.place, &before(BEFORE_FORMS)).await;
+    for refused in [at_work, at_the_door.err()] {
+        assert!(
+            matches!(refused, Some(OutboxError::Generation { mine: BEFORE_FORMS, oldest, .. })
+                if oldest == BEFORE_FORMS + 1),
+            "{refused:?}"
+        );
+    }
+    // A binary that asks for forms goes on, and refuses by name what it does not read.
+    let asks = Outbox::open_as(&store.place, &before(BEFORE_FORMS + 1)).await;
+    assert!(claim_of(&asks.expect("it asks")).await.is_none());
 }
 
 async fn a_store_that_was_put_back_from_before_is_refused_until_it_is_brought_up_to_date(

@@ -1,8 +1,12 @@
 #![cfg(test)]
 //! What is kept and does not read stops what depends on it, by name; it is never as if it were not there.
 
-use crate::document::{catalogue, edited, lines, now};
-use crate::engine::{Engine, LONG, Store, WARD, accepted, claim, delivered, on_both, session};
+use crate::document::{catalogue, edited, encoding, lines, now};
+use crate::engine::{
+    Engine, LONG, Store, WARD, accepted, accepted_text, claim, delivered, on_both, second_form,
+    session,
+};
+use fascicle::base::json::Node;
 use fascicle::delivery::outbox::{Outbox, OutboxError};
 use fascicle::fhir::summary::across::View;
 use fascicle::service::app::kept::unread;
@@ -18,7 +22,10 @@ on_both!(
     a_receipt_that_does_not_read_is_named_where_it_is_needed,
     what_a_newer_release_wrote_is_refused_by_name_and_known_before_anybody_needs_it,
     a_row_that_was_put_right_is_taken_off_the_list,
-    what_is_kept_is_kept_with_its_form,
+    what_is_kept_has_the_first_form_in_which_it_can_be_said,
+    rows_of_the_first_form_and_of_the_second_are_read_side_by_side,
+    a_text_beside_the_number_of_another_form_is_refused_by_name,
+    a_form_that_the_next_release_writes_is_refused_by_name,
 );
 
 /// What an address or a command then says of the precaution of the sound document.
@@ -244,24 +251,94 @@ async fn a_row_that_was_put_right_is_taken_off_the_list(engine: Engine) {
     assert!(submitted(&store.outbox, &none_known()).await.is_ok());
 }
 
-async fn what_is_kept_is_kept_with_its_form(engine: Engine) {
+async fn what_is_kept_has_the_first_form_in_which_it_can_be_said(engine: Engine) {
     let store = Store::new(engine).await;
     accepted(&store.outbox, 1, 1).await;
-    assert!(!session(1, 1).is_empty());
-
-    let leased = claim(&store.outbox, LONG).await.expect("the lane");
-    assert!(delivered(&store.outbox, &leased).await);
-
-    let form = fascicle::examination::intake::kept::FORM;
-    for (table, column) in [
-        ("session", "form"),
-        ("precaution", "form"),
-        ("item", "receipt_form"),
-    ] {
-        // A number that is no form of this binary would break the condition of the row.
-        let held = format!(
-            "UPDATE {table} SET {column} = CASE WHEN {column} = {form} THEN {form} ELSE NULL END"
-        );
-        store.try_say(&held).await.expect("every row has the form");
+    accepted_text(&store.outbox, &second_form(2, 1, &[])).await;
+    while let Some(leased) = claim(&store.outbox, LONG).await {
+        assert!(delivered(&store.outbox, &leased).await);
     }
+
+    for (table, column, of, form) in [
+        ("session", "form", "id LIKE '00000002%'", 1),
+        ("precaution", "form", "session LIKE '00000002%'", 1),
+        ("session", "form", "id LIKE '00000003%'", 2),
+        ("precaution", "form", "session LIKE '00000003%'", 2),
+        ("item", "receipt_form", "1 = 1", 1),
+    ] {
+        // A form that is none would break the condition of the column.
+        let held = format!(
+            "UPDATE {table} SET {column} = CASE WHEN {column} = {form} THEN {form} ELSE NULL END \
+             WHERE {of}"
+        );
+        let held = store.try_say(&held).await;
+        held.unwrap_or_else(|fault| panic!("{table} where {of}: {fault}"));
+    }
+    let sent = encoding(&Node::parse(&session(1, 1)).expect("JSON")).expect("it holds");
+    let sessions = store.outbox.sessions().await.expect("sessions");
+    let kept = sessions.iter().find(|one| one.session == FIRST);
+    let kept = kept.expect("it is kept").document.as_it_stands().open();
+    assert_eq!(*kept, sent.canonical);
+    assert!(kept.contains("\"fascicle\":\"session/1\""));
+}
+
+async fn rows_of_the_first_form_and_of_the_second_are_read_side_by_side(engine: Engine) {
+    let store = Store::new(engine).await;
+    accepted(&store.outbox, 1, 1).await;
+    let later = [
+        ("/session/id", "\"00000002-0000-4000-8000-000000000003\""),
+        ("/session/performed/start", "\"2026-11-16T09:35:00+01:00\""),
+        ("/precautions/0/limit", "\"no-weight\""),
+    ];
+    accepted_text(&store.outbox, &second_form(1, 3, &later)).await;
+
+    let handover = handover(&store.outbox).await;
+    let none_known = submitted(&store.outbox, &none_known()).await;
+
+    let Ok(SummaryAnswer::Summary(summary)) = handover else {
+        panic!("{handover:?}");
+    };
+    let text = summary.text();
+    assert!(text.contains("no weight through it"), "{text}");
+    let told = none_known.expect("everything reads");
+    assert!(
+        told.iter()
+            .any(|line| line.contains("precautions.still-active")),
+        "{told:?}"
+    );
+    assert!(listed(&store.outbox).await.is_empty());
+}
+
+async fn a_text_beside_the_number_of_another_form_is_refused_by_name(engine: Engine) {
+    let store = Store::new(engine).await;
+    accepted(&store.outbox, 1, 1).await;
+
+    store.say("UPDATE session SET form = 2").await;
+    let taken_for_later = handover(&store.outbox)
+        .await
+        .expect_err("it is another form");
+    store.say("UPDATE session SET form = 0").await;
+    let of_no_form = handover(&store.outbox).await.expect_err("there is none");
+
+    let document = format!("the document {OF_FIRST} does not read");
+    for (told, why) in [
+        (taken_for_later, " as form 2: it is session/1"),
+        (of_no_form, ": there is no form 0"),
+    ] {
+        assert!(told.starts_with(&format!("{document}{why};")), "{told}");
+    }
+}
+
+async fn a_form_that_the_next_release_writes_is_refused_by_name(engine: Engine) {
+    let store = Store::new(engine).await;
+    accepted_text(&store.outbox, &second_form(1, 1, &[])).await;
+    let next = fascicle::examination::intake::kept::FORM + 1;
+
+    let planted = format!("UPDATE session SET form = {next}");
+    store.say(&planted).await;
+
+    let newer = format!("the document {OF_FIRST} was written by a newer release: form {next}");
+    let told = handover(&store.outbox).await.expect_err("newer");
+    assert!(told.starts_with(&newer), "{told}");
+    assert!(listed(&store.outbox).await[0].starts_with(&newer));
 }

@@ -2,8 +2,8 @@
 //! A store is copied while it is in use, and moved from a folder into a database.
 
 use crate::engine::{
-    Engine, LONG, Store, WARD, accepted, claim, delivered, ended, faults, on_both, postgres,
-    refused, say_to,
+    Engine, LONG, Store, WARD, accepted, accepted_text, claim, delivered, ended, faults, on_both,
+    postgres, refused, say_to, second_form,
 };
 use fascicle::base::clock::{Clock, MachineClock};
 use fascicle::delivery::outbox::contents::{Content, moved};
@@ -148,8 +148,12 @@ async fn a_moved_store_is_the_same_to_a_row_and_goes_on_where_it_was() {
         return;
     }
     let (store, outbox) = furnished().await;
+    // Which binaries its rows are too new for is a part of what moves.
+    accepted_text(&outbox, &second_form(8, 1, &[])).await;
     let was = outbox.contents().await.expect("answers");
     let trail = outbox.verify_trail(None).await.expect("answers");
+    let generations = outbox.generations().await.expect("answers");
+    assert_eq!(generations.0, 7);
     let from = folder(&store).to_owned();
     let kept = closed(store, outbox).await;
     let (_, database) = free().await;
@@ -162,6 +166,7 @@ async fn a_moved_store_is_the_same_to_a_row_and_goes_on_where_it_was() {
     let to = Place::Database(Box::new(database));
     let there = Outbox::open_at(&to).await.expect("opens");
     assert_eq!(there.contents().await.expect("answers"), was);
+    assert_eq!(there.generations().await.expect("answers"), generations);
     let verified = there.verify_trail(trail.last_hash.as_deref()).await;
     assert_eq!(verified.expect("answers"), trail);
     assert!(trail.faults.is_empty() && trail.rows > 10);

@@ -86,12 +86,15 @@ pub(crate) fn disagreements(observations: &[&Node], summary: &str) -> Vec<String
         wanted.flat_map(|section| section.lines.clone()).collect()
     };
     let titled = |title: &str| lines(&|other| other == title);
-    findings(
-        &found,
-        &lines(&|title| title.starts_with("Findings")),
-        &mut faults,
+    let panels = of(&|key| key == "session.examination");
+    let examined = lines(&|title| title.starts_with("Findings"));
+    let left = titled("Not tested, and why");
+    let (examined, left) = (
+        without_examiners(&found, &examined, &panels, &mut faults),
+        without_examiners(&left_out, &left, &panels, &mut faults),
     );
-    findings(&left_out, &titled("Not tested, and why"), &mut faults);
+    findings(&found, &borrowed(&examined), &mut faults);
+    findings(&left_out, &borrowed(&left), &mut faults);
     whole(
         &of(&|key| key == "precaution"),
         &titled("Precautions"),
@@ -140,6 +143,57 @@ fn examiners(panel: &Node, lines: &mut Vec<&str>) -> Vec<String> {
     silent
         .map(|name| format!("{name} is not said to have examined"))
         .collect()
+}
+
+fn borrowed(lines: &[String]) -> Vec<&str> {
+    lines.iter().map(String::as_str).collect()
+}
+
+const BY: &str = "; examined by: ";
+
+/// Lines without who examined, which is said where the Observation names one of several examiners, and
+/// nowhere else; whoever it names is the one who is said.
+fn without_examiners(
+    observations: &[&Node],
+    lines: &[&str],
+    panels: &[&Node],
+    faults: &mut Vec<String>,
+) -> Vec<String> {
+    let several = panels
+        .iter()
+        .any(|panel| panel.items_of("performer").len() > 1);
+    let mut by_one: Vec<String> = observations
+        .iter()
+        .filter(|one| several && one.items_of("performer").len() == 1)
+        .map(|one| {
+            let performer = &one.items_of("performer")[0];
+            let named = performer.at(&["identifier", "value"]).and_then(Node::text);
+            format!("{} by {}", name(one), named.expect("a performer"))
+        })
+        .collect();
+    let mut left = Vec::new();
+    for line in lines {
+        let Some((before, by)) = line.split_once(BY) else {
+            left.push((*line).to_owned());
+            continue;
+        };
+        let (by, after) = match by.find("; note: ") {
+            Some(note) => by.split_at(note),
+            None => by.strip_suffix('.').map_or((by, ""), |by| (by, ".")),
+        };
+        let (name, _) = name_of_line(line);
+        let said = by_one.iter().position(|one| {
+            let named = one.strip_prefix(&format!("{name} by "));
+            named.is_some_and(|named| by.ends_with(named))
+        });
+        match said {
+            Some(at) => drop(by_one.remove(at)),
+            None => faults.push(format!("nobody is named as examiner: {line}")),
+        }
+        left.push(format!("{before}{after}"));
+    }
+    faults.extend(by_one.iter().map(|one| format!("it is not said: {one}")));
+    left
 }
 
 /// True for the heading of what people said in their own words.
@@ -649,7 +703,7 @@ fn part_missing(part: &Node, line: &str) -> Vec<String> {
     let strings = strings.chain(part.text_of("valueString").map(of_a_reader));
     missing.extend(
         strings
-            .filter(|words| !said(words))
+            .filter(|words| !(said(words) || code == "visit-outcome" && said(&capital(words))))
             .map(|words| format!("{code} {words} is not said")),
     );
     let day = part.text_of("valueDateTime").map(long_day);

@@ -60,7 +60,64 @@ pub(crate) fn session(number: usize) -> Node {
     if !traces.is_empty() {
         document["traces"] = traces.into();
     }
+    if is_second_form(person(number)) {
+        second_form(&mut document, &mut seeded(65_537, number));
+    }
     confirmed(document)
+}
+
+/// True for people whose sessions are written in the second form of the document.
+pub(crate) const fn is_second_form(person: usize) -> bool {
+    person % 2 == 1
+}
+
+/// What the second form says beside the first, some of it.
+fn second_form(document: &mut Value, rng: &mut Rng) {
+    document["fascicle"] = json!("session/2");
+    let keys: Vec<Value> = document["performers"]
+        .as_array()
+        .expect("performers")
+        .iter()
+        .map(|one| one["key"].clone())
+        .collect();
+    for finding in document["findings"].as_array_mut().expect("findings") {
+        let row = &catalogue()
+            .measures
+            .get(finding["measure"].as_str().expect("a measure"));
+        let of_sensation = row.is_some_and(|row| catalogue().sensation_of(row).is_some());
+        if of_sensation && finding["value"]["word"].is_string() {
+            finding["value"] = json!({"sensation": word(rng, "sensation")});
+            if rng.bool() {
+                finding["compared"] = json!({"beside": any(rng, &["face", "higher-up"]),
+                    "felt": word(rng, "sensation-compared")});
+            }
+        }
+        if rng.bool() {
+            finding["examiner"] = keys[rng.usize(..keys.len())].clone();
+        }
+        if rng.bool() {
+            finding["captured"] = json!({"line": words(rng), "heading": words(rng)});
+        }
+    }
+    let day = document["session"]["performed"]["start"]
+        .as_str()
+        .and_then(|at| at.get(..10))
+        .expect("a time")
+        .to_owned();
+    let goals = document.get_mut("goals").and_then(Value::as_array_mut);
+    for goal in goals.into_iter().flatten() {
+        if rng.bool() {
+            goal["state"] = json!({"is": word(rng, "goal-state"), "on": day, "words": words(rng)});
+        }
+    }
+    let session = &mut document["session"];
+    if session["encounter"].is_object() && rng.bool() {
+        session["encounter_at_start"] = json!({
+            "system": "https://invented-clinic.example/encounters", "value": "TEST-BEFORE"});
+    }
+    if rng.u8(..4) == 0 {
+        session["visit"] = json!({"outcome": "broken-off", "reason": words(rng)});
+    }
 }
 
 /// The number of the person of a session.
@@ -349,25 +406,34 @@ fn precautions(person: usize) -> Vec<Value> {
     let examined: Vec<_> = (first..first + OF_ONE_PERSON)
         .flat_map(of_session)
         .collect();
-    let limits = &catalogue().scales["precaution-limit"].rows;
+    let limits = words_of("precaution-limit", person);
     let count = person % 4;
     (0..count)
         .map(|index| {
             let (row, side) = examined[rng.usize(..examined.len())];
-            let limit = limits[(person + index) % limits.len()].code.as_str();
-            precaution(row, side, limit, &mut rng)
+            let limit = limits[(person + index) % limits.len()];
+            precaution(row, side, (limit, person), &mut rng)
         })
         .collect()
 }
 
-fn precaution(row: &Measure, side: &str, limit: &str, rng: &mut Rng) -> Value {
+/// The words of a list that the form of a person's sessions has.
+fn words_of(list: &str, person: usize) -> Vec<&'static str> {
+    let rows = catalogue().scales[list].rows.iter();
+    let form = if is_second_form(person) { 2 } else { 1 };
+    rows.filter(|row| row.since_form.is_none_or(|since| since <= form))
+        .map(|row| row.code.as_str())
+        .collect()
+}
+
+fn precaution(row: &Measure, side: &str, (limit, person): (&str, usize), rng: &mut Rng) -> Value {
     let status = word(rng, "precaution-status");
     let mut precaution = json!({
         "id": id(rng),
         "site": row.site,
         "side": side,
         "status": status,
-        "source": word(rng, "precaution-source"),
+        "source": any(rng, &words_of("precaution-source", person)),
         "limit": limit,
         "reason": words(rng),
         "set": any(rng, &["2026-09-01", "not known"]),

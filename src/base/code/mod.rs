@@ -107,6 +107,8 @@ codes! {
     CodeFirstUnknown "code.first-unknown" NOTE "the first code is in no table",
     CodeMissing "code.missing" NOTE "a code that the tables name is missing",
     CodeWiderFirst "code.wider-first" ERROR "a code that says less than the measure stands first",
+    ComparedTwice "compared.twice" ERROR "how something felt beside the other side is said twice",
+    ComparedUntested "compared.untested" ERROR "what was not tested is compared",
     ConfirmationIdle "confirmation.idle" ERROR "a confirmation confirms no caution that stands",
     ConfirmationTime "confirmation.time" ERROR
         "a confirmation was given before the caution could be seen, or after the signing",
@@ -154,6 +156,7 @@ codes! {
     EarlierUnread "earlier.unread" NOTE "a record server holds an earlier finding that cannot be read",
     EncodeCorrection "encode.correction" ERROR
         "a later version is encoded without the versions before it",
+    EncounterEnd "encounter.end" ERROR "a stay at the start has no stay at the end",
     EncounterInError "encounter.in-error" MEND
         "the record server marks the encounter as entered in error: correct the session by a \
          further version that names another, or have the mark looked at, then release",
@@ -163,6 +166,7 @@ codes! {
     EncounterOtherPerson "encounter.other-person" MEND
         "the encounter belongs to another person at the record server: make sure who was \
          examined, then correct the session by a further version",
+    EncounterSame "encounter.same" ERROR "the stays at the start and at the end are one",
     EndFeelBound "end-feel.bound" CAUTION
         "an end feel is given though the end of range was not reached",
     EndingBecause "ending.because" ERROR
@@ -173,6 +177,7 @@ codes! {
     EntryTooLarge "entry.too-large" VERSION
         "one resource alone is larger than most_bytes lets through: raise it where the server \
          takes more, then release",
+    ExaminerUnsaid "examiner.unsaid" NOTE "several examined and a finding does not say who",
     FhirApp1 "fhir.app-1" ERROR
         "app-1: Appointment.participant has none of the elements of which it needs one",
     FhirApp2 "fhir.app-2" ERROR "app-2: an element of Appointment stands without one that it needs",
@@ -353,10 +358,13 @@ codes! {
     FieldEmpty "field.empty" ERROR "a field or a list is empty",
     FieldForm "field.form" ERROR "a field has another form than asked",
     FieldMissing "field.missing" ERROR "a field that is needed is missing",
+    FieldNewer "field.newer" ERROR "a field needs a later form of the document",
     FieldType "field.type" ERROR "a field is of another JSON type",
     FieldUnknown "field.unknown" ERROR "a field is none of the session document",
     FieldValue "field.value" ERROR "a field breaks another rule of the schema",
     FileUnread "file.unread" ERROR "a file that was named cannot be read",
+    FindingsUnsaid "findings.unsaid" ERROR "nothing was found and nothing says why",
+    GoalState "goal.state" ERROR "the state of a goal was seen after the signing",
     GoalTargetPassed "goal.target-passed" NOTE
         "the day by which a goal was to be reached has passed",
     GradeHalf "grade.half" ERROR "a grade of the modified Ashworth scale is written 1.5",
@@ -535,6 +543,7 @@ codes! {
     TextOverride "text.override" ERROR
         "a text holds a character that turns the order of reading round",
     TimeCalendar "time.calendar" ERROR "a day or a time does not exist",
+    TimeCrosses "time.crosses" NOTE "the end lies on another day or under another offset than the start",
     TimeFuture "time.future" ERROR "a time lies in the future",
     TimeOrder "time.order" ERROR "two times are in the wrong order",
     ToldPrompt "told.prompt" ERROR "what was passed on names a prompt that there is not",
@@ -594,6 +603,9 @@ codes! {
     ValueStray "value.stray" ERROR "a part of a value has no meaning beside the rest",
     VisibilityWindow "visibility.window" LATER
         "its last attempt may still show at the record server; it is looked for",
+    VisitFound "visit.found" ERROR "a visit that was refused or not begun has a result",
+    WordNewer "word.newer" ERROR "a word needs a later form of the document",
+    WordRetired "word.retired" ERROR "a word was retired and records nothing new",
     WordUnknown "word.unknown" ERROR "a word is none of its list",
 }
 

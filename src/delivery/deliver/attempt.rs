@@ -123,6 +123,7 @@ fn does_not_read(unread: &Unread, worker: &Worker<'_>, leased: &Leased) -> Outco
         | NotRead::Syntax { .. }
         | NotRead::Json
         | NotRead::Shape { .. }
+        | NotRead::OtherForm { .. }
         | NotRead::Empty { .. }
         | NotRead::Meaning { .. }
         | NotRead::Tables { .. }

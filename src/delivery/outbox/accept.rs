@@ -4,13 +4,12 @@ use crate::base::json::{Node, object, text};
 use crate::delivery::outbox::engine::{Transaction, query, query_rows};
 use crate::delivery::outbox::kept::hold_older_off;
 use crate::delivery::outbox::known::Known;
-use crate::delivery::outbox::offer::{Before, Key, New, Rejected, StatedPrecaution, Wanted};
+use crate::delivery::outbox::offer::{Before, Key, New, Rejected, Wanted};
 use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail;
 use crate::delivery::outbox::{
     Accepted, Item, NotAccepted, Outbox, OutboxError, State, TrailRow, columns,
 };
-use crate::examination::intake::kept::FORM;
 use chrono::{DateTime, SecondsFormat, Utc};
 use uuid::Uuid;
 
@@ -103,7 +102,7 @@ impl Outbox {
         if let Some(route) = wanted.route {
             detail.set("route", Node::Number(route.to_string()));
         }
-        keep_precautions(&mut transaction, key, &new.precautions).await?;
+        keep_precautions(&mut transaction, key, new).await?;
         let mut told = vec![trail::of_session(now, "accepted", key.about(None), &detail)];
         let mut items = Vec::new();
         for target in &targets_of(wanted, &stands.targets) {
@@ -155,7 +154,7 @@ async fn keep_session(
     new: &New,
     now: DateTime<Utc>,
 ) -> Result<Node, OutboxError> {
-    hold_older_off(connection).await?;
+    hold_older_off(connection, new.form).await?;
     query(
         "-- accept::keep_session
          INSERT INTO session
@@ -174,7 +173,7 @@ async fn keep_session(
     .bind(key.examined_at)
     .bind(key.withdrawn)
     .bind((!new.urgent.is_empty()).then(|| new.urgent.join(",")))
-    .bind(FORM)
+    .bind(new.form)
     .execute(&mut *connection)
     .await?;
     let own = new.tables.own_files.iter();
@@ -194,8 +193,9 @@ async fn keep_session(
 async fn keep_precautions(
     connection: &mut Transaction,
     key: &Key,
-    precautions: &[StatedPrecaution],
+    new: &New,
 ) -> Result<(), OutboxError> {
+    let precautions = &new.precautions;
     if precautions.is_empty() {
         return Ok(());
     }
@@ -214,7 +214,7 @@ async fn keep_precautions(
             .bind(&key.subject)
             .bind(&precaution.stated)
             .bind(precaution.standing)
-            .bind(FORM);
+            .bind(new.form);
     }
     insert.execute(connection).await?;
     Ok(())

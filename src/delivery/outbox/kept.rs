@@ -379,8 +379,9 @@ const NEWER_RECEIPTS: &str = "-- Outbox::newer (receipts)
 /// Sees to it that a binary which asks for no form stops before it meets one that it does not know.
 pub(super) async fn hold_older_off(
     transaction: &mut crate::delivery::outbox::engine::Transaction,
+    form: u32,
 ) -> Result<(), OutboxError> {
-    if FORM > 1 {
+    if form > 1 {
         query(
             "-- kept::hold_older_off
              UPDATE schema_use SET oldest = $1 WHERE oldest < $1",

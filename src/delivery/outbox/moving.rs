@@ -159,7 +159,8 @@ async fn holds_end_of(
     row.try_get("there")
 }
 
-/// What the engines keep besides rows: the last numbers that were given.
+/// What the engines keep besides rows: the last numbers that were given, and which binaries the rows
+/// are too new for.
 async fn set_numbers(
     reading: &mut Transaction,
     writing: &mut Transaction,
@@ -177,7 +178,20 @@ async fn set_numbers(
          SELECT setval(pg_get_serial_sequence('target_decision', 'number'),
            (SELECT coalesce(max(number), 0) + 1 FROM target_decision), FALSE) AS next",
     )
-    .fetch_one(writing)
+    .fetch_one(&mut *writing)
+    .await?;
+    let row = query(
+        "-- moving::set_numbers (generation asked)
+         SELECT oldest FROM schema_use",
+    )
+    .fetch_one(reading)
+    .await?;
+    query(
+        "-- moving::set_numbers (generation)
+         UPDATE schema_use SET oldest = $1 WHERE oldest < $1",
+    )
+    .bind(row.try_get::<i64>("oldest")?)
+    .execute(writing)
     .await?;
     Ok(())
 }

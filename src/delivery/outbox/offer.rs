@@ -78,6 +78,8 @@ pub struct New {
     pub record: Sealed,
     /// The canonical document.
     pub document: String,
+    /// The form in which document, record and precautions are kept.
+    pub form: u32,
     /// The tables it was coded with.
     pub tables: Tables,
     /// Its precautions.

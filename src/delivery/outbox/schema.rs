@@ -100,6 +100,14 @@ impl Schema {
         self
     }
 
+    /// What an earlier binary knew: no migration after this number.
+    #[must_use]
+    pub fn until(mut self, generation: i64) -> Self {
+        self.sqlite.retain(|step| step.number <= generation);
+        self.postgres.retain(|step| step.number <= generation);
+        self
+    }
+
     /// The number of the last migration.
     pub fn generation(&self) -> i64 {
         self.sqlite.last().map_or(0, |step| step.number)

@@ -9,7 +9,7 @@ use crate::delivery::outbox::lane::{Hold, hold_still, release_lane, take_lane};
 use crate::delivery::outbox::rows::item_columns;
 use crate::delivery::outbox::trail::{self, About};
 use crate::delivery::outbox::{LeaseLength, Leased, Outbox, OutboxError, Outcome, State, columns};
-use crate::examination::intake::kept::FORM;
+use crate::examination::intake::kept::OF_RECEIPT;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -125,7 +125,7 @@ impl Outbox {
         .bind(change.receipt.clone())
         .bind(change.nothing_stored)
         .bind(leased.sent_before.map(|at| at.timestamp_millis()))
-        .bind(FORM)
+        .bind(OF_RECEIPT)
         .execute(&mut transaction)
         .await?;
         if changed != 1 {

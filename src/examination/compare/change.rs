@@ -1,11 +1,10 @@
 //! Now beside last time.
 
 use crate::examination::compare::part::{EarlierSession, Part, closest, pair};
-use crate::examination::compare::{Comparison, Rule, Table, side, sole_performer};
+use crate::examination::compare::{Comparison, Rule, Table, side, tester};
+use crate::examination::finding::Written;
 use crate::examination::finding::circumstances::{Circumstances, Splint};
-use crate::examination::finding::{Session, Written};
 use crate::examination::measure::Measured;
-use crate::tables::catalogue::comparing::Tester;
 use chrono::TimeDelta;
 use std::collections::BTreeSet;
 
@@ -43,7 +42,7 @@ fn one(
     comparison.last_time = Some(session.start.clone());
     let when = session.start.instant.format("%-d %B %Y at %H:%M");
     comparison.told.push(format!("last time {when}"));
-    let tester = tester(table.session, session);
+    let tester = tester(part, then);
     let row = table.error_row(part, tester);
     comparison.outcome =
         pair(part, then, table.catalogue).and_then(|pair| side::found(pair, row, row, part));
@@ -53,15 +52,6 @@ fn one(
     }
     comparison.told.extend(differing(table, part, session));
     comparison
-}
-
-/// The same tester only where one person examined both times: of several it is not known who
-/// measured what.
-fn tester(now: &Session, then: &EarlierSession) -> Tester {
-    match (sole_performer(now), &then.tester) {
-        (Some(now), Some(then)) if now == then => Tester::Same,
-        (_, _) => Tester::Different,
-    }
 }
 
 /// What was recorded otherwise, and may have changed the finding.

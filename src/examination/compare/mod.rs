@@ -17,7 +17,7 @@ mod stretch;
 use crate::base::exact::Exact;
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::compare::reason::NotCompared;
-use crate::examination::finding::{Identifier, Session, Written};
+use crate::examination::finding::{Finding, Identifier, Session, Written};
 use crate::examination::intake::draft::Side;
 use crate::examination::measure::Measured;
 use crate::tables::catalogue::Catalogue;
@@ -227,7 +227,7 @@ pub fn all(
     earlier: &[EarlierSession],
     catalogue: &Catalogue,
 ) -> Vec<Comparison> {
-    let standing = standing(measured);
+    let standing = standing(measured, session);
     let table = Table::of_session(session, &standing, catalogue);
     let mut all = stretch::all(&table);
     all.extend(side::all(&table));
@@ -244,14 +244,14 @@ pub fn since(
     earlier: &EarlierSession,
     catalogue: &Catalogue,
 ) -> Option<Comparison> {
-    let standing = standing(std::slice::from_ref(now));
+    let standing = standing(std::slice::from_ref(now), session);
     let table = Table::of_session(session, &standing, catalogue);
     change::all(&table, std::slice::from_ref(earlier)).pop()
 }
 
-fn standing(measured: &[Measured]) -> Vec<(&Measured, Part)> {
+fn standing<'a>(measured: &'a [Measured], session: &Session) -> Vec<(&'a Measured, Part)> {
     let standing = measured.iter().filter(|one| !one.finding.withdrawn);
-    standing.map(|one| (one, Part::of(one))).collect()
+    standing.map(|one| (one, Part::of(one, session))).collect()
 }
 
 /// What the comparisons of one session look into.
@@ -289,14 +289,6 @@ impl<'a> Table<'a> {
     ) -> impl Iterator<Item = &'a Part> + Clone + use<'a, 'b> {
         let found = self.by_measure.get(&(measure, side.word()));
         found.map_or(&[][..], Vec::as_slice).iter().copied()
-    }
-
-    /// Whether one person measured both sides: known only where one person examined.
-    fn tester(&self) -> Tester {
-        match sole_performer(self.session) {
-            Some(_) => Tester::Same,
-            None => Tester::Different,
-        }
     }
 
     fn error_row(&self, part: &Part, tester: Tester) -> Option<&ErrorRow> {
@@ -337,8 +329,26 @@ impl<'a> Table<'a> {
     }
 }
 
-/// Who examined, where one person did: of several it is not known who measured what.
-pub fn sole_performer(session: &Session) -> Option<&Identifier> {
+/// Whether one person measured both: the same tester only where it is known who measured each.
+fn tester(one: &Part, other: &Part) -> Tester {
+    match (&one.examiner, &other.examiner) {
+        (Some(one), Some(other)) if one == other => Tester::Same,
+        (_, _) => Tester::Different,
+    }
+}
+
+/// Who examined a finding, where it is known: the one it names, or the sole performer.
+pub fn examiner_of<'a>(finding: &'a Finding, session: &'a Session) -> Option<&'a Identifier> {
+    let Some(examiner) = &finding.examiner else {
+        return sole_performer(session);
+    };
+    let mut performers = session.performers.iter();
+    let named = performers.find(|one| one.key == examiner.key);
+    named.map(|one| &one.identifier)
+}
+
+/// Who examined, where one person did: of several who are not named it is not known who measured what.
+fn sole_performer(session: &Session) -> Option<&Identifier> {
     match session.performers.as_slice() {
         [one] => Some(&one.identifier),
         [] | [_, _, ..] => None,

@@ -1,8 +1,8 @@
 //! One side of a comparison: a finding of this session, or one of an earlier session.
 
 use crate::base::exact::Exact;
+use crate::examination::compare::examiner_of;
 use crate::examination::compare::reason::NotCompared;
-use crate::examination::compare::sole_performer;
 use crate::examination::finding::circumstances::Circumstances;
 use crate::examination::finding::{Identifier, Session, Written};
 use crate::examination::intake::draft::Side;
@@ -42,6 +42,8 @@ pub struct Part {
     pub side: Side,
     /// In which way it was found.
     pub way: Way,
+    /// Who examined it, where that is known.
+    pub examiner: Option<Identifier>,
     /// What was found.
     pub value: Value,
     /// True when it is withdrawn.
@@ -50,12 +52,13 @@ pub struct Part {
 
 impl Part {
     /// A finding of this session.
-    pub fn of(one: &Measured) -> Self {
+    pub fn of(one: &Measured, session: &Session) -> Self {
         Self {
             input: Input::Here(one.finding.id),
             row: one.row.clone(),
             side: one.finding.side,
             way: Way::of(one),
+            examiner: examiner_of(&one.finding, session).cloned(),
             value: one.value.clone(),
             withdrawn: one.finding.withdrawn,
         }
@@ -79,8 +82,6 @@ impl Part {
 pub struct EarlierSession {
     /// When it was examined.
     pub start: Written,
-    /// Who examined, where one person did.
-    pub tester: Option<Identifier>,
     /// What may have changed a finding since; nothing where it is not known.
     pub circumstances: Option<Circumstances>,
     /// What was found.
@@ -92,7 +93,6 @@ impl EarlierSession {
     pub fn of(session: &Session, parts: Vec<Part>) -> Self {
         Self {
             start: session.start.clone(),
-            tester: sole_performer(session).cloned(),
             circumstances: Some(session.circumstances.clone()),
             parts,
         }

@@ -2,7 +2,7 @@
 
 use crate::examination::compare::part::{Pair, Part, closest, minus, pair};
 use crate::examination::compare::reason::NotCompared;
-use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error};
+use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error, tester};
 use crate::examination::intake::draft::{MoreAffectedSide, Side};
 use crate::tables::catalogue::comparing::ErrorRow;
 
@@ -61,7 +61,7 @@ pub(super) fn all(table: &Table<'_>) -> Vec<Comparison> {
 }
 
 fn judged(comparison: &mut Comparison, table: &Table<'_>, part: &Part, other: &Part) {
-    let tester = table.tester();
+    let tester = tester(part, other);
     let rows = [part, other].map(|one| table.error_row(one, tester));
     comparison.outcome =
         pair(part, other, table.catalogue).and_then(|pair| found(pair, rows[0], rows[1], part));

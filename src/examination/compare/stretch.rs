@@ -5,7 +5,7 @@ use crate::examination::compare::part::{Part, closest, minus, number, pair};
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::compare::side::{Sides, sides};
 use crate::examination::compare::{
-    Amount, Comparison, Found, Rule, Table, Verdict, error, reference,
+    Amount, Comparison, Found, Rule, Table, Verdict, error, reference, tester,
 };
 use crate::examination::measure::{Measured, Value};
 use crate::tables::catalogue::rows::{Kind, Measure};
@@ -186,7 +186,7 @@ fn share(
     }
     let mut comparison = Comparison::new(Rule::DynamicShare, &dynamic.about, &[slow, fast, other]);
     comparison.told.clone_from(&fixed.told);
-    let tester = table.tester();
+    let tester = tester(other, fast);
     let rows = [other, fast].map(|part| table.error_row(part, tester));
     let [dynamic, fixed] = parts;
     comparison.outcome = dynamic.and_then(|dynamic| {
@@ -224,7 +224,7 @@ fn judged(
     first: &Part,
     second: &Part,
 ) {
-    let tester = table.tester();
+    let tester = tester(first, second);
     let rows = [first, second].map(|part| table.error_row(part, tester));
     comparison.outcome = part.and_then(|number| {
         Ok(Found {

@@ -8,11 +8,13 @@ pub mod circumstances;
 mod identity;
 pub mod notation;
 pub mod own_words;
+mod performers;
 mod precautions;
 mod times;
 pub mod traces;
 mod understand;
 mod value;
+pub mod visit;
 
 use crate::base::exact::Exact;
 use crate::base::private::Private;
@@ -21,8 +23,10 @@ use crate::examination::finding::circumstances::Circumstances;
 use crate::examination::finding::notation::{Numbers, Place};
 use crate::examination::finding::own_words::Statement;
 use crate::examination::finding::traces::Trace;
+use crate::examination::finding::visit::{Compared, Examiner, Visit};
 use crate::examination::intake::draft::{
-    AdministrativeSex, Consent, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion, Side,
+    AdministrativeSex, Consent, DocumentVersion, Draft, MoreAffectedSide, PrecautionDraft,
+    QualityVersion, Side,
 };
 use crate::examination::intake::kept::{self, NotRead};
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
@@ -163,6 +167,8 @@ pub struct Confirmation {
 /// One examination of one person at one time.
 #[derive(Debug, Clone)]
 pub struct Session {
+    /// The form of the document that stated it.
+    pub form: DocumentVersion,
     /// Identity.
     pub id: Uuid,
     /// Version, from 1.
@@ -181,8 +187,12 @@ pub struct Session {
     pub entered: Written,
     /// Where it took place.
     pub location: Option<Identifier>,
-    /// The stay or visit it belongs to.
+    /// The stay or visit everything found belongs to: the one in which the examination began.
     pub encounter: Option<Identifier>,
+    /// The stay at the end, where the person was moved to another during the examination.
+    pub encounter_at_end: Option<Identifier>,
+    /// What became of the visit, where the examination was refused, not begun or broken off.
+    pub visit: Option<Visit>,
     /// Who signed.
     pub signed: Signature,
     /// Who countersigned.
@@ -250,6 +260,10 @@ pub struct Finding {
     pub method: String,
     /// Key of an instrument.
     pub instrument: Option<String>,
+    /// Who examined this; nothing where several did and nobody says who.
+    pub examiner: Option<Examiner>,
+    /// How it was felt beside something else.
+    pub compared: Option<Compared>,
     /// Number of the repeat.
     pub repeat: u32,
     /// When, if not during the whole session.
@@ -308,6 +322,8 @@ pub enum Said {
     Grade(String, Option<String>),
     /// A word.
     Word(String),
+    /// How something was felt, said absolutely: a word of `sensation`.
+    Sensation(String),
     /// Whole points, with their unit where one was written.
     Score(Exact, Option<String>),
     /// A number with its unit, where one was written.

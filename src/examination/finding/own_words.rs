@@ -3,10 +3,13 @@
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::understand::{must_be_performer, readable, uuid};
+use crate::examination::finding::performers::must_be_performer;
+use crate::examination::finding::understand::{readable, uuid};
 use crate::examination::finding::{Performer, Session, Written, identity, times};
 use crate::examination::intake::draft::Draft;
-use crate::examination::intake::own_words::{HandlingStepDraft, ToldDraft};
+use crate::examination::intake::own_words::{
+    GoalDraft, GoalStateDraft, HandlingStepDraft, ToldDraft,
+};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -39,6 +42,8 @@ pub enum Says {
         target: Option<NaiveDate>,
         /// With whom it was agreed.
         agreed_with: Private<String>,
+        /// What became of it, where somebody says so.
+        state: Option<GoalState>,
     },
     /// One step of handling.
     HandlingStep {
@@ -65,6 +70,17 @@ pub enum Says {
         /// How.
         how: Private<String>,
     },
+}
+
+/// What became of a goal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GoalState {
+    /// A word of `goal-state`.
+    pub is: String,
+    /// Day on which that was seen.
+    pub on: NaiveDate,
+    /// In words.
+    pub words: Private<String>,
 }
 
 /// A prompt that somebody passed on.
@@ -144,7 +160,7 @@ pub(super) fn of(
     }
     for (index, one) in readable(&draft.goals) {
         let common = Common::new("/goals", index, one.id.as_ref(), &one.words, one.withdrawn);
-        let says = read.goal(&common, &one.target, &one.agreed_with);
+        let says = read.goal(&common, one);
         read.keep(&common, says);
     }
     let mut number = 0_u32;
@@ -238,14 +254,15 @@ impl Reading<'_> {
         }));
     }
 
-    fn goal(&mut self, common: &Common<'_>, target: &str, agreed_with: &str) -> Option<Says> {
+    fn goal(&mut self, common: &Common<'_>, draft: &GoalDraft) -> Option<Says> {
         let path = format!("{}/target", common.path());
-        let target = match target {
+        let target = match draft.target.as_str() {
             "not set" => None,
             day => Some(times::day(day, &path, self.problems)?),
         };
         let examined = self.around.times.start.instant.date_naive();
-        if let Some(day) = target.filter(|day| *day < examined && !common.withdrawn) {
+        let open = draft.state.is_none() && !common.withdrawn;
+        if let Some(day) = target.filter(|day| *day < examined && open) {
             let what = format!("the day {day} lies before the examination");
             let hint = "say in the conclusion whether it was reached, or agree on a new day";
             self.problems
@@ -253,7 +270,27 @@ impl Reading<'_> {
         }
         Some(Says::Goal {
             target,
-            agreed_with: Private::new(agreed_with.to_owned()),
+            agreed_with: Private::new(draft.agreed_with.clone()),
+            state: match &draft.state {
+                None => None,
+                Some(state) => Some(self.goal_state(common, state)?),
+            },
+        })
+    }
+
+    fn goal_state(&mut self, common: &Common<'_>, draft: &GoalStateDraft) -> Option<GoalState> {
+        let path = format!("{}/state/on", common.path());
+        let on = times::day(&draft.on, &path, self.problems)?;
+        let signed = self.around.times.signed.instant.date_naive();
+        if on > signed {
+            let what = format!("{on} is after the signing");
+            let hint = "give the day on which it was seen; the signature covers it";
+            self.problems.error(Code::GoalState, &path, what, hint);
+        }
+        Some(GoalState {
+            is: draft.is.clone(),
+            on,
+            words: Private::new(draft.words.clone()),
         })
     }
 

@@ -3,7 +3,7 @@
 use crate::base::code::Code;
 use crate::base::problem::Problems;
 use crate::examination::finding::Written;
-use crate::examination::intake::draft::{Draft, SessionDraft};
+use crate::examination::intake::draft::{DocumentVersion, Draft, SessionDraft};
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 
 /// Reads an instant; the schema has checked its form, this its calendar.
@@ -99,6 +99,27 @@ pub(super) fn of_session(
         entered: entered.unwrap_or_else(stand_in),
         signed: signed.unwrap_or_else(stand_in),
     }
+}
+
+/// Midnight or a change of clocks in an examination is rare, and a wrong day or offset looks the same.
+pub(super) fn crosses(form: DocumentVersion, times: &Times, problems: &mut Problems) {
+    if form == DocumentVersion::Session1 {
+        return;
+    }
+    let (start, end) = (times.start.instant, times.end.instant);
+    let other = if start.offset() != end.offset() {
+        "under another offset"
+    } else if start.date_naive() != end.date_naive() {
+        "on another day"
+    } else {
+        return;
+    };
+    let what = format!(
+        "the end lies {other} than the start: {} to {}",
+        times.start.text, times.end.text
+    );
+    let hint = "nothing to do where midnight or a change of clocks lay in between; else correct it";
+    problems.note(Code::TimeCrosses, "/session/performed/end", what, hint);
 }
 
 fn in_order(

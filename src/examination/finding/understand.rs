@@ -3,10 +3,11 @@
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
+use crate::examination::finding::performers::must_be_performer;
 use crate::examination::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::examination::finding::{
     Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
-    circumstances, identity, notation, own_words, times, traces, value,
+    circumstances, identity, notation, own_words, times, traces, value, visit,
 };
 use crate::examination::intake::draft::{
     Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft,
@@ -24,20 +25,17 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     // An identity that does not read has been told; the document goes nowhere without it.
     let id = uuid(&said.id, "/session/id", problems).unwrap_or_default();
     let precautions = precautions(draft, problems);
-    let countersigned = said.countersigned.as_ref().and_then(|signature| {
-        let at = times::instant(&signature.at, "/session/countersigned/at", problems)?;
-        Some(Signature {
-            by: signature.by.clone(),
-            at,
-        })
-    });
+    let countersigned = countersigned(said, problems);
     signatures_name_performers(said, &performers, problems);
     let confirmations = confirmations(said, &performers, problems);
     precautions_are_stated(draft, problems);
     let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
-    let findings = findings(draft, id, problems);
+    let findings = findings(draft, id, &performers, problems);
     let statements = own_words::of(draft, (id, &performers, &times, now), problems);
     findings_name_instruments(&findings, &instruments, problems);
+    visit::holds_together(draft, &findings, &performers, problems);
+    times::crosses(draft.fascicle, &times, problems);
+    let (encounter, encounter_at_end) = visit::stays(said, problems);
     let named = (&*performers, &*instruments, &*findings);
     let traces = traces::of(draft, named, (&times, now), problems);
     confirmed_in_between(&confirmations, &times, problems);
@@ -46,6 +44,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     let countersignature = countersigned.as_ref();
     nothing_lies_in_the_future(countersignature, &confirmations, &findings, now, problems);
     Session {
+        form: draft.fascicle,
         id,
         version: said.version,
         withdrawn: said.withdrawn,
@@ -55,7 +54,9 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         end: times.end,
         entered: times.entered,
         location: said.location.as_ref().map(identifier),
-        encounter: said.encounter.as_ref().map(identifier),
+        encounter: encounter.map(identifier),
+        encounter_at_end: encounter_at_end.map(identifier),
+        visit: visit::of(said),
         signed: Signature {
             by: said.signed.by.clone(),
             at: times.signed,
@@ -77,6 +78,15 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
         traces,
         statements,
     }
+}
+
+fn countersigned(session: &SessionDraft, problems: &mut Problems) -> Option<Signature> {
+    let signature = session.countersigned.as_ref()?;
+    let at = times::instant(&signature.at, "/session/countersigned/at", problems)?;
+    Some(Signature {
+        by: signature.by.clone(),
+        at,
+    })
 }
 
 fn person(draft: &PatientDraft) -> Person {
@@ -229,23 +239,6 @@ fn nothing_lies_in_the_future(
     }
 }
 
-pub(super) fn must_be_performer(
-    key: &str,
-    path: &str,
-    performers: &[Performer],
-    problems: &mut Problems,
-) {
-    if !performers.iter().any(|performer| performer.key == key) {
-        let what = format!("{key} is no key of performers");
-        problems.error(
-            Code::ReferencePerformer,
-            path,
-            what,
-            "name one of the performers",
-        );
-    }
-}
-
 fn confirmations(
     session: &SessionDraft,
     performers: &[Performer],
@@ -287,7 +280,12 @@ fn confirmed_in_between(
     }
 }
 
-fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Finding> {
+fn findings(
+    draft: &Draft,
+    session: Uuid,
+    performers: &[Performer],
+    problems: &mut Problems,
+) -> Vec<Finding> {
     let position = &draft.session.body_position;
     let mut all: Vec<(usize, FindingDraft, Option<Notation>)> = Vec::new();
     for (index, finding) in readable(&draft.findings) {
@@ -315,8 +313,10 @@ fn findings(draft: &Draft, session: Uuid, problems: &mut Problems) -> Vec<Findin
         .filter_map(|(index, finding, plane)| {
             let path = format!("/findings/{index}");
             let read = one_finding(&finding, &path, (session, position), problems)?;
+            let examiner = visit::examiner(&finding, &path, draft.fascicle, performers, problems);
             Some(Finding {
                 notation: plane,
+                examiner,
                 ..read
             })
         })
@@ -375,6 +375,11 @@ fn one_finding(
         condition: draft.condition.clone(),
         method: draft.method.clone(),
         instrument: draft.instrument.clone(),
+        examiner: None,
+        compared: draft.compared.as_ref().map(|compared| visit::Compared {
+            beside: compared.beside.clone(),
+            felt: compared.felt.clone(),
+        }),
         repeat: draft.repeat.unwrap_or(1),
         at,
         note: draft.note.clone().map(Private::new),

@@ -147,6 +147,7 @@ fn said(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said>
         ("fixed_at", value.fixed_at.is_some()),
         ("grade", value.grade.is_some()),
         ("word", value.word.is_some()),
+        ("sensation", value.sensation.is_some()),
         ("score", value.score.is_some()),
         ("amount", value.amount.is_some()),
         ("relative", value.relative.is_some()),
@@ -204,6 +205,9 @@ fn one(value: &ValueDraft, path: &str, problems: &mut Problems) -> Option<Said> 
     }
     if let Some(word) = &value.word {
         return Some(Said::Word(word.clone()));
+    }
+    if let Some(word) = &value.sensation {
+        return Some(Said::Sensation(word.clone()));
     }
     if let Some(grade) = &value.grade {
         return Some(Said::Grade(grade.clone(), value.grade_version.clone()));

@@ -1,7 +1,8 @@
-//! The session document, version 1, as its writer sees it.
+//! The session document as its writer sees it, in both its forms.
 //!
-//! Every value that carries digits is a string, so that `12.50` stays `12.50`. The JSON Schema is
-//! generated from these types (`schema.rs`).
+//! Every value that carries digits is a string, so that `12.50` stays `12.50`. The JSON Schema of
+//! each form is generated from these types (`schema.rs`): what a later form added is marked with
+//! `x-since`, may always be left out, and is no field of the form before it.
 
 use crate::examination::intake::circumstances::CircumstancesDraft;
 use crate::examination::intake::own_words::{
@@ -32,6 +33,9 @@ sealed!(
     PartDraft,
     NotTestedDraft,
     EndingDraft,
+    ComparedDraft,
+    CapturedDraft,
+    VisitDraft,
     ConsentDraft,
     LiftedDraft,
 );
@@ -95,11 +99,38 @@ pub struct Draft {
 }
 
 /// The version of the document.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, JsonSchema)]
 pub enum DocumentVersion {
     /// Session document, version 1.
     #[serde(rename = "session/1")]
     Session1,
+    /// Session document, version 2.
+    #[serde(rename = "session/2")]
+    Session2,
+}
+
+impl DocumentVersion {
+    /// All of them, the earliest first.
+    pub const ALL: [Self; 2] = [Self::Session1, Self::Session2];
+
+    /// The form that takes everything there is.
+    pub const LATEST: Self = Self::Session2;
+
+    /// Its number: the forms of a session count from 1.
+    pub const fn number(self) -> u32 {
+        match self {
+            Self::Session1 => 1,
+            Self::Session2 => 2,
+        }
+    }
+
+    /// The word of the document.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Session1 => "session/1",
+            Self::Session2 => "session/2",
+        }
+    }
 }
 
 /// The statement that stands for an empty list of precautions.
@@ -141,6 +172,11 @@ pub struct SessionDraft {
     /// The stay or visit it belongs to: the identifier the record server knows it by.
     #[serde(default)]
     pub encounter: Option<IdentifierDraft>,
+    /// The stay in which the examination began, where the person was moved to another during it;
+    /// everything found belongs to this one, and `encounter` is the stay at the end.
+    #[serde(default)]
+    #[schemars(extend("x-since" = "session/2"))]
+    pub encounter_at_start: Option<IdentifierDraft>,
     /// Who signed it and when.
     pub signed: SignatureDraft,
     /// Who countersigned it and when.
@@ -159,6 +195,10 @@ pub struct SessionDraft {
     pub circumstances: Option<CircumstancesDraft>,
     /// Whether the person agreed to the examination, and how that was asked.
     pub consent: ConsentDraft,
+    /// What became of the visit, where the examination was refused, not begun or broken off.
+    #[serde(default)]
+    #[schemars(extend("x-since" = "session/2"))]
+    pub visit: Option<VisitDraft>,
     /// Cautions that a named person has confirmed.
     #[serde(default)]
     pub confirmations: Vec<ConfirmationDraft>,
@@ -221,6 +261,18 @@ pub struct ConditionDraft {
     #[serde(default)]
     #[schemars(regex(pattern = r"^\d{4}(-\d{2}(-\d{2})?)?$"))]
     pub onset: Option<String>,
+}
+
+/// What became of a visit at which not everything was examined.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct VisitDraft {
+    /// A word of `visit-outcome`: `refused`, `not-begun` or `broken-off`.
+    #[schemars(length(min = 1))]
+    pub outcome: String,
+    /// Why, in words.
+    #[schemars(length(min = 1))]
+    pub reason: String,
 }
 
 /// Consent to the examination.
@@ -495,6 +547,19 @@ pub struct FindingDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub instrument: Option<String>,
+    /// Key of the performer who examined this; where it is left out, the sole performer, and of
+    /// several it is not known who.
+    #[serde(default)]
+    #[schemars(length(min = 1), extend("x-since" = "session/2"))]
+    pub examiner: Option<String>,
+    /// How it was felt beside something else; for sensation only.
+    #[serde(default)]
+    #[schemars(extend("x-since" = "session/2"))]
+    pub compared: Option<ComparedDraft>,
+    /// The therapist's own shorthand it came from: kept with the document, and not coded.
+    #[serde(default)]
+    #[schemars(extend("x-since" = "session/2"))]
+    pub captured: Option<CapturedDraft>,
     /// Number of the repeat, from 1.
     #[serde(default)]
     #[schemars(range(min = 1, max = 99))]
@@ -512,6 +577,39 @@ pub struct FindingDraft {
     /// True when a correction withdraws this finding.
     #[serde(default)]
     pub withdrawn: bool,
+}
+
+/// How something was felt beside something else. The value itself says how it was felt there.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ComparedDraft {
+    /// A word of `sensation-reference`: `other-side`, `face`, `higher-up` or `as-remembered`.
+    #[schemars(length(min = 1))]
+    pub beside: String,
+    /// A word of `sensation-compared`: `less`, `same` or `more`.
+    #[schemars(length(min = 1))]
+    pub felt: String,
+}
+
+/// A line of shorthand, as it was typed.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CapturedDraft {
+    /// The line.
+    #[schemars(length(min = 1))]
+    pub line: String,
+    /// The heading in force above it.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub heading: Option<String>,
+    /// The language of its words, as BCP 47 names it.
+    #[serde(default)]
+    #[schemars(regex(pattern = r"^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$"))]
+    pub language: Option<String>,
+    /// SHA-256 of the table of words it was read with, in lower case.
+    #[serde(default)]
+    #[schemars(regex(pattern = r"^[0-9a-f]{64}$"))]
+    pub words_sha256: Option<String>,
 }
 
 /// Position of the neighbouring joint of a two-joint muscle.
@@ -566,6 +664,10 @@ pub struct ValueDraft {
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub word: Option<String>,
+    /// How something was felt, said absolutely: a word of `sensation`.
+    #[serde(default)]
+    #[schemars(length(min = 1), extend("x-since" = "session/2"))]
+    pub sensation: Option<String>,
     /// Whole points.
     #[serde(default)]
     #[schemars(length(min = 1))]

@@ -1,20 +1,35 @@
 //! Reading what was kept, by the form it was written in.
 //!
-//! A form is a number that stands beside every kept text. A release that writes something an older
-//! binary would not understand raises [`FORM`] and keeps a reader for every form before it; what a
-//! newer release wrote is refused by name. Nothing that was kept is ever left out because it does not
+//! A form is a number that stands beside every kept text: the first in which everything that it says
+//! has a place, so that the oldest binary that can read it does. A release that writes something an
+//! older binary would not understand raises [`FORM`] and keeps a reader for every form before it; what
+//! a newer release wrote is refused by name.
+//!
+//! Form 1 holds session documents of version 1, what they state of precautions, the records made of
+//! them, and receipts. Form 2 holds the same of session documents of version 2. Nothing that was kept is ever left out because it does not
 //! read: whoever needs it is told which row, and why.
 
 use crate::base::code::Code;
 use crate::base::code::meaning::Severity;
 use crate::base::json::NotJson;
 use crate::base::problem::Problem;
-use crate::examination::intake::draft::{Draft, PrecautionDraft};
+use crate::examination::intake::draft::{DocumentVersion, Draft, PrecautionDraft};
 use serde::de::DeserializeOwned;
 use std::fmt;
 
-/// The form that this binary writes, and the newest it reads.
-pub const FORM: u32 = 1;
+/// The newest form that this binary reads and writes.
+pub const FORM: u32 = 2;
+
+/// The form of receipts, which no release has written otherwise.
+pub const OF_RECEIPT: u32 = 1;
+
+/// The form in which a session document is kept, and what was made of it.
+pub const fn form_of(document: DocumentVersion) -> u32 {
+    match document {
+        DocumentVersion::Session1 => 1,
+        DocumentVersion::Session2 => 2,
+    }
+}
 
 /// Why a kept text does not read; never a word of what it says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -44,6 +59,13 @@ pub enum NotRead {
         form: u32,
         /// Column of the first fault.
         column: usize,
+    },
+    /// It is a document of another form than the one that stands beside it.
+    OtherForm {
+        /// The number that stands beside it.
+        form: u32,
+        /// The document that it is.
+        document: DocumentVersion,
     },
     /// An item of it says nothing.
     Empty {
@@ -87,6 +109,11 @@ impl fmt::Display for NotRead {
                     "does not read as form {form}, at character {column}"
                 )
             }
+            Self::OtherForm { form, document } => write!(
+                formatter,
+                "does not read as form {form}: it is {}",
+                document.word()
+            ),
             Self::Empty { path } => write!(formatter, "does not read: nothing stands at {path}"),
             Self::Meaning { path, code } => {
                 write!(formatter, "does not read: {code} at {path}")
@@ -132,6 +159,10 @@ pub const fn readable(form: u32) -> Result<(), NotRead> {
 /// [`NotRead`] with where it stopped to be one.
 pub fn document(form: u32, text: &str) -> Result<Draft, NotRead> {
     let draft: Draft = of_form(form, text)?;
+    let document = draft.fascicle;
+    if form_of(document) != form {
+        return Err(NotRead::OtherForm { form, document });
+    }
     let lists = [
         ("performers", empty(&draft.performers)),
         ("precautions", empty(&draft.precautions)),
@@ -159,7 +190,8 @@ pub fn precaution(form: u32, text: &str) -> Result<PrecautionDraft, NotRead> {
     of_form(form, text)
 }
 
-/// Form 1 is session document, version 1, and a precaution as it stands there.
+/// One set of types holds both forms: what the second added may be left out, and is never said in the
+/// first, whose schema refused it when the document was accepted.
 fn of_form<T: DeserializeOwned>(form: u32, text: &str) -> Result<T, NotRead> {
     readable(form)?;
     serde_json::from_str(text).map_err(|fault| {

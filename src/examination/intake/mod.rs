@@ -17,6 +17,7 @@ macro_rules! sealed {
 
 pub mod circumstances;
 pub mod draft;
+pub mod forms;
 pub mod kept;
 pub mod own_words;
 mod quotes;

@@ -9,6 +9,7 @@ sealed!(
     ConclusionDraft,
     PriorityDraft,
     GoalDraft,
+    GoalStateDraft,
     HandlingStepDraft,
     RecommendationDraft,
     ToldDraft,
@@ -70,9 +71,28 @@ pub struct GoalDraft {
     /// With whom it was agreed, by role.
     #[schemars(length(min = 1))]
     pub agreed_with: String,
+    /// What became of it, once somebody says so.
+    #[serde(default)]
+    #[schemars(extend("x-since" = "session/2"))]
+    pub state: Option<GoalStateDraft>,
     /// True when a correction withdraws it.
     #[serde(default)]
     pub withdrawn: bool,
+}
+
+/// What became of a goal.
+#[derive(Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GoalStateDraft {
+    /// A word of `goal-state`: `met`, `partly-met`, `not-met` or `given-up`.
+    #[schemars(length(min = 1))]
+    pub is: String,
+    /// Day on which that was seen.
+    #[schemars(regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))]
+    pub on: String,
+    /// In words.
+    #[schemars(length(min = 1))]
+    pub words: String,
 }
 
 /// One step of how the person is to be handled; the order of the list is the order of the steps.

@@ -1,36 +1,17 @@
-//! The JSON Schema of the session document, and the problems it finds.
+//! The problems that the JSON Schema of a session document finds.
 
 use crate::base::code::Code;
 use crate::base::json::{Node, pointer_step};
 use crate::base::problem::Problems;
 use crate::base::schema::{NoSchema, Schema, Seen};
-use crate::examination::intake::draft::Draft;
+use crate::examination::intake::draft::DocumentVersion;
+use crate::examination::intake::forms::{first_with, form_schema, named};
 use crate::examination::intake::scalars::{beginning, field_of, has_fault};
-use crate::tables::catalogue::CANONICAL;
 use jsonschema::ValidationError;
 use jsonschema::error::ValidationErrorKind;
-use schemars::generate::SchemaSettings;
-use schemars::transform::RecursiveTransform;
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
-
-/// The JSON Schema (2020-12) of the session document, generated from its types.
-pub fn document_schema() -> Value {
-    let settings = SchemaSettings::draft2020_12()
-        .with_transform(RecursiveTransform(close_object))
-        .with(|settings| settings.inline_subschemas = false);
-    let mut schema = settings.into_generator().into_root_schema_for::<Draft>();
-    schema.insert(
-        "$id".to_owned(),
-        format!("{CANONICAL}/schema/session/1").into(),
-    );
-    schema.insert(
-        "title".to_owned(),
-        "Fascicle session document, version 1".into(),
-    );
-    schema.to_value()
-}
 
 /// What the schema found wrong with a document.
 #[derive(Debug, Default)]
@@ -72,27 +53,17 @@ impl Wrong {
 /// The samples of a trace have a limit of their own in the tables.
 pub const MOST_ITEMS: usize = 3000;
 
-/// Adds a problem for each thing the schema finds, and tells where they lie.
+/// Adds a problem for each thing that the schema of the form it names finds in a document, and tells
+/// where they lie. A document that names no form there is is held against the latest.
 pub(super) fn problems_of(document: &Node, problems: &mut Problems) -> Wrong {
-    static SCHEMA: LazyLock<Result<Schema, NoSchema>> = LazyLock::new(|| {
-        let Value::Object(mut root) = document_schema() else {
-            return Schema::new(
-                jsonschema::Draft::Draft202012,
-                &Value::Null,
-                "",
-                &Map::new(),
-            );
-        };
-        let definitions = match root.remove("$defs") {
-            Some(Value::Object(definitions)) => definitions,
-            Some(_) | None => Map::new(),
-        };
-        let root = Value::Object(root);
-        Schema::new(jsonschema::Draft::Draft202012, &root, "$defs", &definitions)
-    });
+    let form = match document.member("fascicle") {
+        Some(Node::Text(word)) => named(word),
+        Some(_) | None => None,
+    };
     let mut wrong = Wrong::default();
-    let held = SCHEMA.as_ref().map_err(Clone::clone);
+    let held = schema_of(form.unwrap_or(DocumentVersion::LATEST)).as_ref();
     let held = held
+        .map_err(Clone::clone)
         .and_then(|schema| schema.hold(document, &mut |seen| of_one(seen, &mut wrong, problems)));
     if let Err(cause) = held {
         let hint = "report this: the schema does not compile";
@@ -100,6 +71,27 @@ pub(super) fn problems_of(document: &Node, problems: &mut Problems) -> Wrong {
         (wrong.any, wrong.whole) = (true, true);
     }
     wrong
+}
+
+/// The schema of a form, taken apart once.
+fn schema_of(form: DocumentVersion) -> &'static Result<Schema, NoSchema> {
+    static FIRST: LazyLock<Result<Schema, NoSchema>> =
+        LazyLock::new(|| taken_apart(DocumentVersion::Session1));
+    static SECOND: LazyLock<Result<Schema, NoSchema>> =
+        LazyLock::new(|| taken_apart(DocumentVersion::Session2));
+    match form {
+        DocumentVersion::Session1 => &FIRST,
+        DocumentVersion::Session2 => &SECOND,
+    }
+}
+
+fn taken_apart(form: DocumentVersion) -> Result<Schema, NoSchema> {
+    let mut root = form_schema(form).clone();
+    let definitions = match root.as_object_mut().and_then(|root| root.remove("$defs")) {
+        Some(Value::Object(definitions)) => definitions,
+        Some(_) | None => Map::new(),
+    };
+    Schema::new(jsonschema::Draft::Draft202012, &root, "$defs", &definitions)
 }
 
 /// Tells what is wrong with one object or item; false for a list that is too long to look at each item.
@@ -156,32 +148,6 @@ fn of_one(seen: &Seen<'_>, wrong: &mut Wrong, problems: &mut Problems) -> bool {
     true
 }
 
-/// An unknown member is refused by `unevaluatedProperties`, as JSON Schema 2020-12 names it, and
-/// `null` nowhere stands for a field that was left out.
-fn close_object(schema: &mut schemars::Schema) {
-    schema.remove("default");
-    if let Some(Value::Array(types)) = schema.get_mut("type") {
-        types.retain(|name| name != "null");
-    }
-    if let Some(Value::Array(choices)) = schema.remove("anyOf") {
-        let mut choices = choices;
-        choices.retain(|choice| choice.get("type") != Some(&Value::from("null")));
-        match choices.as_slice() {
-            [Value::Object(only)] => {
-                for (key, value) in only {
-                    schema.insert(key.clone(), value.clone());
-                }
-            }
-            _ => {
-                schema.insert("anyOf".to_owned(), Value::Array(choices));
-            }
-        }
-    }
-    if let Some(closed) = schema.remove("additionalProperties") {
-        schema.insert("unevaluatedProperties".to_owned(), closed);
-    }
-}
-
 #[expect(
     clippy::wildcard_enum_match_arm,
     reason = "the library names every keyword of JSON Schema; our schema uses these few"
@@ -204,9 +170,7 @@ fn tell(error: &ValidationError<'_>, before: &str, problems: &mut Problems) -> V
             .iter()
             .map(|name| {
                 let path = format!("{path}/{}", pointer_step(name));
-                let what = format!("{} is not a field of the session document", beginning(name));
-                let hint = "remove it or correct its name; nothing is ignored silently";
-                problems.error(Code::FieldUnknown, &path, what, hint);
+                unknown_field(name, &path, problems);
                 path
             })
             .collect(),
@@ -222,6 +186,22 @@ fn tell(error: &ValidationError<'_>, before: &str, problems: &mut Problems) -> V
             one(problems, Code::FieldEmpty, path, error)
         }
         _ => one(problems, Code::FieldValue, path, error),
+    }
+}
+
+fn unknown_field(name: &str, path: &str, problems: &mut Problems) {
+    let newer = first_with(path).filter(|form| *form > DocumentVersion::Session1);
+    let name = beginning(name);
+    if let Some(form) = newer {
+        let form = form.word();
+        let what =
+            format!("{name} needs {form}: the form that this document names has no such field");
+        let hint = format!("write {form} in fascicle, or remove {name}");
+        problems.error(Code::FieldNewer, path, what, &hint);
+    } else {
+        let what = format!("{name} is not a field of the session document");
+        let hint = "remove it or correct its name; nothing is ignored silently";
+        problems.error(Code::FieldUnknown, path, what, hint);
     }
 }
 
@@ -270,6 +250,10 @@ fn form(pattern: &str) -> &'static str {
         "write day, time with seconds, and offset, such as 2026-11-02T09:30:00+01:00"
     } else if pattern == "^[0-9a-f]{8}$" {
         "write the mark of the caution as it is printed"
+    } else if pattern == "^[0-9a-f]{64}$" {
+        "write a SHA-256 as 64 hexadecimal digits in lower case"
+    } else if pattern.contains("[A-Za-z]{2,8}") {
+        "write a language as en or de-CH"
     } else if pattern.contains("[0-9a-f]{8}") {
         "write a UUID in lower case"
     } else if pattern.contains("(-\\d{2}(-\\d{2})?)?") {
@@ -287,7 +271,8 @@ fn form(pattern: &str) -> &'static str {
 
 #[cfg(test)]
 mod tests {
-    use super::{document_schema, form};
+    use super::form;
+    use crate::examination::intake::forms::document_schema;
     use std::collections::BTreeSet;
 
     fn patterns(value: &serde_json::Value, found: &mut BTreeSet<String>) {

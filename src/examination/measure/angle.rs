@@ -30,6 +30,7 @@ pub(super) fn of(
         Said::Unordered(_)
         | Said::Grade(..)
         | Said::Word(_)
+        | Said::Sensation(_)
         | Said::Score(..)
         | Said::Amount(..)
         | Said::Relative(_)

@@ -17,15 +17,17 @@ pub mod sense;
 mod shoulder;
 pub mod traces;
 mod value;
+mod visit;
 pub mod way;
+mod words;
 
 use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Finding, Instrument, Outcome, Precaution, Said, Session};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::draft::{DocumentVersion, Side};
+use crate::examination::measure::words::{Words, known_word, no_measure};
 use crate::tables::catalogue::Catalogue;
-use crate::tables::catalogue::parts::in_family;
 use crate::tables::catalogue::rows::Measure;
 use std::collections::BTreeSet;
 
@@ -220,6 +222,7 @@ fn one(
         );
     }
     let value = value::of(finding, row, catalogue, problems)?;
+    visit::felt(finding, row, session.form, catalogue, problems);
     let key = finding.instrument.as_ref();
     let instrument = key.and_then(|key| session.instruments.iter().find(|i| i.key == *key));
     value::instrument_fits(finding, row, instrument, &value, problems);
@@ -232,48 +235,6 @@ fn one(
         scale: value::list_of(finding, row, catalogue).map(str::to_owned),
         unit: amount::unit_of(finding, row).map(str::to_owned),
     })
-}
-
-/// Tells a measure that is none; one that leaves open what further keys say is told with them, such
-/// as a girth without its landmark.
-fn no_measure(measure: &str, path: &str, catalogue: &Catalogue, problems: &mut Problems) {
-    let path = format!("{path}/measure");
-    let keys = catalogue.measures.keys();
-    let longer: Vec<&str> = keys
-        .map(String::as_str)
-        .filter(|key| *key != measure && measure.contains('.') && in_family(key, measure))
-        .collect();
-    if longer.is_empty() {
-        let what = format!("{measure} is no measure that can be entered");
-        let hint = "use a key of profiles/measures.csv";
-        problems.error(Code::MeasureUnknown, &path, what, hint);
-    } else {
-        let what = format!("{measure} leaves open where or how it was taken");
-        let hint = format!("write one of {}", longer.join(", "));
-        problems.error(Code::MeasureOpen, &path, what, &hint);
-    }
-}
-
-/// Tells a word that is not in its list.
-fn known_word(
-    catalogue: &Catalogue,
-    list: &str,
-    word: &str,
-    path: &str,
-    problems: &mut Problems,
-) -> bool {
-    let known = catalogue.word(list, word).is_some();
-    if !known {
-        let words: Vec<&str> = catalogue
-            .scales
-            .get(list)
-            .map(|scale| scale.rows.iter().map(|row| row.code.as_str()).collect())
-            .unwrap_or_default();
-        let what = format!("{word} is not in the list {list}");
-        let hint = format!("use one of {}", words.join(", "));
-        problems.error(Code::WordUnknown, path, what, &hint);
-    }
-    known
 }
 
 fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Problems) {
@@ -292,7 +253,13 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
             ("precaution-limit", &precaution.limit, "limit"),
         ] {
             let path = format!("{}/{field}", precaution.path);
-            known_word(catalogue, list, word, &path, problems);
+            // What was carried over was stated in a form of its own.
+            let form = if precaution.carried {
+                DocumentVersion::LATEST
+            } else {
+                session.form
+            };
+            Words { form, catalogue }.hold(list, word, &path, problems);
         }
         let path = &precaution.path;
         site_is_known(
@@ -305,6 +272,7 @@ fn session_words(session: &Session, catalogue: &Catalogue, problems: &mut Proble
         movement_is_one_of_the_site(precaution, catalogue, problems);
     }
     circumstances::words(session, catalogue, problems);
+    visit::words(session, catalogue, problems);
     for (index, instrument) in session.instruments.iter().enumerate() {
         if octofhir_ucum::validate(&instrument.unit).is_err() {
             let what = format!("{} is no UCUM code", instrument.unit);

@@ -3,7 +3,7 @@
 use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
-use crate::examination::finding::{Precaution, Session};
+use crate::examination::finding::{Outcome, Precaution, Session};
 use crate::examination::measure::{Measured, Value, prompts};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::{Kind, Measure, PrecautionEffect};
@@ -151,6 +151,7 @@ fn forbids(
     }
     match effect.forbids.as_str() {
         "no" => false,
+        "end" => moves(&one.row) && to_the_end(one),
         "beyond" => in_limited_plane(precaution, &one.row, catalogue) && beyond(precaution, one),
         _ => moves(&one.row) || same_skin(precaution, &one.row, catalogue),
     }
@@ -181,6 +182,16 @@ fn in_limited_plane(precaution: &Precaution, row: &Measure, catalogue: &Catalogu
         .map(|row| &row.axis)
         .collect();
     planes.is_empty() || planes.contains(&row.axis)
+}
+
+/// Carried through to the end of the movement; where nothing says how it ended, nobody can tell that it
+/// was not.
+fn to_the_end(one: &Measured) -> bool {
+    match &one.finding.outcome {
+        Outcome::Found(_, Some(ending)) => ending.how == "end-of-range",
+        // The recording of a stretch has no ending of its own.
+        Outcome::Found(_, None) | Outcome::NotTested(_) => true,
+    }
 }
 
 /// Past the stated angle. A bound counts, because the limb was there; words under an angle are

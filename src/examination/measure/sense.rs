@@ -4,7 +4,7 @@ use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
-use crate::examination::intake::draft::Consent;
+use crate::examination::intake::draft::{Consent, DocumentVersion};
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Measured, Reached, Value, precautions, prompts, shoulder};
 use crate::tables::catalogue::Catalogue;
@@ -21,7 +21,13 @@ pub fn check(
     if session.withdrawn {
         return;
     }
-    if session.consent == Consent::No {
+    // In the first form of the document the question was asked whatever had been done.
+    let done = session.form == DocumentVersion::Session1
+        || !session.traces.is_empty()
+        || measured
+            .iter()
+            .any(|one| one.examined() && !one.finding.withdrawn);
+    if session.consent == Consent::No && done {
         let what = "findings are recorded though consent was not given".to_owned();
         let hint = "correct it, or confirm with the reason the record needs them";
         problems.caution(Code::ConsentRefused, "/session/consent/given", what, hint);

@@ -136,6 +136,8 @@ fn stand_in(trace: &Trace) -> Finding {
         parts: Vec::new(),
         method: String::new(),
         instrument: Some(trace.instrument.clone()),
+        examiner: None,
+        compared: None,
         repeat: trace.repeat,
         at: trace.at.clone(),
         note: trace.note.clone(),

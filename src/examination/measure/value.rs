@@ -8,7 +8,7 @@ use crate::examination::intake::draft::Side;
 use crate::examination::measure::amount::{amount_unit, unit_fits, usual_amount};
 use crate::examination::measure::{Value, angle, known_word};
 use crate::tables::catalogue::rows::{Kind, Measure};
-use crate::tables::catalogue::{Catalogue, RELATIVE};
+use crate::tables::catalogue::{Catalogue, RELATIVE, SENSATION};
 
 /// Reads the value of a finding in its measure.
 pub(super) fn of(
@@ -33,6 +33,11 @@ pub(super) fn of(
             if row.scale.is_some() =>
         {
             listed(word, "word", row, &path, catalogue, problems).map(Value::Word)
+        }
+        (Kind::Word, Said::Sensation(word)) if catalogue.sensation_of(row).is_some() => {
+            let path = format!("{path}/sensation");
+            let known = known_word(catalogue, SENSATION, word, &path, problems);
+            known.then(|| Value::Word(word.clone()))
         }
         (Kind::Grade, Said::Grade(grade, version)) => {
             hint_at_half(grade, row, &path, problems)?;
@@ -194,6 +199,9 @@ pub(super) fn list_of<'a>(
     catalogue: &'a Catalogue,
 ) -> Option<&'a str> {
     let scale = row.scale.as_deref()?;
+    if let Outcome::Found(Said::Sensation(_), _) = &finding.outcome {
+        return catalogue.sensation_of(row).or(Some(scale));
+    }
     let Outcome::Found(Said::Grade(_, Some(version)), _) = &finding.outcome else {
         return Some(scale);
     };
@@ -304,6 +312,7 @@ fn wrong_kind(said: &Said, row: &Measure, path: &str, problems: &mut Problems) {
         Said::Unordered(_) => "a plane",
         Said::Grade(..) => "a grade",
         Said::Word(_) => "a word",
+        Said::Sensation(_) => "a sensation",
         Said::Score(..) => "points",
         Said::Amount(..) => "an amount",
         Said::Relative(_) => "a comparison",

@@ -24,7 +24,7 @@ pub struct Way {
     pub instrument: Option<String>,
     /// Number of the repeat.
     pub repeat: u32,
-    /// The scale of a grade, such as the variant of a scale with plus and minus.
+    /// The scale of a grade, such as the variant of a scale with plus and minus, or the list of a word.
     pub scale: Option<String>,
     /// UCUM unit of an amount.
     pub unit: Option<String>,
@@ -89,7 +89,7 @@ impl Way {
             method: finding.method.clone(),
             instrument: instrument.map(|instrument| instrument.kind.clone()),
             repeat: finding.repeat,
-            scale: one.scale.clone().filter(|_| row.kind == Kind::Grade),
+            scale: one.scale.clone().filter(|_| has_scale(row.kind)),
             unit: one.unit.clone(),
         }
     }
@@ -132,6 +132,11 @@ impl Way {
         };
         untested(self).differs(&untested(other))
     }
+}
+
+/// True for kinds of measure whose value is of a list that may have versions.
+pub const fn has_scale(kind: Kind) -> bool {
+    matches!(kind, Kind::Grade | Kind::Word)
 }
 
 pub(super) fn neighbour_fits(finding: &Finding, row: &Measure, problems: &mut Problems) {

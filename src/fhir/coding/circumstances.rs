@@ -4,13 +4,13 @@ use crate::base::private::Private;
 use crate::examination::finding::Session;
 use crate::examination::finding::circumstances::Injection;
 use crate::fhir::coding::{Code, CodedValue, Concept, body_site, word};
-use crate::tables::catalogue::Catalogue;
+use crate::tables::catalogue::{Catalogue, VISIT};
 
 /// Each circumstance as a part; where several are alike, the words of their code tell which is
 /// meant, because the parts of an Observation are one flat list.
 pub(super) fn parts(session: &Session, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
     let said = &session.circumstances;
-    let mut parts = Vec::new();
+    let mut parts = visit(session, catalogue);
     for (name, word_of) in [
         ("handedness", &said.handedness),
         ("alertness", &said.alertness),
@@ -44,6 +44,21 @@ pub(super) fn parts(session: &Session, catalogue: &Catalogue) -> Vec<(Concept, C
         parts.push((named(catalogue, "splint-worn", &site), value));
     }
     parts
+}
+
+/// What became of the visit, and why.
+fn visit(session: &Session, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let part = |name: &str| word(catalogue, "component", name);
+    session.visit.as_ref().map_or_else(Vec::new, |visit| {
+        let outcome = word(catalogue, VISIT, &visit.outcome);
+        vec![
+            (part("visit-outcome"), CodedValue::Concept(outcome)),
+            (
+                part("visit-reason"),
+                CodedValue::Words(visit.reason.clone()),
+            ),
+        ]
+    })
 }
 
 fn injected(

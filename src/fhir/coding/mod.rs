@@ -21,7 +21,7 @@ use crate::examination::measure::{Extent, Measured, Value};
 use crate::examination::trace::session::Traces;
 use crate::examination::trace::traced::Samples;
 use crate::tables::catalogue::rows::{CodeRow, Kind, Relation, Site};
-use crate::tables::catalogue::{Catalogue, NOT_TESTED, RELATIVE, SNOMED};
+use crate::tables::catalogue::{Catalogue, NOT_TESTED, RELATIVE, SNOMED, VISIT};
 use uuid::Uuid;
 
 /// A code with its system and display.
@@ -147,6 +147,9 @@ pub fn code(
     recorded: &Traces,
     catalogue: &Catalogue,
 ) -> Vec<Coded> {
+    let examined = measured
+        .iter()
+        .any(|one| one.examined() && !one.finding.withdrawn);
     let beside: Vec<&Comparison> = comparisons
         .iter()
         .filter(|one| one.rule == Rule::PublishedRange)
@@ -172,7 +175,7 @@ pub fn code(
         .chain(traces::all(session, recorded, catalogue))
         .chain(precautions)
         .chain(statements)
-        .chain([panel(session, catalogue)])
+        .chain([panel(session, examined, catalogue)])
         .collect()
 }
 
@@ -383,14 +386,19 @@ fn precaution(one: &Precaution, catalogue: &Catalogue) -> Coded {
     coded
 }
 
-fn panel(session: &Session, catalogue: &Catalogue) -> Coded {
+fn panel(session: &Session, examined: bool, catalogue: &Catalogue) -> Coded {
     let text = "neurological physiotherapy examination".to_owned();
     let mut coded = Coded {
         id: crate::examination::finding::derived_identity("panel", &[&session.id.to_string()]),
         role: "panel",
         kind: Kind::Panel,
         code: measure_concept(catalogue, "session.examination", text),
-        value: CodedValue::Members,
+        value: match &session.visit {
+            Some(visit) if !examined => {
+                CodedValue::Absent(absent(catalogue, VISIT, &visit.outcome))
+            }
+            Some(_) | None => CodedValue::Members,
+        },
         body_site: None,
         position: None,
         method: None,

@@ -32,19 +32,7 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
         parts.push((part("joint-state"), concept("joint-state", state)));
     }
     parts.extend(neighbour(one, catalogue));
-    if let Some(stretch) = &one.finding.stretch {
-        parts.push((
-            part("stretch-speed"),
-            concept("stretch-speed", &stretch.speed),
-        ));
-        if let Some(velocity) = stretch.velocity {
-            let velocity = CodedValue::Amount(amount(velocity, false, "deg/s", catalogue));
-            parts.push((part("stretch-velocity"), velocity));
-        }
-        if let Some((version, quality)) = &stretch.quality {
-            parts.push((part("stretch-quality"), concept(version.list(), quality)));
-        }
-    }
+    parts.extend(stretched(one, catalogue));
     parts.extend(one.finding.parts.iter().filter_map(|own| {
         let value = match (&own.said, unit_of_part(own, one, catalogue)) {
             (Said::Word(word), (Some(list), _)) => concept(list, word),
@@ -58,6 +46,7 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
     parts.extend(place(one, catalogue));
     parts.extend(stands_for(one, catalogue));
     parts.extend(compared_site(one, catalogue));
+    parts.extend(felt_beside(one, catalogue));
     if let Some(condition) = &one.finding.condition {
         parts.push((part("condition"), concept("condition", condition)));
     }
@@ -69,6 +58,42 @@ pub(super) fn of(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedVa
         parts.push((part("repeat"), CodedValue::Count(one.finding.repeat)));
     }
     parts
+}
+
+/// How fast a stretch was, and how the muscle reacted.
+fn stretched(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let part = |name: &str| word(catalogue, "component", name);
+    let concept = |list: &str, code: &str| CodedValue::Concept(word(catalogue, list, code));
+    let mut parts = Vec::new();
+    if let Some(stretch) = &one.finding.stretch {
+        parts.push((
+            part("stretch-speed"),
+            concept("stretch-speed", &stretch.speed),
+        ));
+        if let Some(velocity) = stretch.velocity {
+            let velocity = CodedValue::Amount(amount(velocity, false, "deg/s", catalogue));
+            parts.push((part("stretch-velocity"), velocity));
+        }
+        if let Some((version, quality)) = &stretch.quality {
+            parts.push((part("stretch-quality"), concept(version.list(), quality)));
+        }
+    }
+    parts
+}
+
+/// How something was felt beside something else: beside what, and how.
+fn felt_beside(one: &Measured, catalogue: &Catalogue) -> Vec<(Concept, CodedValue)> {
+    let part = |name: &str, code: &str| {
+        let value = CodedValue::Concept(word(catalogue, name, code));
+        (word(catalogue, "component", name), value)
+    };
+    let compared = one.finding.compared.as_ref();
+    compared.map_or_else(Vec::new, |compared| {
+        vec![
+            part("sensation-reference", &compared.beside),
+            part("sensation-compared", &compared.felt),
+        ]
+    })
 }
 
 /// The list or the unit of a part.
@@ -222,6 +247,13 @@ pub(super) fn panel_notes(session: &Session) -> Vec<Private<String>> {
             .map(|onset| format!(", onset {onset}"))
             .unwrap_or_default();
         notes.push(format!("condition: {}{onset}", words.open()));
+    }
+    if let Some(end) = &session.encounter_at_end {
+        notes.push(format!(
+            "moved during the examination; the stay at its end is {} {}",
+            end.system,
+            end.value.open()
+        ));
     }
     if session.none_known {
         notes.push("precautions: asked and looked up, none known".to_owned());

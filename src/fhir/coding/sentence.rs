@@ -125,6 +125,7 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
         let text = concept.as_ref()?.text.as_deref()?;
         Some(format!("{name}: {text}"))
     }));
+    sentences.extend(examined_by(one));
     sentences.extend(
         one.notes
             .iter()
@@ -137,6 +138,13 @@ pub(super) fn whole(one: &Coded, found: Option<String>) -> Private<String> {
             .collect::<Vec<_>>()
             .join(" "),
     )
+}
+
+/// Who examined it, where several did.
+pub fn examined_by(one: &Coded) -> Option<String> {
+    let examiner = one.finding.as_ref()?.examiner.as_ref()?;
+    let told = examiner.told.as_ref()?;
+    Some(format!("examined by: {}", told.open()))
 }
 
 /// A published range in words, with the group it describes.

@@ -43,10 +43,18 @@ fn parts(says: &Says, session: &Session, catalogue: &Catalogue) -> Vec<(Concept,
         Says::Goal {
             target,
             agreed_with,
+            state,
         } => {
             let target = target.map(|day| part("target-day", CodedValue::Day(day)));
             let agreed = part("agreed-with", words(agreed_with));
-            target.into_iter().chain([agreed]).collect()
+            let mut parts: Vec<_> = target.into_iter().chain([agreed]).collect();
+            if let Some(state) = state {
+                let is = word(catalogue, "goal-state", &state.is);
+                parts.push(part("goal-state", CodedValue::Concept(is)));
+                parts.push(part("goal-state-day", CodedValue::Day(state.on)));
+                parts.push(part("goal-state-words", words(&state.words)));
+            }
+            parts
         }
         Says::HandlingStep {
             number,

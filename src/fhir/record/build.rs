@@ -4,7 +4,7 @@ use crate::base::exact::Exact;
 use crate::base::json::tree::NoTree;
 use crate::base::private::Private;
 use crate::examination::compare::part::Input;
-use crate::examination::finding::{self, Instrument, Session};
+use crate::examination::finding::{self, Finding, Instrument, Session};
 use crate::examination::trace::traced::Samples;
 use crate::fhir::coding::{Amount, Coded, CodedRange, CodedValue, Concept};
 use crate::fhir::record::parts::{
@@ -162,7 +162,7 @@ fn observation<'a>(
         encounter: encounter(session),
         effective: effective(session, one),
         issued: Words::Borrowed(&session.signed.at.text),
-        performer: session.performers.iter().map(practitioner).collect(),
+        performer: examiners(session, one.finding.as_ref()),
         value: value(&one.value),
         interpretation: one.interpretation.iter().map(concept).collect(),
         note: notes(one),
@@ -174,6 +174,14 @@ fn observation<'a>(
         derived_from: sources(one, all),
         component: one.parts.iter().filter_map(component).collect(),
     }
+}
+
+/// Who examined it; where several did and nobody says who, all of them.
+fn examiners<'a>(session: &'a Session, finding: Option<&Finding>) -> Vec<Reference<'a>> {
+    let examiner = finding.and_then(|finding| finding.examiner.as_ref());
+    let all = session.performers.iter();
+    let named = all.filter(|one| examiner.is_none_or(|examiner| one.key == examiner.key));
+    named.map(practitioner).collect()
 }
 
 /// "The contents of the html element are an XHTML fragment" (FHIR R4, narrative.html): words of a

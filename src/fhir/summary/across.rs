@@ -277,7 +277,7 @@ fn change(
     let (Some(before), Some(after)) = (first.measured, last.measured) else {
         return "computed, so its parts are compared".to_owned();
     };
-    let then = EarlierSession::of(first.one.session, vec![Part::of(before)]);
+    let then = EarlierSession::of(first.one.session, vec![Part::of(before, first.one.session)]);
     let Some(comparison) = compare::since(last.one.session, after, &then, catalogue) else {
         return "not compared".to_owned();
     };

@@ -210,6 +210,8 @@ pub(super) fn line(
     if let Some(other) = method(one).filter(|other| Some(*other) != usual.method) {
         line.extend(["; method: ", other]);
     }
+    let examiner = measured.and_then(|_| sentence::examined_by(one));
+    line.extend(examiner.iter().flat_map(|by| ["; ", by]));
     match measured {
         // Prompts stand beside a finding as notes of the software; a summary has a place for them.
         Some(measured) => {

@@ -16,6 +16,7 @@ mod precautions;
 
 mod render;
 mod session;
+mod title;
 mod words;
 
 use crate::base::private::Private;

@@ -49,16 +49,27 @@ pub(super) fn line(
         Says::Goal {
             target,
             agreed_with,
+            state,
         } => {
             let by = target.map_or_else(
                 || "no day was set".to_owned(),
                 |target| {
-                    let passed = overdue(target, ", which has passed");
+                    let open = state.is_none();
+                    let passed = if open {
+                        overdue(target, ", which has passed")
+                    } else {
+                        ""
+                    };
                     format!("to be reached by {}{passed}", day(target))
                 },
             );
             let agreed = one_line(agreed_with.open());
-            format!("{words}; {by}; agreed with: {agreed}.")
+            let state = state.as_ref().map(|state| {
+                let is = state.is.replace('-', " ");
+                format!("; {is}, on {}: {}", day(state.on), quoted(&state.words))
+            });
+            let state = state.unwrap_or_default();
+            format!("{words}; {by}; agreed with: {agreed}{state}.")
         }
         Says::HandlingStep {
             number,

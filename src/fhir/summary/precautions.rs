@@ -27,6 +27,14 @@ pub(super) fn section(one: &Examined<'_>, catalogue: &Catalogue) -> Section {
     Section::new("precautions", "Precautions", lines)
 }
 
+/// True where nobody else said so: the therapist decided it.
+fn is_own(source: &CodedValue) -> bool {
+    let CodedValue::Concept(source) = source else {
+        return false;
+    };
+    findings::own_code(source, "precaution-source") == Some("own-decision")
+}
+
 /// A precaution in one line: where, what it limits, and everything that was said about it.
 pub(super) fn in_words(one: &Coded) -> String {
     let site = one.body_site.as_ref().and_then(|site| site.text.as_deref());
@@ -46,6 +54,7 @@ pub(super) fn in_words(one: &Coded) -> String {
         };
         let name = match findings::own_code(part, "component") {
             Some("precaution-status") => "status",
+            Some("precaution-source") if is_own(value) => "set by",
             Some("precaution-source") => "said by",
             Some("precaution-reason") => "reason",
             Some("precaution-movement") => "movement",

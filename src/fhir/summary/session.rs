@@ -9,12 +9,13 @@ use crate::fhir::summary::asked::{A_PROMPT, prompt};
 use crate::fhir::summary::findings::{
     self, Order, Usual, findings_of, is_about_the_body, standing,
 };
+use crate::fhir::summary::title::title;
 use crate::fhir::summary::words::{capital, day, one_line, partial, quoted};
 use crate::fhir::summary::{
     Examined, Line, Section, Summary, compared, own_words, passed_on, precautions,
 };
-use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::rows::Kind;
+use crate::tables::catalogue::{Catalogue, VISIT};
 use std::collections::BTreeMap;
 
 pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
@@ -46,21 +47,6 @@ pub(super) fn summary(one: &Examined<'_>, catalogue: &Catalogue) -> Summary {
         title: Private::new(title),
         sections,
     }
-}
-
-fn title(session: &Session) -> String {
-    let (start, end) = (session.start.instant, session.end.instant);
-    let test = if session.test_data {
-        " (test data: an invented person)"
-    } else {
-        ""
-    };
-    format!(
-        "Neurological physiotherapy examination on {}, {} to {}{test}",
-        day(start.date_naive()),
-        start.format("%H:%M"),
-        end.format("%H:%M")
-    )
 }
 
 /// What was examined, by region and side.
@@ -201,8 +187,25 @@ pub(super) fn examination(
         format!("More affected side: {side}."),
         format!("Consent: {consent}; {}.", quoted(&session.consent_how)),
     ];
-    let lines = lines.into_iter().chain(usual.in_words(catalogue));
+    let lines = lines
+        .into_iter()
+        .chain(visit(session, catalogue))
+        .chain(usual.in_words(catalogue));
     Section::new("examination", title, of_the_panel(lines, one))
+}
+
+/// What became of the visit, and of the stay, where either is out of the ordinary.
+fn visit(session: &Session, catalogue: &Catalogue) -> Vec<String> {
+    let said = session.visit.as_ref().map(|visit| {
+        let word = catalogue.word(VISIT, &visit.outcome);
+        let outcome = word.map_or(visit.outcome.as_str(), |row| row.label.as_str());
+        format!("{}: {}.", capital(outcome), quoted(&visit.reason))
+    });
+    let moved = session.encounter_at_end.as_ref().map(|_| {
+        "Moved to another stay during the examination: what was found belongs to the one in which it began."
+            .to_owned()
+    });
+    said.into_iter().chain(moved).collect()
 }
 
 /// Lines about the session as a whole.
@@ -229,7 +232,12 @@ fn circumstances(one: &Examined<'_>) -> Option<Section> {
         ));
     }
     let panel = standing(one).find(|coded| coded.kind == Kind::Panel);
-    for (part, value) in panel.iter().flat_map(|panel| &panel.parts) {
+    // The visit stands among what the examination is read with.
+    let of_visit = ["visit-outcome", "visit-reason"];
+    let parts = panel.iter().flat_map(|panel| &panel.parts);
+    for (part, value) in parts.filter(|(part, _)| {
+        findings::own_code(part, "component").is_none_or(|code| !of_visit.contains(&code))
+    }) {
         let name = capital(&one_line(part.text.as_deref().unwrap_or_default()));
         let words = match value {
             CodedValue::Day(date) => Some(day(*date)),

@@ -7,7 +7,7 @@ use crate::examination::compare::part::EarlierSession;
 use crate::examination::compare::{self, Comparison};
 use crate::examination::finding::own_words::Says;
 use crate::examination::finding::traces::Trace;
-use crate::examination::finding::{Outcome, Precaution, Said, Session};
+use crate::examination::finding::{Finding, Outcome, Precaution, Said, Session};
 use crate::examination::measure::prompt::Prompt;
 use crate::examination::measure::{self, Measured};
 use crate::examination::trace::{self, session::Traces};
@@ -133,7 +133,7 @@ fn mark_of(session: &Session, problem: &Problem, paths: &BTreeSet<String>) -> St
     let findings = session.findings.iter();
     let findings = findings.filter(|one| touches(&one.path));
     let mut values: Vec<[String; 2]> = findings
-        .map(|one| [one.id.to_string(), found(&one.outcome)])
+        .map(|one| [one.id.to_string(), content(one)])
         .collect();
     let traces = session.traces.iter().filter(|one| touches(&one.path));
     values.extend(traces.map(|one| [one.id.to_string(), recorded(one)]));
@@ -167,6 +167,16 @@ fn recorded(trace: &Trace) -> String {
     format!("{measure} {side} {positive} {}", angles.join(" "))
 }
 
+/// What a finding says: what was found, and how that was felt beside something else. Who examined it
+/// and the shorthand it came from are no part of it: they change nothing that was found.
+fn content(finding: &Finding) -> String {
+    let found = found(&finding.outcome);
+    match &finding.compared {
+        Some(compared) => format!("{found} beside {} {}", compared.beside, compared.felt),
+        None => found,
+    }
+}
+
 /// What was found, in one text that differs wherever it does.
 fn found(outcome: &Outcome) -> String {
     let plain = |kind: &str, words: &[&str]| format!("{kind} {}", words.join(" "));
@@ -185,6 +195,7 @@ fn found(outcome: &Outcome) -> String {
                 Said::Unordered(numbers) => format!("unordered {numbers:?}"),
                 Said::Grade(grade, version) => plain("grade", &[grade, &optional(version)]),
                 Said::Word(word) => plain("word", &[word]),
+                Said::Sensation(word) => plain("sensation", &[word]),
                 Said::Score(score, unit) => plain("score", &[&score.to_string(), &optional(unit)]),
                 Said::Amount(amount, unit) => {
                     plain("amount", &[&amount.to_string(), &optional(unit)])

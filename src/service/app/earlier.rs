@@ -24,7 +24,7 @@ pub fn of_session(session: &Session, measured: &[Measured]) -> EarlierSession {
     };
     let parts = measured.iter().map(|one| Part {
         input: urn(one),
-        ..Part::of(one)
+        ..Part::of(one, session)
     });
     EarlierSession::of(session, parts.collect())
 }

@@ -12,7 +12,7 @@ use crate::delivery::deliver::unanswered::Silence;
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::finding::{Identifier, Written};
 use crate::examination::intake::draft::Side;
-use crate::examination::measure::way::Way;
+use crate::examination::measure::way::{Way, has_scale};
 use crate::examination::measure::{Angle, Extent, Value};
 use crate::fhir::record::status::Status;
 use crate::fhir::record::{URI_SYSTEM, percent};
@@ -150,7 +150,6 @@ pub async fn sessions(
         }
         let session = sessions.entry(at).or_insert_with(|| EarlierSession {
             start,
-            tester: tester(resource),
             circumstances: None,
             parts: Vec::new(),
         });
@@ -215,7 +214,7 @@ async fn instruments(
     Ok(kinds)
 }
 
-fn tester(resource: &Node) -> Option<Identifier> {
+fn examiner(resource: &Node) -> Option<Identifier> {
     let [one] = resource.items_of("performer") else {
         return None;
     };
@@ -255,6 +254,7 @@ fn part(
         input: Input::Earlier(urn.to_owned()),
         value: value(resource, row, catalogue)?,
         way: way(resource, row, instruments, catalogue)?,
+        examiner: examiner(resource),
         row: row.clone(),
         side,
         withdrawn: false,
@@ -290,7 +290,7 @@ fn way(
         method: own(resource.member("method"), "method")?.to_owned(),
         instrument: device.cloned(),
         repeat: repeat.map_or(Some(1), |repeat| repeat.compact().parse().ok())?,
-        scale: list.filter(|_| row.kind == Kind::Grade).map(str::to_owned),
+        scale: list.filter(|_| has_scale(row.kind)).map(str::to_owned),
         unit: unit.map(str::to_owned),
     })
 }

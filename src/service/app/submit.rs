@@ -12,6 +12,7 @@ use crate::delivery::outbox::offer::{
 };
 use crate::delivery::outbox::{Accepted, Item, Outbox, OutboxError};
 use crate::examination::compare::part::EarlierSession;
+use crate::examination::intake::kept::form_of;
 use crate::service::app::assess::Earlier;
 use crate::service::app::encode::{Encoded, Held, encode};
 use crate::service::app::held::{self, NotFound};
@@ -321,6 +322,7 @@ fn new(encoded: Encoded, catalogue: &Catalogue, urgent: Vec<String>) -> Result<N
         urgent,
         record: encoded.checked.seal(),
         document: encoded.canonical,
+        form: form_of(encoded.session.form),
         tables: Tables {
             sha256: catalogue.sha256.clone(),
             own_files: catalogue.own_files.clone(),

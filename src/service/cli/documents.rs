@@ -200,7 +200,7 @@ pub(super) fn check(options: &CheckOptions, now: DateTime<Utc>) -> anyhow::Resul
     let mut out = screen::words_or_json(options.json || options.schema);
     if options.schema {
         let schema =
-            serde_json::to_string_pretty(&crate::examination::intake::schema::document_schema())?;
+            serde_json::to_string_pretty(&crate::examination::intake::forms::document_schema())?;
         writeln!(out, "{schema}")?;
         return Ok(Ended::Done);
     }

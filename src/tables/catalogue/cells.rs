@@ -2,6 +2,7 @@
 
 use crate::base::exact::Exact;
 use crate::tables::catalogue::axis::Axis;
+use chrono::NaiveDate;
 use serde::{Deserialize, Deserializer, de::Error as _};
 
 pub(super) fn word_or_none<'de, D: Deserializer<'de>>(
@@ -30,6 +31,24 @@ pub(super) fn exact_or_none<'de, D: Deserializer<'de>>(
     match String::deserialize(deserializer)?.as_str() {
         "none" => Ok(None),
         digits => Exact::parse(digits).map(Some).map_err(D::Error::custom),
+    }
+}
+
+pub(super) fn number_or_none<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<u32>, D::Error> {
+    match String::deserialize(deserializer)?.as_str() {
+        "none" => Ok(None),
+        digits => digits.parse().map(Some).map_err(D::Error::custom),
+    }
+}
+
+pub(super) fn day_or_none<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<NaiveDate>, D::Error> {
+    match String::deserialize(deserializer)?.as_str() {
+        "none" => Ok(None),
+        day => day.parse().map(Some).map_err(D::Error::custom),
     }
 }
 

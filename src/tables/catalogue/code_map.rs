@@ -6,7 +6,7 @@
 use crate::base::json::{MARK, Node, NotJson};
 use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::rows::{CodeRow, Origin, Relation, Site};
-use crate::tables::catalogue::{CANONICAL, NO_RESULT, NOT_TESTED, SNOMED};
+use crate::tables::catalogue::{CANONICAL, NO_RESULT, NOT_TESTED, SNOMED, VISIT};
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use std::collections::{BTreeMap, BTreeSet};
@@ -204,7 +204,9 @@ impl Reading<'_> {
             }
             ("equal" | "equivalent", _) => Relation::Equivalent,
             ("wider" | "subsumes", _) => Relation::Wider,
-            ("relatedto", NOT_TESTED | NO_RESULT) if way.system == ABSENT => Relation::Absent,
+            ("relatedto", NOT_TESTED | NO_RESULT | VISIT) if way.system == ABSENT => {
+                Relation::Absent
+            }
             ("relatedto", "body-position") => Relation::Position,
             (other, _) => {
                 let what = format!(

@@ -5,7 +5,7 @@ use crate::tables::catalogue::dimension::Dimension;
 use crate::tables::catalogue::fault::Fault;
 use crate::tables::catalogue::rows::{CodeRow, Measure, Relation};
 use crate::tables::catalogue::{
-    Catalogue, LOINC, NO_RESULT, NOT_TESTED, SNOMED, TableFile, cautions, code_map,
+    Catalogue, LOINC, NO_RESULT, NOT_TESTED, SNOMED, TableFile, VISIT, cautions, code_map,
     comparing_faults, cross_parts,
 };
 use std::collections::BTreeSet;
@@ -137,7 +137,7 @@ fn of_measure(catalogue: &Catalogue, measure: &Measure, told: &mut Faults<'_>) {
 
 /// A missing value names a standard reason, so each reason of ours needs exactly one.
 fn of_reasons(catalogue: &Catalogue, told: &mut Faults<'_>) {
-    for list in [NOT_TESTED, NO_RESULT] {
+    for list in [NOT_TESTED, NO_RESULT, VISIT] {
         let reasons = catalogue.scales.get(list).map(|scale| &scale.rows);
         for reason in reasons.into_iter().flatten() {
             let thing = format!("{list}/{}", reason.code);

@@ -61,8 +61,14 @@ pub const UCUM: &str = "http://unitsofmeasure.org";
 /// The list of what is said only in comparison with the other side.
 pub const RELATIVE: &str = "relative";
 
+/// The list of how something was felt, said absolutely.
+pub const SENSATION: &str = "sensation";
+
 /// The list of reasons for not testing.
 pub const NOT_TESTED: &str = "not-tested-reason";
+
+/// The list of what became of a visit.
+pub const VISIT: &str = "visit-outcome";
 
 /// The list of reasons why a computed result has no value.
 pub const NO_RESULT: &str = "no-result";

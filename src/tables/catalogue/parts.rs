@@ -2,9 +2,9 @@
 //! and amounts that a grade stands for.
 
 use crate::base::exact::Exact;
-use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::cells::{exact_or_none, word_or_none};
 use crate::tables::catalogue::rows::Measure;
+use crate::tables::catalogue::{Catalogue, SENSATION};
 use serde::Deserialize;
 
 /// The family of measures that need a landmark.
@@ -116,6 +116,13 @@ impl Catalogue {
         self.scale_versions
             .iter()
             .filter(move |row| row.scale == scale)
+    }
+
+    /// The list of how something was felt, for a measure of sensation; nothing for any other.
+    pub fn sensation_of(&self, measure: &Measure) -> Option<&str> {
+        let scale = measure.scale.as_deref()?;
+        let mut lists = self.scale_versions.iter().filter(|row| row.scale == scale);
+        lists.find_map(|row| (row.list == SENSATION).then_some(row.list.as_str()))
     }
 
     /// The scale of a measure with the lists of its versions.

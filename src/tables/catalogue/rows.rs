@@ -2,8 +2,11 @@
 
 use crate::base::exact::Exact;
 use crate::tables::catalogue::axis::Axis;
-use crate::tables::catalogue::cells::{axis_or_none, exact_or_none, word_or_none};
+use crate::tables::catalogue::cells::{
+    axis_or_none, day_or_none, exact_or_none, number_or_none, word_or_none,
+};
 use crate::tables::catalogue::dimension::Dimension;
+use chrono::NaiveDate;
 use serde::Deserialize;
 
 /// What kind of finding a measure is; it decides which values are legal.
@@ -346,6 +349,12 @@ pub struct ScaleRow {
     pub rank: Option<Exact>,
     /// Meaning in our own words.
     pub label: String,
+    /// Number of the form of the session document that brought it, where that was not the first.
+    #[serde(default, deserialize_with = "number_or_none")]
+    pub since_form: Option<u32>,
+    /// The day from which nothing new is recorded with it: what was, keeps it.
+    #[serde(default, deserialize_with = "day_or_none")]
+    pub retired_on: Option<NaiveDate>,
     /// Key of `SOURCES.toml`.
     pub source: String,
     /// Where in the source.
@@ -374,6 +383,6 @@ pub struct PrecautionEffect {
     pub kind: String,
     /// Mode, or `any`.
     pub mode: String,
-    /// `yes`, `beyond` the stated angle, or `no`.
+    /// `yes`, `beyond` the stated angle, `end` where the end was reached, or `no`.
     pub forbids: String,
 }

@@ -60,7 +60,7 @@ impl Building {
     }
 
     fn read_session(&mut self) {
-        // The sheet has one form, and this is the document it says.
+        // A sheet that names no form is of the first one; its column `fascicle` names another.
         self.document.set("fascicle", text("session/1"));
         let columns = Arc::clone(&self.columns);
         let of_session = columns.iter().filter(|column| column.of_session);

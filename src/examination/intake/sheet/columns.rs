@@ -3,9 +3,9 @@
 //! They are read from the JSON Schema, so a field that the document gains is a column by itself.
 
 use crate::base::json::{Node, pointer_step};
-use crate::examination::intake::schema::document_schema;
+use crate::examination::intake::draft::DocumentVersion;
+use crate::examination::intake::forms::form_schema;
 use serde_json::Value;
-use std::sync::LazyLock;
 
 /// The most items a list of a sheet has: each takes columns of its own.
 const MOST_ITEMS: usize = 99;
@@ -74,11 +74,12 @@ fn in_order(fields: impl Iterator<Item = &'static str>) -> Vec<&'static str> {
 }
 
 /// Fields in which people write what they like.
-const WORDS: [&str; 6] = ["how", "note", "reason", "role", "why", "words"];
+const WORDS: [&str; 8] = [
+    "heading", "how", "line", "note", "reason", "role", "why", "words",
+];
 
 fn schema() -> &'static Value {
-    static SCHEMA: LazyLock<Value> = LazyLock::new(document_schema);
-    &SCHEMA
+    form_schema(DocumentVersion::LATEST)
 }
 
 /// The fields of the document that are not the list of findings.

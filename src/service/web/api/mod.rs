@@ -72,7 +72,7 @@ async fn openapi() -> Response {
 /// The JSON Schema of a session document.
 async fn schema() -> Response {
     static SCHEMA: LazyLock<String> =
-        LazyLock::new(|| crate::examination::intake::schema::document_schema().to_string());
+        LazyLock::new(|| crate::examination::intake::forms::document_schema().to_string());
     let kind = HeaderValue::from_static("application/schema+json");
     ([(header::CONTENT_TYPE, kind)], SCHEMA.as_str()).into_response()
 }

@@ -7,8 +7,13 @@ use crate::tables::catalogue::conformance::header::{Header, number, title};
 use crate::tables::catalogue::rows::{Measure, Scale};
 use crate::tables::catalogue::scales::ScaleNote;
 use crate::tables::catalogue::{CANONICAL, COMPARISONS, Catalogue};
+use chrono::NaiveDate;
 
 const ORDINAL_VALUE: &str = "http://hl7.org/fhir/StructureDefinition/ordinalValue";
+
+/// "The date at which a concept was deprecated. Concepts that are deprecated but not inactive can still be
+/// used, but their use is discouraged" (FHIR R4 4.0.1, codesystem-concept-properties.html).
+const DEPRECATED: &str = "http://hl7.org/fhir/concept-properties#deprecated";
 
 /// What the properties of a measure are called, and what they say.
 const PROPERTIES: [(&str, &str); 6] = [
@@ -78,6 +83,7 @@ pub(super) fn scale_system(catalogue: &Catalogue, scale: &Scale) -> Node {
         members.extend(row.rank.map(|rank| ("extension", ordinal_value(rank))));
         members.push(("code", text(&row.code)));
         members.push(("display", text(&row.label)));
+        members.extend(row.retired_on.map(|day| ("property", deprecated(day))));
         object(members)
     });
     let header = Header {
@@ -92,7 +98,27 @@ pub(super) fn scale_system(catalogue: &Catalogue, scale: &Scale) -> Node {
         .join(" "),
         copyright: note.map(|note| note.copyright.clone()),
     };
-    code_system(header, Vec::new(), concepts.collect())
+    let retired = scale.rows.iter().any(|row| row.retired_on.is_some());
+    let properties = retired.then(|| {
+        object([
+            ("code", text("deprecated")),
+            ("uri", text(DEPRECATED)),
+            (
+                "description",
+                text("Day from which nothing new is recorded with it"),
+            ),
+            ("type", text("dateTime")),
+        ])
+    });
+    code_system(header, properties.into_iter().collect(), concepts.collect())
+}
+
+/// What was recorded with a word goes on to mean what it meant; nothing new is.
+fn deprecated(day: NaiveDate) -> Node {
+    Node::List(vec![object([
+        ("code", text("deprecated")),
+        ("valueDateTime", text(day.to_string())),
+    ])])
 }
 
 /// The order of a grade stands in the code system only: an instance carries no number for it.
