@@ -324,23 +324,6 @@ fn every_room_opens_with_four_answers() {
     }
 }
 
-/// Files of a room that name each other, which are not mended yet; a circle that is gone fails here.
-const CIRCLES: &[&[&str]] = &[
-    &[
-        "examination::finding::circumstances",
-        "examination::finding::own_words",
-        "examination::finding::precautions",
-        "examination::finding::traces",
-        "examination::finding::understand",
-        "examination::finding::value",
-    ],
-    &[
-        "examination::intake::circumstances",
-        "examination::intake::draft",
-        "examination::intake::traces",
-    ],
-];
-
 #[test]
 fn files_of_a_room_name_each_other_one_way() {
     let mut found: Vec<Vec<String>> = Vec::new();
@@ -349,7 +332,10 @@ fn files_of_a_room_name_each_other_one_way() {
     }
     found.sort();
 
-    assert_eq!(found, CIRCLES, "move what both need to a file of its own");
+    assert!(
+        found.is_empty(),
+        "move what both need to a file of its own: {found:?}"
+    );
 }
 
 /// What each file of a room names of the others, by their paths. The head of a room or of a folder
@@ -411,16 +397,6 @@ fn from_the_root(module: &str, path: &[String], files: &BTreeMap<String, PathBuf
     here
 }
 
-/// Functions that still take several things as one, so as to look shorter; only axum hands over parts of
-/// a request by a pattern.
-const PACKED: &[&str] = &[
-    "examination/finding/own_words.rs: of",
-    "examination/finding/traces.rs: of",
-    "examination/finding/understand.rs: one_finding",
-    "service/app/assess.rs: assess",
-    "service/app/submit.rs: take",
-];
-
 #[test]
 fn no_function_packs_its_arguments_into_a_tuple() {
     let mut found = Vec::new();
@@ -438,7 +414,7 @@ fn no_function_packs_its_arguments_into_a_tuple() {
     }
     found.sort();
 
-    assert_eq!(found, PACKED);
+    assert!(found.is_empty(), "give them one by one: {found:?}");
 }
 
 /// The functions of a file with a tuple among several parameters.
@@ -463,7 +439,7 @@ fn packing(tokens: TokenStream) -> Vec<String> {
     found
 }
 
-/// Whether one of several parameters is a pattern of a tuple: what destructures its only argument, or the
+/// Whether one of several parameters is a pattern of a tuple (axum hands over parts of a request by other patterns): what destructures its only argument, or the
 /// item of a list, hides nothing.
 fn packs(parameters: TokenStream) -> bool {
     let tokens: Vec<TokenTree> = parameters.into_iter().collect();

@@ -6,7 +6,7 @@ use crate::document::{catalogue, edited, encoded, lines, now};
 use crate::resource::of_measure;
 use fascicle::base::json::Node;
 use fascicle::delivery::outbox::Outbox;
-use fascicle::examination::intake::draft::Side;
+use fascicle::examination::intake::parts::Side;
 use fascicle::service::app::assess::Earlier;
 use fascicle::service::app::earlier::of_session;
 use fascicle::service::app::encode::{Encoded, encode};

@@ -18,7 +18,7 @@ use crate::base::exact::Exact;
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::finding::{Finding, Identifier, Session, Written};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::Measured;
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::comparing::{ErrorRow, PersonRange, ReferenceRow, Tester};

@@ -5,7 +5,7 @@ use crate::examination::compare::examiner_of;
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::finding::circumstances::Circumstances;
 use crate::examination::finding::{Identifier, Session, Written};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Extent, Measured, Reached, Value};
 use crate::tables::catalogue::Catalogue;

@@ -3,7 +3,8 @@
 use crate::examination::compare::part::{Pair, Part, closest, minus, pair};
 use crate::examination::compare::reason::NotCompared;
 use crate::examination::compare::{Amount, Comparison, Found, Rule, Table, error, tester};
-use crate::examination::intake::draft::{MoreAffectedSide, Side};
+use crate::examination::intake::draft::MoreAffectedSide;
+use crate::examination::intake::parts::Side;
 use crate::tables::catalogue::comparing::ErrorRow;
 
 /// The side a difference is taken of, the side it is taken from, and how that is said.

@@ -3,12 +3,12 @@
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::understand::keys_once;
+use crate::examination::finding::items::keys_once;
 use crate::examination::finding::{Written, times};
 use crate::examination::intake::circumstances::{
     CircumstancesDraft, EarlierStrokeDraft, InjectionDraft, MedicineDraft, NoneKnown, SplintDraft,
 };
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use chrono::{DateTime, NaiveDate, Utc};
 
 const AT: &str = "/session/circumstances";

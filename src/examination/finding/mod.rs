@@ -4,8 +4,10 @@
 //! In: a draft. Out: a [`Session`] of [`Finding`]s, and every problem of sense that needs no table.
 //! Never: looks into a table, knows a name of FHIR, reads a clock.
 
+mod around;
 pub mod circumstances;
 mod identity;
+mod items;
 pub mod notation;
 pub mod own_words;
 mod performers;
@@ -24,10 +26,8 @@ use crate::examination::finding::notation::{Numbers, Place};
 use crate::examination::finding::own_words::Statement;
 use crate::examination::finding::traces::Trace;
 use crate::examination::finding::visit::{Compared, Examiner, Visit};
-use crate::examination::intake::draft::{
-    AdministrativeSex, Consent, DocumentVersion, Draft, MoreAffectedSide, PrecautionDraft,
-    QualityVersion, Side,
-};
+use crate::examination::intake::draft::{AdministrativeSex, Consent, DocumentVersion, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion};
+use crate::examination::intake::parts::Side;
 use crate::examination::intake::kept::{self, NotRead};
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use uuid::Uuid;

@@ -1,10 +1,11 @@
 //! What people said in their own words about a session.
 
+use crate::examination::finding::around::Around;
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::performers::must_be_performer;
-use crate::examination::finding::understand::{readable, uuid};
+use crate::examination::finding::items::{readable, uuid};
 use crate::examination::finding::{Performer, Session, Written, identity, times};
 use crate::examination::intake::draft::Draft;
 use crate::examination::intake::own_words::{
@@ -126,27 +127,9 @@ fn overdue(review: NaiveDate, examined: NaiveDate, path: &str, problems: &mut Pr
     }
 }
 
-/// What all statements are read against.
-struct Around<'a> {
-    session: Uuid,
-    performers: &'a [Performer],
-    times: &'a times::Times,
-    now: DateTime<Utc>,
-}
-
-pub(super) fn of(
-    draft: &Draft,
-    (session, performers, times, now): (Uuid, &[Performer], &times::Times, DateTime<Utc>),
-    problems: &mut Problems,
-) -> Vec<Statement> {
-    let around = Around {
-        session,
-        performers,
-        times,
-        now,
-    };
+pub(super) fn of(draft: &Draft, around: &Around<'_>, problems: &mut Problems) -> Vec<Statement> {
     let mut read = Reading {
-        around: &around,
+        around,
         problems,
         statements: Vec::new(),
     };

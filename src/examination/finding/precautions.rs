@@ -3,7 +3,7 @@
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::understand::{keys_once, readable, uuid};
+use crate::examination::finding::items::{keys_once, readable, uuid};
 use crate::examination::finding::{Precaution, times, value};
 use crate::examination::intake::draft::{Draft, PrecautionDraft};
 use chrono::{DateTime, Utc};

@@ -1,13 +1,15 @@
 //! Traces of stretches as they were meant.
 
+use crate::examination::finding::around::Around;
 use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
 use crate::examination::finding::performers::must_be_performer;
-use crate::examination::finding::understand::{keys_once, readable, uuid};
+use crate::examination::finding::items::{keys_once, readable, uuid};
 use crate::examination::finding::{Finding, Instrument, Performer, Signature, Written, times};
-use crate::examination::intake::draft::{Draft, Side, SignatureDraft};
+use crate::examination::intake::draft::Draft;
+use crate::examination::intake::parts::{Side, SignatureDraft};
 use crate::examination::intake::trace_csv::signed;
 use crate::examination::intake::traces::{TimeUnit, TraceDraft};
 use chrono::{DateTime, Utc};
@@ -69,26 +71,27 @@ pub enum Timing {
 const TOLD: usize = 100;
 
 /// The traces of a document; one that cannot be understood is left out and has been told.
-pub(super) fn of(
-    draft: &Draft,
-    (performers, instruments, findings): (&[Performer], &[Instrument], &[Finding]),
-    (within, now): (&times::Times, DateTime<Utc>),
-    problems: &mut Problems,
-) -> Vec<Trace> {
+pub(super) fn of(draft: &Draft, around: &Around<'_>, problems: &mut Problems) -> Vec<Trace> {
     let ids = readable(&draft.traces).map(|(index, trace)| (index, trace.id.as_str()));
     keys_once("/traces", ids, problems);
     let traces: Vec<Trace> = readable(&draft.traces)
         .filter_map(|(index, trace)| {
             let path = format!("/traces/{index}");
-            names(trace, &path, performers, instruments, problems);
+            names(
+                trace,
+                &path,
+                around.performers,
+                around.instruments,
+                problems,
+            );
             let body_position = &draft.session.body_position;
             let one = one(trace, &path, body_position, problems)?;
-            accepted_in_between(&one, within, problems);
+            accepted_in_between(&one, around.times, problems);
             Some(one)
         })
         .collect();
-    apart_from_findings(&traces, findings, problems);
-    not_in_the_future(&traces, now, problems);
+    apart_from_findings(&traces, around.findings, problems);
+    not_in_the_future(&traces, around.now, problems);
     traces
 }
 

@@ -1,5 +1,7 @@
 //! From a draft to typed statements.
 
+use crate::examination::finding::around::Around;
+use crate::examination::finding::items::{keys_once, readable, uuid};
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
@@ -9,10 +11,8 @@ use crate::examination::finding::{
     Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
     circumstances, identity, notation, own_words, times, traces, value, visit,
 };
-use crate::examination::intake::draft::{
-    Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft,
-    SignatureDraft,
-};
+use crate::examination::intake::draft::{Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft};
+use crate::examination::intake::parts::SignatureDraft;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -31,13 +31,20 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     precautions_are_stated(draft, problems);
     let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
     let findings = findings(draft, id, &performers, problems);
-    let statements = own_words::of(draft, (id, &performers, &times, now), problems);
+    let around = Around {
+        session: id,
+        performers: &performers,
+        instruments: &instruments,
+        findings: &findings,
+        times: &times,
+        now,
+    };
+    let statements = own_words::of(draft, &around, problems);
     findings_name_instruments(&findings, &instruments, problems);
     visit::holds_together(draft, &findings, &performers, problems);
     times::crosses(draft.fascicle, &times, problems);
     let (encounter, encounter_at_end) = visit::stays(said, problems);
-    let named = (&*performers, &*instruments, &*findings);
-    let traces = traces::of(draft, named, (&times, now), problems);
+    let traces = traces::of(draft, &around, problems);
     confirmed_in_between(&confirmations, &times, problems);
     days_fit(&precautions, &times, now, problems);
     times::day_of_birth(draft, times.start.instant.date_naive(), problems);
@@ -111,45 +118,6 @@ fn identifier(draft: &IdentifierDraft) -> Identifier {
         system: draft.system.clone(),
         value: Private::new(draft.value.clone()),
     }
-}
-
-pub(super) fn uuid(text: &str, path: &str, problems: &mut Problems) -> Option<Uuid> {
-    match Uuid::parse_str(text) {
-        Ok(uuid) => Some(uuid),
-        Err(_not_one) => {
-            problems.error(
-                Code::IdForm,
-                path,
-                format!("{text} is no UUID"),
-                "write a UUID",
-            );
-            None
-        }
-    }
-}
-
-/// Tells every key that stands twice in a list of keyed things.
-pub(super) fn keys_once<'a>(
-    list: &str,
-    keys: impl Iterator<Item = (usize, &'a str)>,
-    problems: &mut Problems,
-) {
-    let mut seen = BTreeMap::new();
-    for (index, key) in keys {
-        if let Some(first) = seen.insert(key.to_owned(), index) {
-            let what = format!("the same as {list}/{first}");
-            let hint = "keep one of them, or give each its own";
-            problems.error(Code::ListTwice, &format!("{list}/{index}"), what, hint);
-        }
-    }
-}
-
-/// The items of a list that could be read, with their places.
-pub(super) fn readable<T>(items: &[Option<T>]) -> impl Iterator<Item = (usize, &T)> {
-    items
-        .iter()
-        .enumerate()
-        .filter_map(|(index, item)| item.as_ref().map(|item| (index, item)))
 }
 
 fn performers(draft: &Draft, problems: &mut Problems) -> Vec<Performer> {
@@ -312,7 +280,7 @@ fn findings(
     all.into_iter()
         .filter_map(|(index, finding, plane)| {
             let path = format!("/findings/{index}");
-            let read = one_finding(&finding, &path, (session, position), problems)?;
+            let read = one_finding(&finding, &path, session, position, problems)?;
             let examiner = visit::examiner(&finding, &path, draft.fascicle, performers, problems);
             Some(Finding {
                 notation: plane,
@@ -326,7 +294,8 @@ fn findings(
 fn one_finding(
     draft: &FindingDraft,
     path: &str,
-    (session, body_position): (Uuid, &str),
+    session: Uuid,
+    body_position: &str,
     problems: &mut Problems,
 ) -> Option<Finding> {
     let outcome = value::outcome(draft, path, problems);

@@ -116,7 +116,7 @@ pub struct InjectionDraft {
     #[schemars(length(min = 1))]
     pub muscle: String,
     /// Side of the body.
-    pub side: crate::examination::intake::draft::Side,
+    pub side: crate::examination::intake::parts::Side,
     /// Day of the injection.
     #[schemars(regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))]
     pub on: String,
@@ -130,7 +130,7 @@ pub struct SplintDraft {
     #[schemars(length(min = 1))]
     pub site: String,
     /// Side of the body.
-    pub side: crate::examination::intake::draft::Side,
+    pub side: crate::examination::intake::parts::Side,
     /// A word of `splint-worn`.
     #[schemars(length(min = 1))]
     pub worn: String,

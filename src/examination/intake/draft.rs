@@ -4,6 +4,7 @@
 //! each form is generated from these types (`schema.rs`): what a later form added is marked with
 //! `x-since`, may always be left out, and is no field of the form before it.
 
+use crate::examination::intake::parts::{NeighbourDraft, Side, SignatureDraft};
 use crate::examination::intake::circumstances::CircumstancesDraft;
 use crate::examination::intake::own_words::{
     ConclusionDraft, GoalDraft, HandlingStepDraft, PriorityDraft, RecommendationDraft, ToldDraft,
@@ -236,20 +237,6 @@ pub struct PeriodDraft {
     pub end: String,
 }
 
-/// A signature: a key of `performers`, and when.
-#[derive(Clone, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SignatureDraft {
-    /// Key of a performer.
-    #[schemars(length(min = 1))]
-    pub by: String,
-    /// When, with seconds and offset.
-    #[schemars(regex(
-        pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?(Z|[+-]\d{2}:\d{2})$"
-    ))]
-    pub at: String,
-}
-
 /// The condition.
 #[derive(Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -467,29 +454,6 @@ pub struct InstrumentDraft {
     pub unit: String,
 }
 
-/// Side of the body.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Side {
-    /// Left.
-    Left,
-    /// Right.
-    Right,
-    /// In the middle: neck and trunk.
-    Middle,
-}
-
-impl Side {
-    /// The word of the document.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Left => "left",
-            Self::Right => "right",
-            Self::Middle => "middle",
-        }
-    }
-}
-
 /// One thing found, or not tested with a reason.
 #[derive(Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -610,18 +574,6 @@ pub struct CapturedDraft {
     #[serde(default)]
     #[schemars(regex(pattern = r"^[0-9a-f]{64}$"))]
     pub words_sha256: Option<String>,
-}
-
-/// Position of the neighbouring joint of a two-joint muscle.
-#[derive(Clone, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct NeighbourDraft {
-    /// The joint.
-    #[schemars(length(min = 1))]
-    pub joint: String,
-    /// `straight`, `bent` or `not-recorded`.
-    #[schemars(length(min = 1))]
-    pub position: String,
 }
 
 /// What was found: exactly one of these.

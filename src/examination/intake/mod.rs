@@ -20,6 +20,7 @@ pub mod draft;
 pub mod forms;
 pub mod kept;
 pub mod own_words;
+pub mod parts;
 mod quotes;
 mod scalars;
 pub mod schema;

@@ -1,6 +1,6 @@
 //! The angle of a stretch against time, as its writer gives it.
 
-use crate::examination::intake::draft::{NeighbourDraft, Side, SignatureDraft};
+use crate::examination::intake::parts::{NeighbourDraft, Side, SignatureDraft};
 use schemars::JsonSchema;
 use serde::Deserialize;
 

@@ -2,7 +2,7 @@
 
 use crate::base::code::Code;
 use crate::base::exact::Exact;
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::Measured;
 use crate::examination::measure::prompt::{Prompt, amount, prompt};
 use crate::tables::catalogue::Catalogue;

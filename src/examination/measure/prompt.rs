@@ -1,7 +1,7 @@
 //! One prompt: what somebody is asked to look at.
 
 use crate::base::exact::Exact;
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::{Measured, Value};
 use crate::tables::catalogue::Catalogue;
 use crate::tables::catalogue::cautions::{CautionKind, Urgent};

@@ -7,7 +7,7 @@ use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::Session;
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::prompt::{Prompt, amount, prompt};
 use crate::examination::measure::way::Way;
 use crate::examination::measure::{Measured, Value, pain};

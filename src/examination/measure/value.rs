@@ -4,7 +4,7 @@ use crate::base::code::Code;
 use crate::base::exact::Exact;
 use crate::base::problem::Problems;
 use crate::examination::finding::{Ending, Finding, Instrument, Outcome, Said};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::amount::{amount_unit, unit_fits, usual_amount};
 use crate::examination::measure::{Value, angle, known_word};
 use crate::tables::catalogue::rows::{Kind, Measure};

@@ -16,7 +16,7 @@ use crate::base::private::Private;
 use crate::examination::compare::part::Input;
 use crate::examination::compare::{Comparison, Rule};
 use crate::examination::finding::{Finding, Precaution, Session};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::{Extent, Measured, Value};
 use crate::examination::trace::session::Traces;
 use crate::examination::trace::traced::Samples;

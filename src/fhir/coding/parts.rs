@@ -2,7 +2,8 @@
 
 use crate::base::private::Private;
 use crate::examination::finding::{Outcome, Part, Precaution, Said, Session};
-use crate::examination::intake::draft::{Consent, MoreAffectedSide, Side};
+use crate::examination::intake::draft::{Consent, MoreAffectedSide};
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::{Extent, Measured, Value};
 use crate::fhir::coding::{CodedValue, Concept, amount, body_site, word};
 use crate::tables::catalogue::Catalogue;

@@ -2,7 +2,8 @@
 //! otherwise, what was found.
 
 use crate::examination::finding::{Outcome, Session};
-use crate::examination::intake::draft::{MoreAffectedSide, Side};
+use crate::examination::intake::draft::MoreAffectedSide;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::Measured;
 use crate::fhir::coding::traces::{UNVALIDATED, UNVALIDATED_LINE};
 use crate::fhir::coding::{Coded, CodedRange, CodedValue, Concept, comparison, sentence};

@@ -59,7 +59,8 @@ impl Assessed {
 pub(super) fn assess(
     mut session: Session,
     earlier: &Earlier,
-    (confirming, mut problems): (Confirming, Problems),
+    confirming: Confirming,
+    mut problems: Problems,
     catalogue: &Catalogue,
 ) -> (Assessed, Problems) {
     carry(&mut session, earlier, &mut problems);

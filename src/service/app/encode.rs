@@ -97,7 +97,7 @@ pub fn encode(
         return Err(held(problems));
     };
     let confirming = Confirming::ByMark;
-    let (assessed, mut problems) = assess(session, earlier, (confirming, problems), catalogue);
+    let (assessed, mut problems) = assess(session, earlier, confirming, problems, catalogue);
     let summary = summary::of_session(&assessed.examined(), catalogue);
     let Assessed {
         session,

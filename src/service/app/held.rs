@@ -11,7 +11,7 @@ use crate::delivery::deliver::http::Connection;
 use crate::delivery::deliver::unanswered::Silence;
 use crate::examination::compare::part::{EarlierSession, Input, Part};
 use crate::examination::finding::{Identifier, Written};
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::way::{Way, has_scale};
 use crate::examination::measure::{Angle, Extent, Value};
 use crate::fhir::record::status::Status;

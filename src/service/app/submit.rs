@@ -138,7 +138,7 @@ pub async fn submit_to(
         "fascicle.outcome" = Empty,
         "error.type" = Empty,
     );
-    let taking = take(outbox, intake, (text, &key), now);
+    let taking = take(outbox, intake, text, &key, now);
     let submitted = taking.instrument(span.clone()).await;
     match &submitted {
         Ok(Submitted::Accepted { before: false, .. }) => {
@@ -157,7 +157,8 @@ pub async fn submit_to(
 async fn take(
     outbox: &Outbox,
     intake: Intake<'_>,
-    (text, key): (&str, &Key),
+    text: &str,
+    key: &Key,
     now: DateTime<Utc>,
 ) -> Result<Submitted, OutboxError> {
     let (catalogue, routes) = (intake.catalogue, intake.routes);

@@ -168,8 +168,9 @@ fn once_more(
         sessions: before.to_vec(),
         ..Earlier::default()
     };
-    let confirming = (Confirming::Before, told_before);
-    let (assessed, _told_before) = assess(session, &earlier, confirming, catalogue);
+    let confirming = Confirming::Before;
+    let (assessed, _told_before) =
+        assess(session, &earlier, confirming, told_before, catalogue);
     assessed
 }
 

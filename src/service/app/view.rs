@@ -3,7 +3,7 @@
 use crate::base::json::Node;
 use crate::examination::compare::{Comparison, RowUsed, Rule};
 use crate::examination::finding::Precaution;
-use crate::examination::intake::draft::Side;
+use crate::examination::intake::parts::Side;
 use crate::examination::measure::{Measured, Value};
 use crate::fhir::coding::comparison::verdict_in_words;
 use crate::fhir::coding::sentence;

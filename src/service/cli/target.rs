@@ -98,7 +98,7 @@ fn looked_json(looked: &Looked) -> Node {
 fn line_json(line: &Check) -> Node {
     let mut members = vec![
         ("about", text(line.about)),
-        ("readiness", text(line.readiness.word())),
+        ("mark", text(line.readiness.word())),
         ("what", text(line.what.clone())),
     ];
     members.extend(line.change.clone().map(|change| ("change", text(change))));
