@@ -171,10 +171,6 @@ const LONG: &[(&str, &str)] = &[
         "the types of a session, one after another, each field with its sentence",
     ),
     (
-        "examination/finding/understand.rs",
-        "one part of the document after another, in the order in which they are told",
-    ),
-    (
         "examination/intake/draft.rs",
         "one type after another, each field with its sentence for the schema",
     ),

@@ -13,3 +13,23 @@ pub(super) struct Around<'a> {
     pub(super) times: &'a times::Times,
     pub(super) now: DateTime<Utc>,
 }
+
+impl<'a> Around<'a> {
+    pub(super) const fn new(
+        session: Uuid,
+        performers: &'a [Performer],
+        instruments: &'a [Instrument],
+        findings: &'a [Finding],
+        times: &'a times::Times,
+        now: DateTime<Utc>,
+    ) -> Self {
+        Self {
+            session,
+            performers,
+            instruments,
+            findings,
+            times,
+            now,
+        }
+    }
+}

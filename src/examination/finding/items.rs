@@ -1,5 +1,10 @@
 //! Items of lists: those that read, keys that stand once, and identities.
 
+use crate::base::code::Code;
+use crate::base::problem::Problems;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
 pub(super) fn uuid(text: &str, path: &str, problems: &mut Problems) -> Option<Uuid> {
     match Uuid::parse_str(text) {
         Ok(uuid) => Some(uuid),

@@ -26,9 +26,12 @@ use crate::examination::finding::notation::{Numbers, Place};
 use crate::examination::finding::own_words::Statement;
 use crate::examination::finding::traces::Trace;
 use crate::examination::finding::visit::{Compared, Examiner, Visit};
-use crate::examination::intake::draft::{AdministrativeSex, Consent, DocumentVersion, Draft, MoreAffectedSide, PrecautionDraft, QualityVersion};
-use crate::examination::intake::parts::Side;
+use crate::examination::intake::draft::{
+    AdministrativeSex, Consent, DocumentVersion, Draft, MoreAffectedSide, PrecautionDraft,
+    QualityVersion,
+};
 use crate::examination::intake::kept::{self, NotRead};
+use crate::examination::intake::parts::Side;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use uuid::Uuid;
 

@@ -1,17 +1,17 @@
 //! What people said in their own words about a session.
 
-use crate::examination::finding::around::Around;
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::performers::must_be_performer;
+use crate::examination::finding::around::Around;
 use crate::examination::finding::items::{readable, uuid};
-use crate::examination::finding::{Performer, Session, Written, identity, times};
+use crate::examination::finding::performers::must_be_performer;
+use crate::examination::finding::{Session, Written, identity, times};
 use crate::examination::intake::draft::Draft;
 use crate::examination::intake::own_words::{
     GoalDraft, GoalStateDraft, HandlingStepDraft, ToldDraft,
 };
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 

@@ -1,12 +1,12 @@
 //! Traces of stretches as they were meant.
 
-use crate::examination::finding::around::Around;
 use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::performers::must_be_performer;
+use crate::examination::finding::around::Around;
 use crate::examination::finding::items::{keys_once, readable, uuid};
+use crate::examination::finding::performers::must_be_performer;
 use crate::examination::finding::{Finding, Instrument, Performer, Signature, Written, times};
 use crate::examination::intake::draft::Draft;
 use crate::examination::intake::parts::{Side, SignatureDraft};

@@ -1,20 +1,21 @@
 //! From a draft to typed statements.
 
-use crate::examination::finding::around::Around;
-use crate::examination::finding::items::{keys_once, readable, uuid};
 use crate::base::code::Code;
 use crate::base::private::Private;
 use crate::base::problem::Problems;
+use crate::examination::finding::around::Around;
+use crate::examination::finding::items::{keys_once, readable, uuid};
 use crate::examination::finding::performers::must_be_performer;
 use crate::examination::finding::precautions::{days_fit, precautions, precautions_are_stated};
 use crate::examination::finding::{
     Confirmation, Finding, Identifier, Instrument, Notation, Performer, Person, Session, Signature,
     circumstances, identity, notation, own_words, times, traces, value, visit,
 };
-use crate::examination::intake::draft::{Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft};
+use crate::examination::intake::draft::{
+    Draft, FindingDraft, IdentifierDraft, InstrumentDraft, PatientDraft, SessionDraft,
+};
 use crate::examination::intake::parts::SignatureDraft;
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
 use uuid::Uuid;
 
 pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems) -> Session {
@@ -31,14 +32,7 @@ pub(super) fn session(draft: &Draft, now: DateTime<Utc>, problems: &mut Problems
     precautions_are_stated(draft, problems);
     let circumstances = circumstances::of(said.circumstances.as_ref(), &times, now, problems);
     let findings = findings(draft, id, &performers, problems);
-    let around = Around {
-        session: id,
-        performers: &performers,
-        instruments: &instruments,
-        findings: &findings,
-        times: &times,
-        now,
-    };
+    let around = Around::new(id, &performers, &instruments, &findings, &times, now);
     let statements = own_words::of(draft, &around, problems);
     findings_name_instruments(&findings, &instruments, problems);
     visit::holds_together(draft, &findings, &performers, problems);

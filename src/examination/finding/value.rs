@@ -4,8 +4,8 @@ use crate::base::code::Code;
 use crate::base::exact::{Exact, NotExact};
 use crate::base::private::Private;
 use crate::base::problem::Problems;
-use crate::examination::finding::notation::read;
 use crate::examination::finding::items::keys_once;
+use crate::examination::finding::notation::read;
 use crate::examination::finding::{Ending, Outcome, Part, Said, Stretch};
 use crate::examination::intake::draft::{FindingDraft, PartDraft, StretchDraft, ValueDraft};
 

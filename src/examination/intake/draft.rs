@@ -4,11 +4,11 @@
 //! each form is generated from these types (`schema.rs`): what a later form added is marked with
 //! `x-since`, may always be left out, and is no field of the form before it.
 
-use crate::examination::intake::parts::{NeighbourDraft, Side, SignatureDraft};
 use crate::examination::intake::circumstances::CircumstancesDraft;
 use crate::examination::intake::own_words::{
     ConclusionDraft, GoalDraft, HandlingStepDraft, PriorityDraft, RecommendationDraft, ToldDraft,
 };
+use crate::examination::intake::parts::{NeighbourDraft, Side, SignatureDraft};
 use crate::examination::intake::traces::TraceDraft;
 use crate::tables::catalogue::QUALITY_LISTS;
 use schemars::JsonSchema;

@@ -1,5 +1,8 @@
 //! Parts of a document that more than one of its types hold.
 
+use schemars::JsonSchema;
+use serde::Deserialize;
+
 /// A signature: a key of `performers`, and when.
 #[derive(Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

@@ -169,8 +169,7 @@ fn once_more(
         ..Earlier::default()
     };
     let confirming = Confirming::Before;
-    let (assessed, _told_before) =
-        assess(session, &earlier, confirming, told_before, catalogue);
+    let (assessed, _told_before) = assess(session, &earlier, confirming, told_before, catalogue);
     assessed
 }
 
