@@ -63,8 +63,8 @@ pub(super) fn begin(arguments: &Arguments, runtime: &Handle) -> anyhow::Result<O
     let Some(traces) = traces else {
         return Ok(None);
     };
-    let way = (&Proxy::Environment, traces.ca_file.as_ref());
-    let client = client::plain("traces", PATIENCE, way)?;
+    let ca_file = traces.ca_file.as_ref();
+    let client = client::plain("traces", PATIENCE, &Proxy::Environment, ca_file)?;
     Exporting::to(&traces, client, runtime).map(Some)
 }
 
