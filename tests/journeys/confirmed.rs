@@ -170,6 +170,23 @@ fn whatever_changes_of_one_result_ends_the_confirmation_of_all() {
 }
 
 #[test]
+fn another_movement_under_the_same_identity_ends_the_confirmation_of_all() {
+    let named = |mut document: Node| {
+        let id = Node::Text("5c1de6a7-0f5b-4a39-9d3e-6a1b2c3d4e5f".to_owned());
+        set(&mut document, "/findings/1/id", Some(id));
+        document
+    };
+    let before = named(though_forbidden(&[FLEXION, ABDUCTION]));
+    let mark = forbidden(&before).0[0].clone();
+
+    let other = named(though_forbidden(&[FLEXION, (EXTENSION.0, ABDUCTION.1)]));
+
+    assert_ne!(forbidden(&other).0[0], mark);
+    let other = confirmed(other, "precaution.forbids", &mark);
+    assert_eq!(forbidden(&other).1, 2);
+}
+
+#[test]
 fn another_order_of_the_results_keeps_the_confirmation_of_all() {
     let mark = forbidden(&though_forbidden(&[FLEXION, ABDUCTION])).0[0].clone();
 

@@ -1,10 +1,11 @@
 #![cfg(test)]
 //! A visit that was refused, not begun or broken off is a session as well.
 
-use crate::document::{edited, encoded, told};
+use crate::document::{edited, encoded, set, told};
 use crate::part::{component, component_word};
 use crate::resource::{all, of_measure, own_code};
 use crate::second_form::second_form;
+use fascicle::base::json::Node;
 
 const REFUSED: [(&str, &str); 4] = [
     ("/findings", "[]"),
@@ -113,4 +114,35 @@ fn a_visit_of_another_word_is_refused_and_in_the_first_form_any() {
     )];
     assert_eq!(told(&edited(&off)), ["error field.newer /session/visit"]);
     assert_eq!(told(&edited(&empty)), ["error field.empty /findings"]);
+}
+
+/// A recording of the fixture that holds all of them, as something said of it instead.
+fn recording(withdrawn: bool) -> (String, String) {
+    let all = include_str!("../../fixtures/sessions/every-trace.json");
+    let all = Node::parse(all).expect("JSON");
+    let mut one = all.items_of("traces")[0].clone();
+    set(&mut one, "/withdrawn", Some(Node::Bool(withdrawn)));
+    let instruments = all.member("instruments").expect("instruments");
+    (format!("[{}]", one.compact()), instruments.compact())
+}
+
+#[test]
+fn a_recording_counts_as_examined_unless_it_is_withdrawn() {
+    let off = r#"{"outcome":"broken-off","reason":"felt dizzy"}"#;
+    let outcome_of = |withdrawn: bool| {
+        let (traces, instruments) = recording(withdrawn);
+        let edits = [
+            ("/fascicle", r#""session/2""#),
+            ("/findings", "[]"),
+            ("/session/visit", off),
+            ("/traces", traces.as_str()),
+            ("/instruments", instruments.as_str()),
+        ];
+        let encoded = encoded(&edited(&edits));
+        let panel = of_measure(&encoded, "session.examination")[0];
+        own_code(panel.member("dataAbsentReason"), "visit-outcome").map(str::to_owned)
+    };
+
+    assert_eq!(outcome_of(false), None);
+    assert_eq!(outcome_of(true).as_deref(), Some("broken-off"));
 }

@@ -149,7 +149,8 @@ pub(super) fn holds_together(
         let hint = "write broken-off where some of it was done, or remove the result";
         problems.error(Code::VisitFound, &one.path, what, hint);
     }
-    if !draft.traces.is_empty() {
+    let recorded = draft.traces.iter().flatten();
+    if recorded.into_iter().any(|one| !one.withdrawn) {
         let what = format!(
             "the visit was {}, yet a stretch was recorded",
             visit.outcome

@@ -23,7 +23,7 @@ pub fn check(
     }
     // In the first form of the document the question was asked whatever had been done.
     let done = session.form == DocumentVersion::Session1
-        || !session.traces.is_empty()
+        || session.traces.iter().any(|one| !one.withdrawn)
         || measured
             .iter()
             .any(|one| one.examined() && !one.finding.withdrawn);

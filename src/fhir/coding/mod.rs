@@ -149,7 +149,8 @@ pub fn code(
 ) -> Vec<Coded> {
     let examined = measured
         .iter()
-        .any(|one| one.examined() && !one.finding.withdrawn);
+        .any(|one| one.examined() && !one.finding.withdrawn)
+        || session.traces.iter().any(|one| !one.withdrawn);
     let beside: Vec<&Comparison> = comparisons
         .iter()
         .filter(|one| one.rule == Rule::PublishedRange)

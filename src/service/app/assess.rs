@@ -133,8 +133,17 @@ fn mark_of(session: &Session, problem: &Problem, paths: &BTreeSet<String>) -> St
     };
     let findings = session.findings.iter();
     let findings = findings.filter(|one| touches(&one.path));
+    let together = !problem.cause.is_empty();
     let mut values: Vec<[String; 2]> = findings
-        .map(|one| [one.id.to_string(), content(one)])
+        .map(|one| {
+            // The words of a caution of its own say what was examined; those of a cause do not.
+            let what = if together {
+                examined(one)
+            } else {
+                String::new()
+            };
+            [one.id.to_string(), what + &content(one)]
+        })
         .collect();
     let traces = session.traces.iter().filter(|one| touches(&one.path));
     values.extend(traces.map(|one| [one.id.to_string(), recorded(one)]));
@@ -166,6 +175,22 @@ fn recorded(trace: &Trace) -> String {
     let angles: Vec<String> = angles.collect();
     let (measure, side, positive) = (&trace.measure, trace.side.word(), &trace.positive);
     format!("{measure} {side} {positive} {}", angles.join(" "))
+}
+
+/// What was examined, and how, in one text that differs wherever it does.
+fn examined(finding: &Finding) -> String {
+    let optional = |text: &Option<String>| text.clone().unwrap_or_default();
+    let neighbour = finding.neighbour.clone().unwrap_or_default();
+    let parts = [
+        finding.measure.clone(),
+        finding.side.word().to_owned(),
+        finding.position.clone(),
+        neighbour.0,
+        neighbour.1,
+        optional(&finding.condition),
+        finding.method.clone(),
+    ];
+    parts.join(" ") + ": "
 }
 
 /// What a finding says: what was found, and how that was felt beside something else. Who examined it

@@ -6,6 +6,7 @@ use crate::base::private::Private;
 use crate::base::problem::{Problem, Problems};
 use crate::examination::finding::{Confirmation, Performer, Session};
 use crate::fhir::summary;
+use std::collections::BTreeSet;
 
 /// How confirmations are held against cautions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,27 +29,37 @@ pub(super) fn confirm(
     let performers = &session.performers;
     let confirmations = &mut session.confirmations;
     let mut covers: Vec<Covers> = confirmations.iter().map(|_| Covers::Nothing).collect();
+    let raised: BTreeSet<String> = problems
+        .cautions()
+        .iter()
+        .map(|one| one.mark.clone())
+        .collect();
     problems.refine(|mut problem| {
         let found = (problem.severity == Severity::Caution)
-            .then(|| covering(&problem, confirmations, &covers, confirming))
+            .then(|| {
+                covering(
+                    &problem,
+                    confirmations,
+                    &covers,
+                    (confirming == Confirming::Before).then_some(&raised),
+                )
+            })
             .flatten();
         let place = found.and_then(|at| Some((confirmations.get_mut(at)?, covers.get_mut(at)?)));
         if let Some((confirmation, covers)) = place {
-            *covers = Covers::of(&problem);
+            // Words that were meant for one caution are not put under others.
+            *covers = if confirmation.mark == problem.mark {
+                Covers::of(&problem)
+            } else {
+                Covers::One
+            };
             let by = performers.iter().find(|one| one.key == confirmation.by);
             let role = by.map(|by| by.role.clone()).unwrap_or_default();
             let before = confirmation.what.take();
             let before = before.map(|before| format!("{}; ", before.open()));
             let what = before.unwrap_or_default() + &problem.what;
             confirmation.what = Some(Private::new(what));
-            prompts.push(summary::Prompt {
-                code: problem.code.word().to_owned(),
-                path: problem.path.clone(),
-                what: Private::new(problem.what.clone()),
-                to_do: None,
-                urgent: false,
-                confirmed: Some((role, confirmation.reason.clone())),
-            });
+            prompts.push(answered(&problem, role, confirmation));
             problem.severity = Severity::Note;
             problem.hint = format!(
                 "confirmed by {} at {}: {}",
@@ -75,6 +86,18 @@ pub(super) fn confirm(
     prompts
 }
 
+/// A caution that was answered, as a prompt to look.
+fn answered(problem: &Problem, role: String, confirmation: &Confirmation) -> summary::Prompt {
+    summary::Prompt {
+        code: problem.code.word().to_owned(),
+        path: problem.path.clone(),
+        what: Private::new(problem.what.clone()),
+        to_do: None,
+        urgent: false,
+        confirmed: Some((role, confirmation.reason.clone())),
+    }
+}
+
 /// What a confirmation was found to cover.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Covers {
@@ -94,12 +117,13 @@ impl Covers {
     }
 }
 
-/// The confirmation that covers a caution: its own before one that covers others of its cause.
+/// The confirmation that covers a caution: its own before one that covers others of its cause. With the
+/// marks that are raised, of a document that is kept.
 fn covering(
     problem: &Problem,
     confirmations: &[Confirmation],
     covers: &[Covers],
-    confirming: Confirming,
+    raised_before: Option<&BTreeSet<String>>,
 ) -> Option<usize> {
     let find = |fits: &dyn Fn(&Confirmation, &Covers) -> bool| {
         let mut both = confirmations.iter().zip(covers);
@@ -117,13 +141,11 @@ fn covering(
         let found = caused.then(|| find(&same));
         found.flatten()
     };
-    // A document that is kept was judged by the tables of its day.
+    // A document that is kept was judged by the tables of its day, so its marks may be of then; one that
+    // is raised today belongs to that caution.
     let before = || {
-        let of_before = (confirming == Confirming::Before).then(|| {
-            let other = || caused.then(|| find(&|_, covers| *covers == Covers::of(problem)));
-            find(&|one, covers| free(covers) && here(one)).or_else(|| other().flatten())
-        });
-        of_before.flatten()
+        let raised = raised_before?;
+        find(&|one, covers| free(covers) && here(one) && !raised.contains(&one.mark))
     };
     own.or_else(of_cause).or_else(before)
 }

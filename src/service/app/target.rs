@@ -19,7 +19,7 @@ pub struct Looked {
     pub base: Private<String>,
     /// Whether it answered at all.
     pub answered: bool,
-    /// Check by line.
+    /// What was looked at, line by line.
     pub lines: Vec<Check>,
 }
 
